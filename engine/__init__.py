@@ -1,0 +1,36 @@
+"""The rules engine: reads a rule pack over one visit. It knows no FHIR and names no finding.
+
+`assess(visit)` is the short way, with the pack that ships with Layette; `load_pack` loads another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from .assess import engine_version
+from .assessment import Assessment
+from .errors import InputError, LayetteError, PackError, ReadersDisagree
+from .pack import Pack, load_pack
+from .visit import Visit
+
+__version__ = engine_version()
+
+
+def assess(visit: Visit | Mapping[str, Any], at: str | None = None) -> Assessment:
+    """Return what is owed to this newborn, by the pack that ships with Layette. See `Pack.assess`."""
+    return load_pack().assess(visit, at)
+
+
+__all__ = [
+    "Assessment",
+    "InputError",
+    "LayetteError",
+    "Pack",
+    "PackError",
+    "ReadersDisagree",
+    "Visit",
+    "__version__",
+    "assess",
+    "load_pack",
+]

@@ -1,0 +1,460 @@
+"""The public answer: one visit in, one `Assessment` out.
+
+The order of work: check the visit, turn it into states, let the readers decide every rule, resolve the reasons for
+each target into one recommendation, and say what is open, what was used and why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Any, Literal
+
+from .assessment import (
+    PRIORITIES,
+    Answer,
+    Assessment,
+    Choice,
+    Code,
+    Concluded,
+    Kind,
+    Measured,
+    NotEvaluated,
+    PackUsed,
+    Placed,
+    Priority,
+    Reason,
+    Recommendation,
+    SettingUsed,
+    Traced,
+    Used,
+)
+from .conditions import AllOf, Status
+from .decide import PROPOSING, Decision, decide
+from .errors import InputError
+from .explain import (
+    Asked,
+    citations,
+    fired_values,
+    label_of,
+    measure_number,
+    measure_text,
+    used_value,
+)
+from .facts import NO, YES, Facts
+from .measures.thresholds import ThresholdSet
+from .model import TargetShape
+from .outstanding import Outstanding, due_items, outstanding
+from .references import listed
+from .resolve import Episode, Ground, episode_name, episodes, grounds_of, key
+from .times import day_number
+from .views import View
+from .visit import PlacedOrder, Visit
+
+if TYPE_CHECKING:
+    from .pack import Pack
+
+LIVE = ("draft", "active", "on-hold", "completed", "revoked")
+
+
+def engine_version() -> str:
+    """Return the version of the installed engine."""
+    try:
+        return version("layette")
+    except PackageNotFoundError:
+        return "unknown"
+
+
+def assess_visit(
+    pack: Pack, visit: Visit | Mapping[str, Any], at: str | None = None, readers: Iterable[str] | None = None
+) -> Assessment:
+    """Return the assessment of one visit; see `Pack.assess`."""
+    if not isinstance(visit, Visit):
+        visit = _checked(pack, visit, at, readers)
+    return explain_decision(decide(pack, visit, readers))
+
+
+def _checked(pack: Pack, flat: Mapping[str, Any], at: str | None, readers: Iterable[str] | None) -> Visit:
+    """Return the checked visit; of a faulty one, tell the emergencies that its usable rest already decides."""
+    reader = pack.visit_reader()
+    visit = reader.attempt(flat, at)
+    if visit is None or any(p.code == "age" for p in reader.problems):
+        raise InputError(reader.problems)
+    if reader.problems:
+        found = explain_decision(decide(pack, visit, readers))
+        urgent = [
+            f"{r.label}: {r.reasons[0].because} [{r.reasons[0].rule}]"
+            for r in found.recommendations
+            if r.certain == "stat"
+        ]
+        raise InputError(reader.problems, urgent)
+    return visit
+
+
+def explain_decision(decision: Decision) -> Assessment:
+    """Turn the statuses of all rules into what people and systems read."""
+    facts, pack, visit = decision.facts, decision.facts.pack, decision.facts.visit
+    still_open = outstanding(decision)
+    due = due_items(decision)
+    grounds = _grounds(decision, due)
+    made = [
+        _recommendation(episode, decision, still_open)
+        for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
+        for episode in episodes(grounds[place])
+    ]
+    made = [r for r in made if not _given(r, facts)]
+    order = {instance.rule.shape.id: k for k, instance in enumerate(pack.instances)}
+    made.sort(
+        key=lambda r: (
+            PRIORITIES.index(r.priority),
+            r.window.until or "9",
+            order[r.reasons[0].rule],
+            r.target,
+            r.side or "",
+        )
+    )
+    return Assessment(
+        caution=pack.shape.caution,
+        pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
+        engine=engine_version(),
+        readers=decision.readers,
+        read="conditions read twice; measures and resolution once" if len(decision.readers) > 1 else "read once",
+        at=visit.at.text,
+        born=visit.born.text,
+        age=age_text(visit),
+        patient=visit.patient,
+        encounter=visit.encounter,
+        recommendations=tuple(r for r in made if r.kind in ("refer", "order", "recheck")),
+        avoid=tuple(r for r in made if r.kind == "avoid"),
+        guidance=tuple(r for r in made if r.kind == "guide"),
+        reassurance=tuple(r for r in made if r.kind == "reassure"),
+        answers=tuple(_answers(decision)),
+        steps=still_open.steps,
+        due=tuple(item for _, item, _ in due),
+        cannot_evaluate=(*still_open.not_evaluated, *_under_another_set(decision)),
+        measures=tuple(_measures(facts)),
+        conclusions=tuple(_conclusions(decision)),
+        notices=(*_set_notices(facts), *pack.site.notices(), *still_open.notices),
+        warnings=(*visit.warnings, *_reading_warnings(facts)),
+        settings=tuple(
+            SettingUsed(
+                id=name, label=shape.label, choice=facts.settings[name], default=facts.settings[name] == shape.default
+            )
+            for name, shape in pack.settings.items()
+        ),
+        choices=tuple(_choices(facts)),
+        trace=tuple(_trace(decision, still_open)),
+    )
+
+
+def age_text(visit: Visit) -> str:
+    """Say the age in days and hours; a range where the time of birth is not exactly known."""
+    days = [day_number(visit.at.lo, visit.zone) - day_number(b, visit.zone) for b in (visit.born.hi, visit.born.lo)]
+    hours = [(visit.at.lo - b) // 3600 for b in (visit.born.hi, visit.born.lo)]
+    day_words = f"{days[0]}" if days[0] == days[1] else f"{days[0]}–{days[1]}"
+    hour_words = f"{hours[0]}" if hours[0] == hours[1] else f"{hours[0]}–{hours[1]}"
+    return f"{day_words} {'day' if day_words == '1' else 'days'} ({hour_words} h)"
+
+
+def _grounds(decision: Decision, due: list[Any]) -> dict[tuple[str, str, str], list[Ground]]:
+    facts = decision.facts
+    windows = {index: (item, window) for index, item, window in due}
+    out: dict[tuple[str, str, str], list[Ground]] = {}
+    for index, status in enumerate(decision.statuses):
+        instance = facts.pack.instances[index]
+        if status not in (Status.FIRED, Status.PROVISIONAL):
+            continue
+        if instance.rule.shape.due is not None and (index not in windows or windows[index][0].state == "later"):
+            continue
+        for ground in grounds_of(index, instance, status, facts):
+            if ground.verb == "reassure" and status is not Status.FIRED:
+                continue
+            if index in windows:
+                ground = Ground(
+                    index,
+                    instance,
+                    ground.consequence,
+                    ground.verb,
+                    ground.target,
+                    ground.side,
+                    status,
+                    windows[index][1],
+                )
+            out.setdefault((ground.verb, ground.target, ground.side), []).append(ground)
+    return out
+
+
+def _recommendation(episode: Episode, decision: Decision, still_open: Outstanding) -> Recommendation:
+    facts, first = decision.facts, episode.first
+    target = facts.pack.targets[first.target]
+    window = episode.window.shown(facts)
+    visit = facts.visit
+    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
+    name = episode_name(episode, facts)
+    request = key("request", who, first.verb, first.target, first.side, name)
+    codes = codes_of(target)
+    answer = key("answer", request, first.priority, window.start, window.until, [c.code for c in codes])
+    return Recommendation(
+        target=first.target,
+        kind=first.verb,  # type: ignore[arg-type]
+        label=target.label,
+        subject=target.subject,
+        side=first.side or None,
+        priority=first.priority,
+        certain=episode.certain,
+        possible=_possible(first, decision),
+        window=window,
+        do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
+        plain=plain_of(target),
+        reasons=tuple(_reason(ground, decision, still_open) for ground in episode.grounds),
+        codes=codes,
+        category=target.category,
+        performer=target.performer,
+        episode=name,
+        request_key=request,
+        answer_key=answer,
+        placed=_placed(first, request, facts),
+    )
+
+
+def _lines(ground: Ground) -> list[str]:
+    lines = list(ground.consequence.do)
+    return [f"If still so then: {line}" for line in lines or ["act on it"]] if ground.consequence.if_still else lines
+
+
+def plain_of(target: TargetShape) -> dict[str, str]:
+    """Return the words for the family by language; a text that awaits review says so."""
+    out = {}
+    for language, text in target.plain.items():
+        if isinstance(text, str):
+            out[language] = text
+        else:
+            out[language] = text["text"] + (f" [{text['review']}: review]" if text.get("review") else "")
+    return out
+
+
+_SYSTEMS = {
+    "loinc": "http://loinc.org",
+    "snomed": "http://snomed.info/sct",
+    "icd10cm": "http://hl7.org/fhir/sid/icd-10-cm",
+    "cvx": "http://hl7.org/fhir/sid/cvx",
+}
+
+
+def codes_of(shape: Any) -> tuple[Code, ...]:
+    """Return the codes of a target or measure with their systems' addresses."""
+    return tuple(Code(system=_SYSTEMS[s], code=code) for s, codes in shape.codes.items() for code in listed(codes))
+
+
+def _possible(first: Ground, decision: Decision) -> Priority:
+    ranks = [
+        PRIORITIES.index(c.priority or "routine")
+        for index, instance in enumerate(decision.facts.pack.instances)
+        if decision.statuses[index] is not Status.RULED_OUT and instance.side in ("", first.side)
+        for c in instance.rule.shape.then
+        if getattr(c, first.verb) == first.target
+    ]
+    return PRIORITIES[min(ranks)]
+
+
+def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reason:
+    facts, shape = decision.facts, ground.instance.rule.shape
+    rule = facts.pack.program.rules[ground.index]
+    names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.consequence.source)]))
+    fired = ground.status is Status.FIRED
+    return Reason(
+        rule=shape.id,
+        title=shape.title,
+        because=shape.because,
+        status="fired" if fired else "provisional",
+        values=fired_values(AllOf((rule.applies, rule.when)), facts),
+        sources=citations(facts.pack, names),
+        unless=() if fired else tuple(_asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
+        place=ground.instance.rule.place,
+    )
+
+
+def _asked_words(asked: Asked, facts: Facts) -> str:
+    if asked.kind == "supplied":
+        return f"{facts.pack.measures[asked.finding].label} ({facts.result(asked.finding).why_not})"
+    if asked.finding in facts.pack.findings:
+        label = label_of(facts.pack, View(asked.finding, asked.side))
+        return f"{label} at an earlier visit" if asked.kind == "history" else label
+    return "exact time of birth" if asked.finding == "born" else asked.finding.replace("_", " ")
+
+
+def _placed(first: Ground, request: str, facts: Facts) -> Placed | None:
+    found = [o for o in facts.visit.orders if o.status in LIVE and _same_request(o, first, request)]
+    if not found:
+        return None
+    last = max(
+        found, key=lambda o: (o.status in ("active", "on-hold", "completed"), o.time.lo if o.time else 0, o.reference)
+    )
+    priority: Any = last.priority if last.priority in PRIORITIES else None
+    return Placed(
+        reference=last.reference or None,
+        status=last.status,
+        priority=priority,
+        time=last.time.text if last.time else None,
+    )
+
+
+def _same_request(order: PlacedOrder, first: Ground, request: str) -> bool:
+    if order.request_key:
+        return order.request_key == request
+    return order.target == first.target and order.side in ("", first.side)
+
+
+def _given(recommendation: Recommendation, facts: Facts) -> bool:
+    """Whether guidance was given already, and is not owed again."""
+    if recommendation.kind != "guide":
+        return False
+    return any(given.name == recommendation.target for given in facts.visit.guidance)
+
+
+def _answers(decision: Decision) -> Iterable[Answer]:
+    facts = decision.facts
+    found: dict[tuple[str, str, str], list[tuple[Status, int]]] = {}
+    for index, instance in enumerate(facts.pack.instances):
+        for consequence in instance.rule.shape.then:
+            for verb in PROPOSING:
+                target = getattr(consequence, verb)
+                if target is not None and instance.rule.shape.due is None:
+                    rank = PRIORITIES.index(consequence.priority or "routine")
+                    found.setdefault((verb, target, instance.side), []).append((decision.statuses[index], rank))
+    for (verb, target, side), statuses in found.items():
+        fired = [rank for status, rank in statuses if status is Status.FIRED]
+        open_too = [rank for status, rank in statuses if status is not Status.RULED_OUT]
+        certain = PRIORITIES[min(fired)] if fired else None
+        possible = PRIORITIES[min(open_too)] if open_too else None
+        kind: Kind = verb  # type: ignore[assignment]
+        label = facts.pack.targets[target].label
+        yield Answer(
+            target=target,
+            side=side or None,
+            kind=kind,
+            label=label,
+            certain=certain,
+            possible=possible,
+            settled=certain == possible,
+        )
+
+
+def _under_another_set(decision: Decision) -> Iterable[NotEvaluated]:
+    facts = decision.facts
+    for instance in facts.pack.instances:
+        shape = instance.rule.shape
+        guard = facts.pack.set_guards.get(shape.id)
+        if guard is None or facts.settings[guard[0]] in guard[1]:
+            continue
+        chosen = facts.pack.settings[guard[0]].choices[facts.settings[guard[0]]].label
+        if any(facts.readings.latest_values(name) for name in _threshold_findings(facts)):
+            why = f"not evaluated under this set: {chosen} is another issuer's"
+            yield NotEvaluated(rule=shape.id, title=shape.title, why=why, priority=None)
+
+
+def _threshold_findings(facts: Facts) -> Iterable[str]:
+    for shape in facts.pack.measures.values():
+        if shape.compute == "threshold":
+            yield str((shape.model_extra or {})["of"])
+
+
+def _set_notices(facts: Facts) -> Iterable[str]:
+    pack = facts.pack
+    names = {str((m.model_extra or {})["set"]) for m in pack.measures.values() if m.compute == "threshold"}
+    for name in sorted(names & pack.settings.keys()):
+        shape, choice = pack.settings[name], facts.settings[name]
+        table = pack.tables.get(choice)
+        issuer = f", issuer {table.issuer}" if isinstance(table, ThresholdSet) else ", table not supplied"
+        others = [c.label for slug, c in shape.choices.items() if slug not in pack.tables]
+        missing = f"; not supplied at this site: {', '.join(others)}" if others else ""
+        yield f"{shape.label}: {shape.choices[choice].label}{issuer}{missing}"
+
+
+def _measures(facts: Facts) -> Iterable[Measured]:
+    pack = facts.pack
+    for name, shape in pack.measures.items():
+        result = facts.result(name)
+        if not shape.show or not (result.known or (result.why_not and result.used)):
+            continue
+        low, high = result.span
+        yield Measured(
+            id=name,
+            label=shape.label,
+            text=result.why_not or measure_text(name, result, pack),
+            low=measure_number(name, low, pack),
+            high=measure_number(name, high, pack),
+            category=result.categories[0] if result.categories and len(result.categories) == 1 else None,
+            unit=result.unit or None,
+            codes=codes_of(shape),
+            derived_from=tuple(used_value(r, pack) for r in result.used),
+            basis=result.basis,
+            source=citations(pack, (shape.source,))[0] if shape.source else None,
+            time=result.time.text if result.time else None,
+        )
+
+
+def _conclusions(decision: Decision) -> Iterable[Concluded]:
+    facts = decision.facts
+    for var in facts.pack.program.conclusions:
+        name = facts.pack.table.entries[var].view.subject
+        state = facts.states[var]
+        word: Literal["yes", "no", "open"] = "yes" if state == YES else ("no" if state == NO else "open")
+        rules = tuple(rule.id for rule in facts.pack.concluders[name])
+        fired = tuple(
+            instance.key
+            for index, instance in enumerate(facts.pack.instances)
+            if decision.statuses[index] is Status.FIRED and any(c.conclude == name for c in instance.rule.shape.then)
+        )
+        named = fired or (rules if word == "open" else ())
+        yield Concluded(id=name, label=name.replace("_", " "), state=word, rules=named)
+
+
+def _choices(facts: Facts) -> Iterable[Choice]:
+    for finding, side in facts.readings.by_place:
+        if facts.pack.findings[finding].readings:
+            continue
+        chosen = facts.readings.latest(finding, side)
+        if not chosen.left and not chosen.conflict:
+            continue
+        yield Choice(
+            subject=label_of(facts.pack, View(finding, side)),
+            used=used_value(chosen.used, facts.pack) if chosen.used else None,
+            not_used=tuple(used_value(r, facts.pack) for r in chosen.left),
+            why=chosen.why,
+        )
+
+
+def _reading_warnings(facts: Facts) -> Iterable[str]:
+    for finding, side in facts.readings.by_place:
+        shape = facts.pack.findings[finding]
+        if shape.readings:
+            attempts = len(facts.readings.attempts(finding))
+            if attempts > shape.readings.at_most:
+                yield f"{shape.label}: {attempts} attempts; only the first {shape.readings.at_most} count"
+        elif facts.readings.latest(finding, side).conflict:
+            label = label_of(facts.pack, View(finding, side))
+            yield f"{label}: several values at one time that differ; it counts as not known"
+
+
+def _trace(decision: Decision, still_open: Outstanding) -> Iterable[Traced]:
+    facts, pack = decision.facts, decision.facts.pack
+    for index, instance in enumerate(pack.instances):
+        status = decision.statuses[index]
+        asked = still_open.unsettled.get(index, ())
+        rule = pack.program.rules[index]
+        word: Any = status.value
+        if status is Status.RULED_OUT and decision.not_applicable(index):
+            word = "not applicable"
+        values: tuple[Used, ...] = ()
+        if status in (Status.FIRED, Status.PROVISIONAL):
+            values = fired_values(AllOf((rule.applies, rule.when)), facts)
+        yield Traced(
+            rule=instance.key,
+            title=instance.rule.shape.title,
+            place=instance.rule.place,
+            status=word,
+            values=values,
+            open=tuple(_asked_words(a, facts) for a in asked),
+            may_stay_undecided=instance.key in pack.compiled.inexact,
+        )

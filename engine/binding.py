@@ -1,0 +1,357 @@
+"""Measures bound to findings: from the recordings of a visit to the inputs of a function, and back.
+
+`engine.measures` knows arrays alone. Here each function is told which recordings of which finding it is given, at which
+time; one visit is an array of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, Protocol
+
+import numpy as np
+
+from .measures import ages, birth_size, change, growth, steps, thresholds
+from .measures.interval import Interval, Span
+from .measures.thresholds import ThresholdSet
+from .model import MeasureShape
+from .quantities import UnitMismatchError, convert, seconds
+from .times import Moment, day_number
+from .values import Range
+from .visit import Recorded, Visit
+
+UNKNOWN: Span = (None, None)
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A number that a measure is given: its span in ``unit``, when, and the recordings behind it."""
+
+    span: Span
+    unit: str
+    time: Moment | None
+    used: tuple[Recorded, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a measure gave: a span in ``unit``, or the categories still possible; ``why_not`` where it could not."""
+
+    span: Span = UNKNOWN
+    unit: str = ""
+    categories: tuple[str, ...] | None = None
+    used: tuple[Recorded, ...] = ()
+    time: Moment | None = None
+    basis: str = ""
+    why_not: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether anything is known of it."""
+        return self.span != UNKNOWN or (self.categories is not None and bool(self.used))
+
+
+class Sight(Protocol):
+    """What a binding can see of a visit."""
+
+    visit: Visit
+
+    def number(self, name: str) -> Value | None:
+        """Return the value of a finding (a view in dots is allowed) or measure; None where there is none."""
+        ...
+
+    def values(self, name: str) -> list[Value]:
+        """Return all values of a finding, the latest first."""
+        ...
+
+    def flag(self, name: str) -> int:
+        """Return 1, 0 or -1 (not known) for a yes-or-no finding or a conclusion."""
+        ...
+
+    def table(self, name: str) -> Any:
+        """Return a table, or None where it was not supplied."""
+        ...
+
+    def setting(self, name: str) -> str:
+        """Return the choice of a setting."""
+        ...
+
+
+Given = Mapping[str, Any]
+Compute = Callable[[Sight, Given], Result]
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """The inputs that a measure takes in a pack, and how it is computed."""
+
+    compute: Compute
+    required: frozenset[str] = frozenset()
+    optional: frozenset[str] = frozenset()
+    of_findings: frozenset[str] = frozenset()
+
+
+BINDINGS: dict[str, Binding] = {}
+
+
+def bind(name: str, *, required: str = "", optional: str = "", findings: str = "") -> Callable[[Compute], Compute]:
+    """Register how measure ``name`` is given its inputs; the three lists are words separated by spaces."""
+
+    def register(compute: Compute) -> Compute:
+        words = [frozenset(text.split()) for text in (required, optional, findings)]
+        BINDINGS[name] = Binding(compute, *words)
+        return compute
+
+    return register
+
+
+def compute(shape: MeasureShape, sight: Sight) -> Result:
+    """Compute one measure of a pack for one visit."""
+    return BINDINGS[shape.compute].compute(sight, dict(shape.model_extra or {}))
+
+
+def one(span: Span, unit: str = "", to: str = "") -> Interval:
+    """Return a span as an array of one, converted where ``to`` differs from ``unit``."""
+    if to and unit != to:
+        span = (
+            None if span[0] is None else convert(span[0], unit, to),
+            None if span[1] is None else convert(span[1], unit, to),
+        )
+    return Interval.of([span])
+
+
+def moment_span(moment: Moment) -> Span:
+    """Return a moment as a span of UTC seconds."""
+    return Fraction(moment.lo), Fraction(moment.hi)
+
+
+def span_of(found: Range) -> Span:
+    """Return a range as a closed span."""
+    return found.lo, found.hi
+
+
+def _result(
+    interval: Interval, unit: str, *values: Value | None, basis: str = "", time: Moment | None = None
+) -> Result:
+    used = tuple(dict.fromkeys(r for v in values if v is not None for r in v.used))
+    return Result(span=interval.spans()[0], unit=unit, used=used, basis=basis, time=time)
+
+
+def _sex(sight: Sight) -> Any:
+    return np.array([{"male": 0, "female": 1}.get(sight.visit.sex or "", -1)])
+
+
+def _day(sight: Sight, moment: Moment) -> Interval:
+    zone = sight.visit.zone
+    return Interval.of([(Fraction(day_number(moment.lo, zone)), Fraction(day_number(moment.hi, zone)))])
+
+
+def age_hours(sight: Sight, at: Moment) -> Interval:
+    """Return the age in hours at a moment, as an array of one."""
+    return ages.age(one(moment_span(at)), one(moment_span(sight.visit.born)))
+
+
+def age_in_days(sight: Sight, at: Moment) -> Interval:
+    """Return the age in calendar days at a moment, as an array of one."""
+    return ages.age_days(_day(sight, at), _day(sight, sight.visit.born))
+
+
+@bind("age")
+def _age(sight: Sight, given: Given) -> Result:
+    return Result(span=age_hours(sight, sight.visit.at).spans()[0], unit="h", basis="elapsed time since birth")
+
+
+@bind("age_days")
+def _age_days(sight: Sight, given: Given) -> Result:
+    return Result(span=age_in_days(sight, sight.visit.at).spans()[0], unit="d", basis="calendar days since birth")
+
+
+@bind("corrected_age", required="gestation", findings="gestation")
+def _corrected_age(sight: Sight, given: Given) -> Result:
+    gestation = sight.number(given["gestation"])
+    if gestation is None:
+        return Result(unit="d")
+    days = one(gestation.span, gestation.unit, "d")
+    return _result(
+        ages.corrected_age(age_in_days(sight, sight.visit.at), days), "d", gestation, basis="term is 40 weeks"
+    )
+
+
+@bind("postmenstrual_age", required="gestation", findings="gestation")
+def _postmenstrual_age(sight: Sight, given: Given) -> Result:
+    gestation = sight.number(given["gestation"])
+    if gestation is None:
+        return Result(unit="d")
+    days = one(gestation.span, gestation.unit, "d")
+    return _result(ages.postmenstrual_age(age_in_days(sight, sight.visit.at), days), "d", gestation)
+
+
+@bind("percent_lost", required="of from", findings="of from")
+def _percent_lost(sight: Sight, given: Given) -> Result:
+    now, before = sight.number(given["of"]), sight.number(given["from"])
+    if now is None or before is None:
+        return Result(unit="%")
+    lost = change.percent_lost(one(now.span), one(before.span, before.unit, now.unit))
+    return _result(lost, "%", now, before, basis="100 × (birth weight − weight) / birth weight", time=now.time)
+
+
+@bind("gain_per_day", required="of since", optional="from", findings="of from")
+def _gain_per_day(sight: Sight, given: Given) -> Result:
+    listed = sight.values(given["of"])
+    start = _gain_start(sight, given, listed)
+    if len(listed) < 1 or start is None or listed[0].time is None or start.time is None:
+        return Result(unit="g/d")
+    now = listed[0]
+    assert now.time is not None
+    if start.time.hi >= now.time.lo:
+        return Result(unit="g/d", why_not="the two weights are not apart in time")
+    apart = ages.elapsed_days(one(moment_span(now.time)), one(moment_span(start.time)))
+    gain = change.gain_per_day(one(now.span, now.unit, "kg"), one(start.span, start.unit, "kg"), apart)
+    return _result(gain, "g/d", now, start, basis=f"since {given['since']}", time=now.time)
+
+
+def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None:
+    if given["since"] == "birth_weight":
+        birth = sight.number(given["from"]) if "from" in given else None
+        return None if birth is None else Value(birth.span, birth.unit, sight.visit.born, birth.used)
+    before = listed[1:]
+    if not before:
+        return None
+    if given["since"] == "nadir":
+        return min(before, key=lambda v: (v.span[0] is None, v.span[0] or Fraction(0)))
+    return before[0]
+
+
+def _two(sight: Sight, given: Given) -> tuple[Value, Value] | None:
+    first, second = sight.number(given["of"]), sight.number(given["minus"])
+    return None if first is None or second is None else (first, second)
+
+
+@bind("difference", required="of minus", findings="of minus")
+def _difference(sight: Sight, given: Given) -> Result:
+    two = _two(sight, given)
+    if two is None:
+        return Result()
+    first, second = two
+    made = change.difference(one(first.span), one(second.span, second.unit, first.unit))
+    return _result(made, first.unit, first, second, time=first.time)
+
+
+@bind("absolute_difference", required="of minus", findings="of minus")
+def _absolute_difference(sight: Sight, given: Given) -> Result:
+    two = _two(sight, given)
+    if two is None:
+        return Result()
+    first, second = two
+    made = change.absolute_difference(one(first.span), one(second.span, second.unit, first.unit))
+    return _result(made, first.unit, first, second, time=first.time)
+
+
+@bind("zscore", required="of table", findings="of")
+def _zscore(sight: Sight, given: Given) -> Result:
+    return _growth(sight, given, growth.zscore, "{SD}")
+
+
+@bind("centile", required="of table", findings="of")
+def _centile(sight: Sight, given: Given) -> Result:
+    return _growth(sight, given, growth.centile, "{centile}")
+
+
+def _growth(sight: Sight, given: Given, function: Callable[..., Interval], unit: str) -> Result:
+    value, table = sight.number(given["of"]), sight.table(given["table"])
+    if value is None or table is None or value.time is None:
+        return Result(unit=unit, why_not="" if table is not None else f"table {given['table']} not supplied")
+    made = function(one(value.span, value.unit, table.unit), _sex(sight), age_in_days(sight, value.time), table)
+    return _result(made, unit, value, basis=table.label, time=value.time)
+
+
+@bind("size_for_gestation", required="of gestation table", findings="of gestation")
+def _size_for_gestation(sight: Sight, given: Given) -> Result:
+    value, gestation, table = sight.number(given["of"]), sight.number(given["gestation"]), sight.table(given["table"])
+    if table is None:
+        return Result(categories=(), why_not=f"table {given['table']} not supplied")
+    if value is None or gestation is None:
+        return Result(categories=table.bands)
+    days = one(gestation.span, gestation.unit, "d")
+    possible = birth_size.size_for_gestation(one(value.span, value.unit, table.unit), _sex(sight), days, table)[0]
+    bands = tuple(band for band, here in zip(table.bands, possible, strict=True) if here)
+    used = tuple(dict.fromkeys((*value.used, *gestation.used)))
+    return Result(categories=bands, used=used, basis=table.label, time=value.time)
+
+
+@bind("change_per_hour", required="of", optional="at_least_apart", findings="of")
+def _change_per_hour(sight: Sight, given: Given) -> Result:
+    listed = sight.values(given["of"])
+    if len(listed) < 2 or listed[0].time is None or listed[1].time is None:
+        return Result(unit="mg/dL/h")
+    later, earlier = listed[0], listed[1]
+    assert later.time is not None
+    assert earlier.time is not None
+    apart = seconds(str(given.get("at_least_apart", "0 h")))
+    if later.time.lo - earlier.time.hi < max(apart, 1):
+        return Result(
+            unit="mg/dL/h", used=(*later.used, *earlier.used), why_not="the two samples are too close in time"
+        )
+    hours = ages.elapsed_hours(one(moment_span(later.time)), one(moment_span(earlier.time)))
+    rise = change.change_per_hour(one(later.span, later.unit, "mg/dL"), one(earlier.span, earlier.unit, "mg/dL"), hours)
+    return _result(rise, "mg/dL/h", later, earlier, basis="the two latest samples", time=later.time)
+
+
+@bind("threshold", required="of set line gestation", optional="risk", findings="of gestation risk")
+def _threshold(sight: Sight, given: Given) -> Result:
+    choice = sight.setting(given["set"])
+    lines = sight.table(choice)
+    if not isinstance(lines, ThresholdSet):
+        return Result(why_not=f"threshold table '{choice}' not supplied")
+    value = sight.number(given["of"])
+    if value is None or value.time is None:
+        return Result(unit=lines.unit, basis=lines.label)
+    gestation = sight.number(given["gestation"])
+    days = Interval.unknown(1) if gestation is None else one(gestation.span, gestation.unit, "d")
+    risk = np.array([sight.flag(given["risk"])]) if "risk" in given else None
+    if str(given["line"]) not in lines.lines:
+        return Result(unit=lines.unit, why_not=f"{lines.label} has no {given['line']} line")
+    made = thresholds.threshold(lines, str(given["line"]), age_hours(sight, value.time), days, risk)
+    return _result(made, lines.unit, value, gestation, basis=lines.label, time=value.time)
+
+
+@bind("margin", required="of line", findings="of line")
+def _margin(sight: Sight, given: Given) -> Result:
+    value, line = sight.number(given["of"]), sight.number(given["line"])
+    if value is None or line is None:
+        return Result()
+    try:
+        made = thresholds.margin(one(value.span, value.unit, line.unit), one(line.span))
+    except UnitMismatchError as error:
+        return Result(why_not=str(error))
+    return _result(made, line.unit, value, line, time=value.time)
+
+
+@bind("expected_count", required="table column")
+def _expected_count(sight: Sight, given: Given) -> Result:
+    table = sight.table(given["table"])
+    if table is None:
+        return Result(why_not=f"table {given['table']} not supplied")
+    made = steps.expected_count(age_hours(sight, sight.visit.at), table, str(given["column"]))
+    return Result(span=made.spans()[0], unit="/d", basis=table.label)
+
+
+@bind("feed_volume_per_feed", required="table")
+def _feed_volume_per_feed(sight: Sight, given: Given) -> Result:
+    table = sight.table(given["table"])
+    if table is None:
+        return Result(why_not=f"table {given['table']} not supplied")
+    made = steps.feed_volume_per_feed(age_hours(sight, sight.visit.at), table)
+    return Result(span=made.spans()[0], unit="mL", basis=table.label)
+
+
+@bind("feed_volume_per_day", required="of table", findings="of")
+def _feed_volume_per_day(sight: Sight, given: Given) -> Result:
+    table, weight = sight.table(given["table"]), sight.number(given["of"])
+    if table is None or weight is None:
+        return Result(unit="mL/d")
+    kilograms = one(weight.span, weight.unit, "kg")
+    made = steps.feed_volume_per_day(kilograms, age_hours(sight, sight.visit.at), table)
+    return _result(made, "mL/d", weight, basis=table.label)

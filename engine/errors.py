@@ -1,0 +1,146 @@
+"""The errors that a caller can meet.
+
+LayetteError
+├── PackError        a rule pack (or site file) cannot be used; carries every problem found in it
+├── InputError       a visit cannot be used; carries every problem found in it
+└── ReadersDisagree  two readers of the rules gave different answers for one visit; carries both
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+PACK_CODES: Mapping[str, str] = {
+    "yaml": "The file is not YAML, or not a mapping where one is due.",
+    "duplicate-key": "A key is written twice in one mapping; the second would silently win.",
+    "shape": "A key is missing, unknown, or of the wrong kind.",
+    "file-missing": "pack.yaml lists a file that is not there.",
+    "file-unlisted": "A file lies in the pack that pack.yaml does not list.",
+    "duplicate-id": "Two things of one kind carry the same id.",
+    "id-file": "A rule's id does not begin with the name of its file.",
+    "unknown-finding": "A test, measure or case names a finding, measure or conclusion that the pack does not define.",
+    "unknown-view": "A view that does not exist, or that this finding does not have.",
+    "side-missing": "A sided finding is tested without saying which side.",
+    "unknown-unit": "A unit that this finding does not accept.",
+    "unknown-value": "A value that is not among the values of the finding or setting.",
+    "unknown-source": "A source that sources.yaml does not hold.",
+    "unknown-target": "A target that targets/ does not hold, or of another kind than the verb wants.",
+    "unknown-setting": "A setting or a choice that settings.yaml does not hold.",
+    "unknown-priority": "A priority outside stat, asap, urgent, routine.",
+    "unknown-rule": "instead_of names a rule that does not exist.",
+    "unknown-function": "A measure names a function that the engine does not have, or an input that it does not take.",
+    "cycle": "Conclusions, measures or replacements depend on one another in a ring.",
+    "table-gap": "The rows of a table leave a value uncovered.",
+    "table-overlap": "Two rows of a table cover the same value.",
+    "table-value": "A cell of a table is not what its header says.",
+    "condition-empty": "A condition without a test.",
+    "condition-constant": "A condition that is always true, or never, whatever is found.",
+    "fires-unexamined": "A rule that would fire because nothing applies or nobody looked.",
+    "never-concluded": "A conclusion that is tested but that no rule concludes.",
+    "replacement": "An instead_of that resolution would settle anyway, that stands on a conclusion, "
+    "or that leaves out what its target replaces.",
+    "second-reader": "A rule outside what the second reader can hold; split it by a conclusion.",
+    "threshold-set": "A set of treatment lines fails a safety check.",
+    "window": "A window that ends before it begins, or whose anchor is unknown.",
+    "site": "The site file changes something that it may not, or does not say who, when and why.",
+}
+"""Every code that a problem of a pack can carry, with what it means."""
+
+INPUT_CODES: Mapping[str, str] = {
+    "not-json": "The bytes are not JSON (or YAML, for a flat visit).",
+    "structure": "The input is not of the shape that is read: not a Bundle, not a visit, an element of the wrong kind.",
+    "patient": "No newborn, or more than one, in the input.",
+    "birth": "The time of birth is missing or not usable.",
+    "time": "A time that is missing its offset, lies before birth, or lies after the visit.",
+    "age": "The newborn is older than the pack covers.",
+    "unit": "A number without a unit, or with a unit that the finding does not accept.",
+    "implausible": "A number outside what is physically possible for the finding.",
+    "value": "A value that is not one of the finding's values.",
+    "side": "A side that the finding does not have.",
+    "contradiction": "A resource that says two different things.",
+    "unknown-finding": "A flat visit names a finding that the pack does not define.",
+    "setting": "A setting or choice that the pack does not define.",
+    "too-large": "The input is larger than the limit.",
+}
+"""Every code that a problem of an input can carry, with what it means."""
+
+
+class LayetteError(Exception):
+    """What all errors of this package have in common."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class PackProblem:
+    """One mistake in a pack: where it stands, what is wrong, what would be right."""
+
+    file: str
+    line: int
+    key: str
+    code: str
+    message: str
+
+    def __str__(self) -> str:
+        """Return ``message @ file:line key [code]``."""
+        return f"{self.message} @ {self.file}:{self.line} {self.key} [{self.code}]"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class InputProblem:
+    """One mistake in an input: the path of the field, its value, what would be right."""
+
+    path: str
+    code: str
+    message: str
+    value: str = ""
+    expected: str = ""
+
+    def __str__(self) -> str:
+        """Return one sentence with the path, the value and what would be right."""
+        text = f"{self.path}: {self.message}"
+        if self.value:
+            text += f" (found {self.value})"
+        if self.expected:
+            text += f"; expected {self.expected}"
+        return f"{text} [{self.code}]"
+
+
+class PackError(LayetteError):
+    """A rule pack cannot be used. ``problems`` holds all that was found, in file order."""
+
+    def __init__(self, problems: Iterable[PackProblem]) -> None:
+        """Keep the problems, without repeats, sorted by file and line."""
+        self.problems = tuple(sorted(set(problems)))
+        super().__init__("\n".join(map(str, self.problems)))
+
+
+class InputError(LayetteError):
+    """A visit cannot be used. ``problems`` holds all that was found, sorted by path.
+
+    ``urgent`` holds the ``stat`` recommendations that the usable rest of the input already
+    decides, as lines of text, so that an input mistake never hides an emergency.
+    """
+
+    def __init__(self, problems: Iterable[InputProblem], urgent: Iterable[str] = ()) -> None:
+        """Keep the problems, without repeats, sorted by path."""
+        self.problems = tuple(sorted(set(problems)))
+        self.urgent = tuple(urgent)
+        super().__init__("\n".join(map(str, self.problems)))
+
+
+class ReadersDisagree(LayetteError):  # noqa: N818 - the design's name for it
+    """Two readers of the same rules answered differently; no recommendation is made.
+
+    ``answers`` maps each reader to the rules it fired; ``highest`` is the highest priority that
+    either answer would have brought, so that a fault hides no emergency.
+    """
+
+    def __init__(self, answers: Mapping[str, Mapping[str, str]], highest: str | None) -> None:
+        """Keep both answers: reader name -> rule id -> status, for the rules that differ."""
+        self.answers = {name: dict(rules) for name, rules in answers.items()}
+        self.highest = highest
+        lines = [
+            f"{name}: " + ", ".join(f"{r} {s}" for r, s in sorted(rules.items())) for name, rules in answers.items()
+        ]
+        top = f"; the highest priority of either is {highest}" if highest else ""
+        super().__init__("two readers of the rules disagree, so nothing is proposed" + top + "\n" + "\n".join(lines))

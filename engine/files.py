@@ -1,0 +1,108 @@
+"""Finding and shape-checking the files of a pack, wherever it lies: a folder, a wheel, a zip."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from importlib.resources import files as package_files
+from importlib.resources.abc import Traversable
+from pathlib import Path as FilePath
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from .errors import PackProblem
+from .model import PackFile
+from .yaml_nodes import Document, Path, parse
+
+Shaped = TypeVar("Shaped")
+
+LISTED = ("findings", "targets", "decisions", "guidance", "tables", "cases")
+DATA_ENDINGS = (".yaml", ".yml", ".csv")
+
+
+def default_pack() -> Traversable:
+    """Return the folder of the pack that ships with Layette."""
+    return package_files("layette.rules") / "newborn"
+
+
+class PackFolder:
+    """The files of one pack, read once; gathers the problems found in them."""
+
+    def __init__(self, root: Traversable | FilePath) -> None:
+        """Open the pack in folder ``root``."""
+        self.root = root
+        self.problems: list[PackProblem] = []
+        self.documents: dict[str, Document] = {}
+        self._hash = hashlib.sha256()
+
+    def text(self, name: str) -> str | None:
+        """Return the text of a file of the pack, or report that it is missing."""
+        place = self.root
+        for part in name.split("/"):
+            place = place / part
+        if not place.is_file():
+            self.problems.append(PackProblem(name, 1, "$", "file-missing", f"the pack has no file '{name}'"))
+            return None
+        text = place.read_text(encoding="utf-8")
+        self._hash.update(f"{name}\0{len(text)}\0".encode() + text.encode())
+        return text
+
+    def document(self, name: str) -> Document | None:
+        """Parse a YAML file of the pack; None where it is missing or not YAML."""
+        text = self.text(name)
+        if text is None:
+            return None
+        document = parse(text, name)
+        self.documents[name] = document
+        self.problems += document.problems
+        return None if any(p.code == "yaml" for p in document.problems) else document
+
+    def shaped(self, name: str, shape: type[Shaped]) -> Shaped | None:
+        """Parse a file and check its shape; None where it is not usable."""
+        document = self.document(name)
+        return None if document is None else check_shape(document, document.data, (), shape, self.problems)
+
+    @property
+    def digest(self) -> str:
+        """The SHA-256 of all that was read so far, names and contents."""
+        return self._hash.hexdigest()
+
+    def unlisted(self, pack: PackFile) -> Iterator[PackProblem]:
+        """Yield a problem for each data file that `pack.yaml` does not list."""
+        listed = {"pack.yaml", pack.settings, pack.sources, pack.measures}
+        for kind in LISTED:
+            listed.update(f"{kind}/{name}" for name in getattr(pack, kind))
+        listed.update(name.removesuffix(".yaml") + ".csv" for name in list(listed) if name.startswith("tables/"))
+        for name in _data_files(self.root, ""):
+            if name not in listed:
+                yield PackProblem("pack.yaml", 1, "$", "file-unlisted", f"'{name}' lies in the pack but is not listed")
+
+
+def _data_files(folder: Traversable | FilePath, prefix: str) -> Iterator[str]:
+    for place in sorted(folder.iterdir(), key=lambda p: p.name):
+        if place.is_dir():
+            yield from _data_files(place, f"{prefix}{place.name}/")
+        elif place.name.endswith(DATA_ENDINGS):
+            yield prefix + place.name
+
+
+def check_shape(
+    document: Document, data: Any, path: Path, shape: type[Shaped], problems: list[PackProblem]
+) -> Shaped | None:
+    """Check ``data`` against a model or type; each mistake becomes a problem with its line."""
+    try:
+        if isinstance(shape, type) and issubclass(shape, BaseModel):
+            return shape.model_validate(data)
+        return TypeAdapter(shape).validate_python(data)
+    except ValidationError as error:
+        for item in error.errors(include_url=False):
+            where = (*path, *(p for p in item["loc"] if not (isinstance(p, str) and p.endswith("[key]"))))
+            code = "unknown-priority" if "priority" in item["loc"] else "shape"
+            problems.append(document.problem(where, code, _worded(item["msg"], item["input"])))
+        return None
+
+
+def _worded(message: str, found: Any) -> str:
+    shown = "" if isinstance(found, dict | list) else f" (found {found!r})"
+    return f"{message[0].lower()}{message[1:]}{shown}"

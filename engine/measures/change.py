@@ -1,0 +1,82 @@
+"""Changes between two readings: exact, so that a loss of exactly 10 % or a rise of exactly 0.2 an hour compares so."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from layette.engine.measures import arithmetic
+from layette.engine.measures.arithmetic import divide, scale, subtract
+from layette.engine.measures.interval import Interval
+from layette.engine.measures.registry import SAME, Parameter, measure
+
+_ONE = Interval.of([(Fraction(1), Fraction(1))])
+_HUNDRED = Fraction(100)
+_GRAMS = Fraction(1000)
+
+
+@measure(
+    "percent_lost",
+    takes=(Parameter("of", "value", SAME), Parameter("from", "value", SAME)),
+    unit="%",
+    source="Noel-Weiss et al., Open Med 2008;2:e99; NICE NG75 (2017): 100 x (birth weight - weight) / birth weight",
+)
+def percent_lost(of: Interval, from_: Interval) -> Interval:
+    """Return the loss as a percentage of ``from_``, positive = lost, negative = gained; shape (n,), any one unit.
+
+    Each input stands once in the formula (1 - of / from), so intervals give no wider an answer than they must.
+    """
+    if of.exact and from_.exact:
+        return scale(divide(subtract(from_, of), from_), _HUNDRED)
+    return scale(subtract(_ONE, divide(of, from_)), _HUNDRED)
+
+
+@measure(
+    "gain_per_day",
+    takes=(
+        Parameter("later", "value", "kg"),
+        Parameter("earlier", "value", "kg"),
+        Parameter("elapsed_days", "value", "d"),
+    ),
+    unit="g/d",
+    source="Grey Bruce Public Health and Toronto Public Health, infant feeding guidance: grams gained a day",
+)
+def gain_per_day(later: Interval, earlier: Interval, elapsed_days: Interval) -> Interval:
+    """Return grams gained a day, from weights in kg and days with fractions; shape (n,). No time between: unbounded."""
+    return scale(divide(subtract(later, earlier), elapsed_days), _GRAMS)
+
+
+@measure(
+    "difference",
+    takes=(Parameter("of", "value", SAME), Parameter("minus", "value", SAME)),
+    unit=SAME,
+    source="arithmetic",
+)
+def difference(of: Interval, minus: Interval) -> Interval:
+    """Return ``of - minus``, shape (n,), in the unit of both."""
+    return subtract(of, minus)
+
+
+@measure(
+    "absolute_difference",
+    takes=(Parameter("of", "value", SAME), Parameter("minus", "value", SAME)),
+    unit=SAME,
+    source="arithmetic",
+)
+def absolute_difference(of: Interval, minus: Interval) -> Interval:
+    """Return ``|of - minus|``, shape (n,), in the unit of both."""
+    return arithmetic.absolute_difference(of, minus)
+
+
+@measure(
+    "change_per_hour",
+    takes=(
+        Parameter("later", "value", "mg/dL"),
+        Parameter("earlier", "value", "mg/dL"),
+        Parameter("elapsed_h", "value", "h"),
+    ),
+    unit="mg/dL/h",
+    source="Kemper et al., Pediatrics 2022;150(3):e2022058859: rate of rise",
+)
+def change_per_hour(later: Interval, earlier: Interval, elapsed_h: Interval) -> Interval:
+    """Return the rise an hour, negative = falling; shape (n,). No time between the two readings: unbounded."""
+    return divide(subtract(later, earlier), elapsed_h)

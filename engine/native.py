@@ -1,0 +1,138 @@
+"""The first reader: one generated Python function for the whole program.
+
+Most rules are ruled out on most visits, so a rule costs one short-circuited expression (`may`) and
+only a rule that could still fire is asked whether it must. Such rules alone are collected; conclusions
+live in local variables between the rules that conclude and those that use them.
+
+The generated text holds integers and names made of integers only: nothing that an author wrote in a
+pack reaches `compile`. It is kept in `NativeReader.source` for whoever wants to look.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+from .conditions import AllOf, Among, AnyOf, Node, Not, State, Status
+from .program import NO, YES, CompiledRule, Program, Reading
+
+Found = tuple[int, Status]
+"""The number of a rule in its program, and what became of it."""
+
+OpenRules = tuple[list[Found], tuple[State, ...]]
+"""The rules that are not ruled out, in program order, and the states with conclusions filled in."""
+
+
+class NativeReader:
+    """A program as one compiled function; immutable, so threads may share it."""
+
+    name = "native"
+
+    def __init__(self, program: Program) -> None:
+        """Generate and compile the function for ``program``."""
+        self.program = program
+        self.source = "\n".join(_lines(program)) + "\n"
+        names: dict[str, object] = {
+            f"{status.name[0]}{k}": (k, status)
+            for k in range(len(program.rules))
+            for status in (Status.FIRED, Status.PROVISIONAL, Status.UNDECIDED)
+        }
+        exec(compile(self.source, "<layette rules>", "exec"), names)
+        self._read_open: Callable[[Sequence[State]], OpenRules] = names["read_open"]  # type: ignore[assignment]
+        self._all_ruled_out = [Status.RULED_OUT] * len(program.rules)
+
+    def read_open(self, states: Sequence[State]) -> OpenRules:
+        """Return only the rules that are not ruled out, and the filled-in states."""
+        return self._read_open(states)
+
+    def read(self, states: Sequence[State]) -> Reading:
+        """Return the status of each rule; see `Reader`."""
+        found, now = self._read_open(states)
+        statuses = self._all_ruled_out.copy()
+        for k, status in found:
+            statuses[k] = status
+        return Reading(tuple(statuses), now)
+
+
+def _lines(program: Program) -> Iterator[str]:
+    full = [variable.full for variable in program.variables]
+    names = "".join(f"s{k}, " for k in range(len(full)))
+    yield "def read_open(states):"
+    yield "    found = []"
+    yield "    hit = found.append"
+    if names:
+        yield f"    {names}= states"
+    for var in program.conclusions:
+        yield f"    s{var} = {NO}"
+    for k, rule in enumerate(program.rules):
+        yield from ("    " + line for line in _rule(k, rule, full))
+    yield f"    return found, ({names})"
+
+
+def _rule(k: int, rule: CompiledRule, full: Sequence[State]) -> Iterator[str]:
+    # Not merged into one normal form: that could be sharper than the specification.
+    own = AllOf((rule.applies, rule.when))
+    yield f"if {may(own, full)}:"
+    yield f"    if {must(own, full)}:"
+    yield from ("        " + line for line in _verdict(k, rule, full, ("F", "P")))
+    yield from (f"        s{var} = {YES}" for var in rule.concludes)
+    yield "    else:"
+    yield from ("        " + line for line in _verdict(k, rule, full, ("U", "U")))
+    # Of several rules that conclude one thing, the surest answer stays: yes over perhaps over no.
+    yield from (f"        if s{var} != {YES}: s{var} = {YES | NO}" for var in rule.concludes)
+
+
+def _verdict(k: int, rule: CompiledRule, full: Sequence[State], names: tuple[str, str]) -> Iterator[str]:
+    """Collect the rule under the first name, or the second while a replacement is open, or not at all."""
+    sure, replaceable = names
+    if not rule.replacements:
+        yield f"hit({sure}{k})"
+        return
+    replaced = AnyOf(rule.replacements)
+    yield f"if not {may(replaced, full)}: hit({sure}{k})"
+    yield f"elif not {must(replaced, full)}: hit({replaceable}{k})"
+
+
+def may(node: Node, full: Sequence[State]) -> str:
+    """Return a Python expression that is true where ``node`` could hold."""
+    match node:
+        case Among(var, mask):
+            return _overlap(var, mask, full[var])
+        case Not(part):
+            return _not(must(part, full))
+        case AllOf(parts):
+            return _joined("and", (may(part, full) for part in parts))
+        case AnyOf(parts):
+            return _joined("or", (may(part, full) for part in parts))
+
+
+def must(node: Node, full: Sequence[State]) -> str:
+    """Return a Python expression that is true where ``node`` holds whatever the unknown turn out to be."""
+    match node:
+        case Among(var, mask):
+            return _not(_overlap(var, full[var] & ~mask, full[var]))
+        case Not(part):
+            return _not(may(part, full))
+        case AllOf(parts):
+            return _joined("and", (must(part, full) for part in parts))
+        case AnyOf(parts):
+            return _joined("or", (must(part, full) for part in parts))
+
+
+def _overlap(var: int, mask: State, full: State) -> str:
+    """Whether the state has an atom in ``mask``: known at once where the mask is empty or full."""
+    if mask & full == 0:
+        return "False"
+    return "True" if mask & full == full else f"s{var} & {mask & full}"
+
+
+def _not(text: str) -> str:
+    return {"True": "False", "False": "True"}.get(text, f"(not ({text}))")
+
+
+def _joined(word: str, texts: Iterator[str]) -> str:
+    """Join with `and` or `or`, without the constants that change nothing; simple tests stand first."""
+    neutral, settling = ("True", "False") if word == "and" else ("False", "True")
+    kept = sorted(dict.fromkeys(text for text in texts if text != neutral), key=len)
+    if settling in kept:
+        return settling
+    return f"({f' {word} '.join(kept)})" if len(kept) > 1 else "".join(kept) or neutral

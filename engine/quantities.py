@@ -1,0 +1,86 @@
+"""Units of measure (UCUM) and exact conversion.
+
+Every factor is an exact fraction, so that 100.4 [degF] is 38 Cel and not 37.99999. The molar factor
+is the one that the bilirubin guidelines print: 1 mg/dL = 17.1 umol/L (NICE CG98, AAP 2022).
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from fractions import Fraction
+
+_POUND = Fraction(45359237, 100000)
+
+_LINEAR: dict[str, tuple[str, Fraction]] = {
+    "g": ("mass", Fraction(1)),
+    "kg": ("mass", Fraction(1000)),
+    "mg": ("mass", Fraction(1, 1000)),
+    "[lb_av]": ("mass", _POUND),
+    "[oz_av]": ("mass", _POUND / 16),
+    "mm": ("length", Fraction(1)),
+    "cm": ("length", Fraction(10)),
+    "m": ("length", Fraction(1000)),
+    "[in_i]": ("length", Fraction(254, 10)),
+    "s": ("time", Fraction(1)),
+    "min": ("time", Fraction(60)),
+    "h": ("time", Fraction(3600)),
+    "d": ("time", Fraction(86400)),
+    "wk": ("time", Fraction(604800)),
+    "mL": ("volume", Fraction(1)),
+    "L": ("volume", Fraction(1000)),
+    "[foz_us]": ("volume", Fraction(295735295625, 10**10)),
+    "umol/L": ("bilirubin", Fraction(1)),
+    "mg/dL": ("bilirubin", Fraction(171, 10)),
+    "mg/dL/h": ("bilirubin rate", Fraction(171, 10)),
+    "umol/L/h": ("bilirubin rate", Fraction(1)),
+}
+
+_AMOUNT = re.compile(r"(-?\d+(?:\.\d+)?) (\S+)")
+
+
+class UnitMismatchError(ValueError):
+    """A value in one unit cannot be turned into another."""
+
+
+def exact(value: int | float | str | Decimal | Fraction) -> Fraction:
+    """Return a written number exactly: 0.2 is one fifth, not the nearest binary fraction."""
+    return Fraction(repr(value)) if isinstance(value, float) else Fraction(value)
+
+
+def convert(value: Fraction, unit: str, to: str) -> Fraction:
+    """Convert ``value`` exactly; raises `UnitMismatchError` where the two units measure different things."""
+    if unit == to:
+        return value
+    if {unit, to} == {"Cel", "[degF]"}:
+        return (value - 32) * Fraction(5, 9) if to == "Cel" else value * Fraction(9, 5) + 32
+    try:
+        (kind, factor), (other, divisor) = _LINEAR[unit], _LINEAR[to]
+    except KeyError:
+        raise UnitMismatchError(f"'{unit}' cannot be turned into '{to}'") from None
+    if kind != other:
+        raise UnitMismatchError(f"'{unit}' ({kind}) cannot be turned into '{to}' ({other})")
+    return value * factor / divisor
+
+
+def amount(text: str) -> tuple[Fraction, str] | None:
+    """Split ``14 d`` into number and unit; None where the text is not of that form."""
+    found = _AMOUNT.fullmatch(text)
+    return (Fraction(found[1]), found[2]) if found else None
+
+
+def seconds(text: str) -> int:
+    """Return an amount of elapsed time in seconds (``mo`` is calendar time and not accepted here)."""
+    found = amount(text)
+    if found is None or found[1] == "mo":
+        raise UnitMismatchError(f"'{text}' is not an amount of elapsed time such as '24 h'")
+    return int(convert(found[0], found[1], "s"))
+
+
+def plain(value: Fraction, digits: int) -> str:
+    """Print ``value`` with ``digits`` decimals, half away from zero; exact integers keep no point at 0 digits."""
+    scaled = abs(value) * 10**digits
+    whole = (2 * scaled.numerator + scaled.denominator) // (2 * scaled.denominator)
+    text = f"{whole:0{digits + 1}d}"
+    sign = "-" if value < 0 and whole else ""
+    return sign + (f"{text[:-digits]}.{text[-digits:]}" if digits else text)

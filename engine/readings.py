@@ -1,0 +1,147 @@
+"""Which of several recordings a view looks at, which it leaves aside, and why.
+
+Withdrawn recordings are listed and never used. An examination counts only for the visit at which it was made; birth
+facts, results and screens (`carries_over`) count from any. At one time, corrected comes before final before
+preliminary; if values still differ, the finding is not known, and both are shown. An attempt without a value counts
+only where there is no value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from .model import FindingShape
+from .quantities import seconds
+from .visit import WITHDRAWN, Recorded, Visit
+
+_RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 3, "unknown": 3}
+
+Where = tuple[str, str]
+"""Finding and side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The recording that a view looks at (None: there is none that can be used), and why the others were not."""
+
+    used: Recorded | None
+    left: tuple[Recorded, ...] = ()
+    why: str = ""
+    conflict: bool = False
+
+    @property
+    def valued(self) -> Recorded | None:
+        """The recording, if it has a value."""
+        return self.used if self.used is not None and self.used.possible is not None else None
+
+
+NOTHING = Chosen(None)
+
+
+class Readings:
+    """The recordings of one visit, by finding and side."""
+
+    def __init__(self, visit: Visit, findings: Mapping[str, FindingShape]) -> None:
+        """Sort the recordings of ``visit`` by finding and side."""
+        self.visit = visit
+        self.findings = findings
+        self.by_place: dict[Where, list[Recorded]] = {}
+        for reading in visit.readings:
+            self.by_place.setdefault((reading.finding, reading.side), []).append(reading)
+        self._latest: dict[Where, Chosen] = {}
+        self._attempts: dict[str, list[dict[str, Recorded]]] = {}
+
+    def all(self, finding: str, side: str) -> list[Recorded]:
+        """Return every recording that was not withdrawn."""
+        return [r for r in self.by_place.get((finding, side), ()) if r.status not in WITHDRAWN]
+
+    def latest(self, finding: str, side: str = "") -> Chosen:
+        """Return the latest recording that counts at this visit."""
+        where = (finding, side)
+        if where not in self._latest:
+            carried = self.findings[finding].carries_over
+            everything = self.by_place.get(where, [])
+            current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
+            self._latest[where] = choose(current, everything)
+        return self._latest[where]
+
+    def earlier(self, finding: str, side: str = "") -> Chosen:
+        """Return the last recording of another visit."""
+        return choose([r for r in self.all(finding, side) if not r.here], self.by_place.get((finding, side), []))
+
+    def latest_values(self, finding: str, side: str = "") -> list[Recorded]:
+        """Return the recordings with a value, one a time, the latest first."""
+        by_time: dict[tuple[int, int], list[Recorded]] = {}
+        for reading in self.all(finding, side):
+            if reading.possible is not None:
+                by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
+        chosen = [choose(group, group).valued for _, group in sorted(by_time.items(), reverse=True)]
+        return [reading for reading in chosen if reading is not None]
+
+    def within(self, finding: str, side: str, over: int | None) -> tuple[list[Recorded], list[Recorded]]:
+        """Return the recordings with a value that surely, and possibly, lie in the last ``over`` seconds."""
+        valued = [r for r in self.all(finding, side) if r.possible is not None]
+        if over is None:
+            return valued, valued
+        start = self.visit.at.lo - over
+        return [r for r in valued if r.time.lo >= start], [r for r in valued if r.time.hi >= start]
+
+    def attempts(self, finding: str) -> list[dict[str, Recorded]]:
+        """Return the attempts at a finding that is read in parts, in order of time: part -> recording."""
+        if finding not in self._attempts:
+            self._attempts[finding] = self._grouped(finding)
+        return self._attempts[finding]
+
+    def _grouped(self, finding: str) -> list[dict[str, Recorded]]:
+        shape = self.findings[finding]
+        assert shape.readings is not None
+        together = seconds(shape.readings.together)
+        valued = [r for r in self.all(finding, "") if r.possible is not None and (r.here or shape.carries_over)]
+        groups: list[dict[str, Recorded]] = []
+        for reading in sorted(valued, key=lambda r: (r.time.lo, r.part, _RANK.get(r.status, 3), r.given)):
+            last = groups[-1] if groups else None
+            near = last and reading.time.lo - min(r.time.lo for r in last.values()) <= together
+            if last is None or not near or reading.part in last:
+                groups.append({reading.part: reading})
+            else:
+                last[reading.part] = reading
+        return groups
+
+
+def choose(current: Iterable[Recorded], everything: Iterable[Recorded]) -> Chosen:
+    """Choose the latest of ``current`` with a value, else the latest attempt; say why the rest was left."""
+    listed = list(current)
+    everything = list(everything)
+    if len(everything) == 1 and len(listed) == 1:
+        return Chosen(listed[0])
+    valued = [r for r in listed if r.possible is not None]
+    pool = valued or listed
+    if not pool:
+        return Chosen(None, tuple(everything), _why_none(everything)) if everything else NOTHING
+    last = max((r.time.hi, r.time.lo) for r in pool)
+    same_time = [r for r in pool if (r.time.hi, r.time.lo) == last]
+    rank = min(_RANK.get(r.status, 3) for r in same_time)
+    best = [r for r in same_time if _RANK.get(r.status, 3) == rank]
+    left = tuple(r for r in everything if r not in best)
+    if len({(r.possible, r.absent) for r in best}) > 1:
+        return Chosen(None, tuple(everything), "several values at one time that differ: not known", conflict=True)
+    rest = tuple(r for r in everything if r is not best[0])
+    return Chosen(best[0], rest, _why_left(best[0], rest or left) if rest else "")
+
+
+def _why_none(everything: list[Recorded]) -> str:
+    if all(r.status in WITHDRAWN for r in everything):
+        return "withdrawn (entered in error or cancelled)"
+    return "from another visit: an examination counts only for the visit at which it was made"
+
+
+def _why_left(used: Recorded, rest: tuple[Recorded, ...]) -> str:
+    reasons = []
+    if any(r.status in WITHDRAWN for r in rest):
+        reasons.append("withdrawn ones are never used")
+    if any(r.time.hi < used.time.hi for r in rest if r.status not in WITHDRAWN):
+        reasons.append("the latest counts")
+    if any(r.time == used.time and r.status != used.status for r in rest if r.status not in WITHDRAWN):
+        reasons.append("corrected before final before preliminary")
+    return "; ".join(reasons) or "the same value again"

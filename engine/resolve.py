@@ -1,0 +1,150 @@
+"""Several reasons, one recommendation: the highest priority, the earliest end, all reasons kept.
+
+Reasons for one target (and side) share a recommendation while their windows have a moment in common; what has none
+is a further episode. The result does not depend on the order of the rules.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from .assessment import PRIORITIES, Priority
+from .compile import Instance
+from .conditions import Status
+from .model import Consequence
+from .rule_checks import VERBS
+from .times import day_number
+from .windows import Real, window_for
+
+if TYPE_CHECKING:
+    from .facts import Facts
+
+FAR = 1 << 62
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional."""
+
+    index: int
+    instance: Instance
+    consequence: Consequence
+    verb: str
+    target: str
+    side: str
+    status: Status
+    window: Real
+
+    @property
+    def priority(self) -> Priority:
+        """The priority of this reason."""
+        return self.consequence.priority or "routine"
+
+    @property
+    def rank(self) -> int:
+        """The place of the priority, 0 for stat."""
+        return PRIORITIES.index(self.priority)
+
+    @property
+    def order(self) -> tuple[Any, ...]:
+        """The canonical place among the reasons for one target."""
+        until = FAR if self.window.until is None else self.window.until
+        return (self.rank, until, self.window.start or 0, self.instance.key, self.verb)
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """One recommendation in the making: its reasons, and the window that they share."""
+
+    grounds: tuple[Ground, ...]
+    number: int
+    start: int | None
+    until: int | None
+
+    @property
+    def first(self) -> Ground:
+        """The reason that sets the priority."""
+        return self.grounds[0]
+
+    @property
+    def certain(self) -> Priority | None:
+        """The highest priority of the reasons that fired."""
+        fired = [g.rank for g in self.grounds if g.status is Status.FIRED]
+        return PRIORITIES[min(fired)] if fired else None
+
+    @property
+    def window(self) -> Real:
+        """The window of the recommendation: earliest end, latest start among the highest priority."""
+        lead = min(self.grounds, key=lambda g: (FAR if g.window.until is None else g.window.until, g.rank, g.order))
+        text = lead.window.text if lead.window.until is not None else self.first.window.text
+        missing = next((g.window.missing for g in self.grounds if g.window.missing), None)
+        overdue = any(g.window.overdue for g in self.grounds)
+        return replace(
+            self.first.window, start=self.start, until=self.until, text=text, overdue=overdue, missing=missing
+        )
+
+
+def grounds_of(index: int, instance: Instance, status: Status, facts: Facts) -> Iterable[Ground]:
+    """Yield a reason for each consequence of a rule that fired or is provisional."""
+    for consequence in instance.rule.shape.then:
+        for verb in VERBS:
+            target = getattr(consequence, verb)
+            if target is not None:
+                window = window_for(instance.rule.shape, consequence, instance.side, facts)
+                yield Ground(index, instance, consequence, verb, target, instance.side, status, window)
+
+
+def episodes(grounds: Sequence[Ground]) -> list[Episode]:
+    """Group the reasons for one target and side into as few recommendations as their windows allow."""
+    left = sorted(grounds, key=lambda g: g.order)
+    out: list[Episode] = []
+    while left:
+        taken, rest, common = [left[0]], [], _ends(left[0])
+        for ground in left[1:]:
+            start, until = _ends(ground)
+            shared = max(common[0], start), min(common[1], until)
+            if shared[0] <= shared[1]:
+                taken.append(ground)
+                common = shared
+            else:
+                rest.append(ground)
+        out.append(_episode(taken, len(out) + 1))
+        left = rest
+    return out
+
+
+def _ends(ground: Ground) -> tuple[int, int]:
+    start, until = ground.window.start, ground.window.until
+    return (0 if start is None else start), (FAR if until is None else until)
+
+
+def _episode(taken: list[Ground], number: int) -> Episode:
+    leading = [g for g in taken if g.rank == taken[0].rank]
+    ends = [g.window.until for g in taken if g.window.until is not None]
+    starts = [g.window.start for g in leading if g.window.start is not None]
+    until = min(ends) if ends else None
+    start = max(starts) if starts else None
+    return Episode(tuple(taken), number, start if start is None or until is None else min(start, until), until)
+
+
+def episode_name(episode: Episode, facts: Facts) -> str:
+    """Name the episode: what separates this request from another one for the same target."""
+    kind = facts.pack.targets[episode.first.target].episode
+    visit = facts.visit
+    if kind == "per_visit":
+        name = f"visit-{day_number(visit.at.lo, visit.zone)}"
+    elif kind == "per_anchor" and episode.start is not None:
+        name = f"from-{day_number(episode.start, visit.zone)}"
+    else:
+        name = "once"
+    return name if episode.number == 1 else f"{name}-{episode.number}"
+
+
+def key(*parts: Any) -> str:
+    """Return a short digest of parts, stable over runs and machines."""
+    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]

@@ -1,0 +1,175 @@
+"""Views: what a test can look at, and the numbered variables that they become.
+
+A view is one way of looking at one subject: the left red reflex, the highest temperature of 24 hours,
+the time since the earlier weight. Two tests that look at the same thing share one variable. A number's
+atoms are the cells between the pack's cut points (each cut point is a cell of its own), so that every
+number is compared once, exactly, and readers only ever see sets of cells.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from .program import Variable
+
+Kind = Literal["category", "number", "flag"]
+Pick = Literal["latest", "highest", "lowest", "earlier", "any", "every"]
+What = Literal["value", "age", "since", "recorded", "unequal", "beyond", "among"]
+
+DOES_NOT_APPLY = "does not apply"
+FLAG_ATOMS = ("no", "yes")
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One way of looking at one subject.
+
+    ``subject`` is a finding, measure or conclusion, or ``setting:<id>``. ``pick`` chooses among several
+    readings, ``over`` seconds limits how far back. ``what`` is looked at: the value, the age at that
+    reading, the time since it, whether it was recorded, a qualifier (``qualifier``); ``beyond`` compares
+    with the line of a threshold measure, ``less`` below it; ``among`` asks of each reading whether it is
+    in ``accept``.
+    """
+
+    subject: str
+    side: str = ""
+    attempt: int = 0
+    part: str = ""
+    pick: Pick = "latest"
+    over: int | None = None
+    what: What = "value"
+    qualifier: str = ""
+    accept: tuple[str, ...] = ()
+    line: str = ""
+    less: Fraction = Fraction(0)
+
+    @property
+    def key(self) -> str:
+        """A readable name, unique to the view."""
+        out = self.subject
+        out += f".{self.side}" if self.side else ""
+        out += f".{self.attempt}" if self.attempt else ""
+        out += f".{self.part}" if self.part else ""
+        out += f".{self.pick}" if self.pick != "latest" else ""
+        out += f"[{self.over} s]" if self.over is not None else ""
+        out += f".{self.what}" if self.what != "value" else ""
+        out += f".{self.qualifier}" if self.qualifier else ""
+        out += f"{{{','.join(self.accept)}}}" if self.accept else ""
+        out += f"({self.line} less {self.less})" if self.line else ""
+        return out
+
+
+@dataclass
+class Entry:
+    """A variable in the making: its view, its kind, its values or cut points."""
+
+    view: View
+    kind: Kind
+    values: tuple[str, ...] = ()
+    cuts: set[Fraction] = field(default_factory=set)
+
+
+class VariableTable:
+    """The variables of a pack. Cut points gather while conditions are read; `freeze` fixes the cells."""
+
+    def __init__(self) -> None:
+        """Start empty."""
+        self.entries: list[Entry] = []
+        self._index: dict[View, int] = {}
+        self._cuts: list[tuple[Fraction, ...]] | None = None
+
+    def number(self, view: View) -> int:
+        """Return the variable of a numeric view."""
+        return self._at(view, "number", ())
+
+    def category(self, view: View, values: Iterable[str]) -> int:
+        """Return the variable of a view with named values."""
+        return self._at(view, "category", tuple(values))
+
+    def flag(self, view: View) -> int:
+        """Return the variable of a yes-or-no view."""
+        return self._at(view, "flag", FLAG_ATOMS)
+
+    def _at(self, view: View, kind: Kind, values: tuple[str, ...]) -> int:
+        if view not in self._index:
+            assert self._cuts is None, f"{view.key} is new after the cut points were fixed"
+            self._index[view] = len(self.entries)
+            self.entries.append(Entry(view, kind, values))
+        return self._index[view]
+
+    def find(self, view: View) -> int | None:
+        """Return the variable of ``view`` if some test looks at it."""
+        return self._index.get(view)
+
+    def values_mask(self, var: int, names: Iterable[str]) -> int:
+        """Return the mask of named values; an unknown name raises KeyError."""
+        entry = self.entries[var]
+        base = 0 if entry.kind == "flag" else 1
+        places = {name: base + k for k, name in enumerate(entry.values)}
+        return sum({1 << places[name] for name in names})
+
+    def cells_mask(self, var: int, lo: tuple[Fraction, bool] | None, hi: tuple[Fraction, bool] | None) -> int:
+        """Return the mask of the cells from ``lo`` to ``hi``: (bound, whether the bound itself counts).
+
+        Before `freeze` the bounds are remembered as cut points and the mask is 0.
+        """
+        bounds = [b for b in (lo, hi) if b is not None]
+        if self._cuts is None:
+            self.entries[var].cuts.update(value for value, _ in bounds)
+            return 0
+        cuts = self._cuts[var]
+        first = 0 if lo is None else cell(cuts, lo[0]) + (0 if lo[1] else 1)
+        last = 2 * len(cuts) if hi is None else cell(cuts, hi[0]) - (0 if hi[1] else 1)
+        return run(first, last) << 1
+
+    def freeze(self) -> None:
+        """Fix the cut points; from here on masks are final."""
+        self._cuts = [tuple(sorted(entry.cuts)) for entry in self.entries]
+
+    def cuts(self, var: int) -> tuple[Fraction, ...]:
+        """Return the cut points of a numeric variable, ascending."""
+        assert self._cuts is not None
+        return self._cuts[var]
+
+    def variables(self) -> tuple[Variable, ...]:
+        """Return the finished variables, in number order."""
+        return tuple(self._variable(k) for k in range(len(self.entries)))
+
+    def _variable(self, var: int) -> Variable:
+        entry = self.entries[var]
+        if entry.kind == "flag":
+            return Variable(entry.view.key, FLAG_ATOMS, ordered=False)
+        if entry.kind == "category":
+            return Variable(entry.view.key, (DOES_NOT_APPLY, *entry.values), ordered=False)
+        return Variable(entry.view.key, (DOES_NOT_APPLY, *cell_names(self.cuts(var))), ordered=True)
+
+
+def cell(cuts: tuple[Fraction, ...], value: Fraction) -> int:
+    """Return the cell of ``value``: 2k for between cut k-1 and k, 2k+1 for exactly cut k."""
+    k = bisect_left(cuts, value)
+    return 2 * k + 1 if k < len(cuts) and cuts[k] == value else 2 * k
+
+
+def run(first: int, last: int) -> int:
+    """Return the mask of the cells first..last, empty where last < first."""
+    return ((1 << (last - first + 1)) - 1) << first if last >= first else 0
+
+
+def cell_names(cuts: tuple[Fraction, ...]) -> tuple[str, ...]:
+    """Name each cell for people: below the first cut, exactly it, between it and the next, and so on."""
+    if not cuts:
+        return ("any number",)
+    names = [f"below {show(cuts[0])}"]
+    for here, after in zip(cuts, (*cuts[1:], None), strict=True):
+        names.append(f"exactly {show(here)}")
+        names.append(f"over {show(here)}" if after is None else f"{show(here)} to {show(after)}")
+    return tuple(names)
+
+
+def show(value: Fraction) -> str:
+    """Print an exact number as people write it."""
+    return str(value.numerator) if value.denominator == 1 else f"{float(value):g}"

@@ -1,0 +1,145 @@
+"""When something is to be done: from an anchor and two amounts to real times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from .assessment import Priority, Window
+from .model import Consequence, RuleShape, WindowShape
+from .references import windows_of
+from .times import Moment, plus, stamp
+
+if TYPE_CHECKING:
+    from .facts import Facts
+
+TERM_DAYS = 280
+SPAN: dict[Priority, str | None] = {"stat": None, "asap": "24 h", "urgent": "7 d", "routine": None}
+"""How long a priority lasts where no window is written, or where the written one is past or has no start."""
+
+
+@dataclass(frozen=True, slots=True)
+class Real:
+    """A window in UTC seconds; ``until`` is the early end where the anchor is uncertain. None: open.
+
+    ``competes`` is False where the window has no known start or end, so that it must not pull others.
+    """
+
+    start: int | None
+    until: int | None
+    text: str
+    overdue: bool = False
+    missing: str | None = None
+
+    def shown(self, facts: Facts) -> Window:
+        """Return the window as it is published, in the offset of the visit."""
+        zone = facts.visit.zone
+        return Window(
+            start=None if self.start is None else stamp(self.start, zone),
+            until=None if self.until is None else stamp(self.until, zone),
+            text=self.text,
+            overdue=self.overdue,
+            missing=self.missing,
+        )
+
+
+def window_for(rule: RuleShape, consequence: Consequence, side: str, facts: Facts) -> Real:
+    """Return the window of one consequence at this visit."""
+    priority = consequence.priority or "routine"
+    written = windows_of(consequence.window)
+    if consequence.within:
+        written = (WindowShape(after="visit", until=consequence.within),)
+    if not written:
+        return span_of_priority(priority, facts)
+    made = [_real(window, priority, side, facts) for window in written]
+    return min(made, key=lambda w: (w.missing is not None, w.until is None, w.until or 0, w.start or 0))
+
+
+def span_of_priority(priority: Priority, facts: Facts, missing: str | None = None) -> Real:
+    """Return the span that a priority itself stands for, from the visit on."""
+    at, span = facts.visit.at.lo, SPAN[priority]
+    if priority == "stat":
+        return Real(at, at, "now", missing=missing)
+    if span is None:
+        return Real(at, None, "no fixed time", missing=missing)
+    return Real(at, plus(at, span, facts.visit.zone), f"within {span}", missing=missing)
+
+
+def _real(written: WindowShape, priority: Priority, side: str, facts: Facts) -> Real:
+    text = words(written)
+    if written.after == "next_visit":
+        return Real(facts.visit.at.lo, None, text)
+    anchor = anchor_of(written.after, side, facts)
+    if anchor is None:
+        name = written.after.removesuffix(".time")
+        span = span_of_priority(priority, facts, missing=f"the time of {name} is not recorded")
+        return Real(
+            span.start,
+            span.until,
+            f"{text} ({span.text} from now: the time of {name} is not recorded)",
+            missing=span.missing,
+        )
+    zone = facts.visit.zone
+    start = None if written.start is None else plus(anchor.lo, written.start, zone)
+    until = None if written.until is None else plus(anchor.lo, written.until, zone)
+    if written.after == "visit" and start is None:
+        start = anchor.lo
+    if until is not None and until < facts.visit.at.lo:
+        span = span_of_priority(priority, facts)
+        return Real(span.start, span.until, f"{text}: overdue since {stamp(until, zone)}", overdue=True)
+    return Real(start, until, text)
+
+
+def anchor_of(name: str, side: str, facts: Facts) -> Moment | None:
+    """Return the moment that a window counts from, None where it is not known."""
+    visit = facts.visit
+    if name == "visit":
+        return visit.at
+    if name == "birth":
+        return visit.born
+    if name in ("discharge", "term"):
+        return _bound_anchor(name, facts)
+    finding = name.removesuffix(".time")
+    sides = facts.pack.findings[finding].sides
+    reading = facts.readings.latest(finding, side if sides else "").valued
+    return None if reading is None else reading.time
+
+
+def _bound_anchor(name: str, facts: Facts) -> Moment | None:
+    finding = facts.pack.shape.anchors.get(name)  # type: ignore[call-overload]
+    value = facts.number(finding) if finding else None
+    if value is None or value.span[0] is None or value.span[1] is None:
+        return None
+    unit = {"h": 3600, "d": 86400, "wk": 604800}.get(value.unit)
+    if unit is None:
+        return None
+    low, high = value.span[0] * unit, value.span[1] * unit
+    if name == "term":
+        low, high = TERM_DAYS * 86400 - high, TERM_DAYS * 86400 - low
+    born = facts.visit.born
+    return Moment(born.lo + _whole(low), born.hi + _whole(high), name)
+
+
+def _whole(value: Fraction) -> int:
+    return int(value)
+
+
+_AFTER = {"birth": "of age", "discharge": "after discharge", "term": "after the due date"}
+
+
+def words(written: WindowShape) -> str:
+    """Say a window in words."""
+    after = _AFTER.get(written.after)
+    if written.after == "next_visit":
+        return "at the next visit"
+    if written.after == "visit":
+        amounts = [
+            f"not before {written.start}" if written.start else "",
+            f"within {written.until}" if written.until else "",
+        ]
+        return ", ".join(a for a in amounts if a)
+    after = after or f"after {written.after.removesuffix('.time').replace('_', ' ')}"
+    if written.start and written.until:
+        return f"between {written.start} and {written.until} {after}"
+    return f"by {written.until} {after}" if written.until else f"from {written.start} {after}"

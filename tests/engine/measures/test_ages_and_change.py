@@ -1,0 +1,76 @@
+"""Ages, losses, gains: exact where the day or the percent is exact, intervals where a time is."""
+
+from datetime import date
+from fractions import Fraction
+
+import pytest
+
+from layette.engine.measures import REGISTRY, ages, change
+from layette.engine.measures.arithmetic import at_least, more_than
+from layette.engine.measures.interval import Interval
+
+
+def exactly(*values):
+    return Interval.of([(Fraction(v), Fraction(v)) for v in values])
+
+
+def between(low, high):
+    return Interval.of([(Fraction(low), Fraction(high))])
+
+
+def test_age_is_elapsed_time():
+    assert ages.age(exactly(90000), exactly(0)).spans() == [(25, 25)]
+    assert ages.age(exactly(1), exactly(0)).spans() == [(Fraction(1, 3600), Fraction(1, 3600))]
+
+
+def test_a_birth_date_without_a_time_gives_an_interval_of_ages():
+    born = between(0, 86399)
+    assert ages.age(exactly(86400 * 2), born).spans() == [(24 + Fraction(1, 3600), 48)]
+    assert ages.age(exactly(0), Interval.unknown(1)).spans() == [(None, None)]
+
+
+def test_calendar_days_and_age_after_an_early_birth():
+    born, at = date(2026, 1, 30).toordinal(), date(2026, 2, 2).toordinal()
+    days = ages.age_days(exactly(at), exactly(born))
+    assert days.spans() == [(3, 3)]
+    assert ages.corrected_age(days, exactly(252)).spans() == [(-25, -25)]
+    assert ages.postmenstrual_age(days, between(252, 254)).spans() == [(255, 257)]
+
+
+@pytest.mark.parametrize("birth", range(2000, 5001, 50))
+def test_a_loss_of_exactly_ten_percent(birth):
+    loss = change.percent_lost(exactly(Fraction(birth * 9, 10)), exactly(birth))
+    assert loss.spans() == [(10, 10)]
+    assert at_least(loss, exactly(10))[0][0]
+    assert not more_than(loss, exactly(10))[1][0]
+
+
+def test_percent_lost_of_intervals_is_no_wider_than_it_must():
+    """Each weight stands once in the formula: the ends are those of the corners."""
+    loss = change.percent_lost(between(3, 4), between(4, 5))
+    assert loss.spans() == [(0, 40)]
+    assert change.percent_lost(Interval.unknown(1), exactly(3)).spans() == [(None, None)]
+    assert change.percent_lost(exactly(3), Interval.unknown(1)).spans() == [(None, None)]
+
+
+def test_gain_per_day_in_grams():
+    days = ages.elapsed_days(exactly(86400 * 5 // 2), exactly(0))
+    assert change.gain_per_day(exactly("3.075"), exactly("3.000"), days).spans() == [(30, 30)]
+    assert change.gain_per_day(exactly(3), exactly(2), exactly(0)).spans() == [(None, None)]
+
+
+def test_differences():
+    assert change.difference(exactly(98), exactly(95)).spans() == [(3, 3)]
+    assert change.absolute_difference(exactly(95), between(94, 98)).spans() == [(0, 3)]
+
+
+def test_change_per_hour_with_an_uncertain_time():
+    hours = between(10, 20)
+    assert change.change_per_hour(exactly(12), exactly(8), hours).spans() == [(Fraction(1, 5), Fraction(2, 5))]
+    assert change.change_per_hour(exactly(8), exactly(12), hours).spans() == [(Fraction(-2, 5), Fraction(-1, 5))]
+
+
+def test_the_registry_calls_by_the_packs_names():
+    loss = REGISTRY["percent_lost"](**{"of": exactly(3150), "from": exactly(3500)})
+    assert loss.spans() == [(10, 10)]
+    assert [p.keyword for p in REGISTRY["percent_lost"].takes] == ["of", "from_"]
