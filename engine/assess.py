@@ -17,7 +17,6 @@ from .assessment import (
     Choice,
     Code,
     Concluded,
-    Kind,
     Measured,
     NotEvaluated,
     PackUsed,
@@ -27,20 +26,11 @@ from .assessment import (
     Recommendation,
     SettingUsed,
     Traced,
-    Used,
 )
-from .conditions import AllOf, Status
-from .decide import PROPOSING, Decision, decide
+from .conditions import Status
+from .decide import Decision, decide
 from .errors import InputError
-from .explain import (
-    Asked,
-    citations,
-    fired_values,
-    label_of,
-    measure_number,
-    measure_text,
-    used_value,
-)
+from .explain import asked_words, citations, label_of, measure_number, measure_text, rule_values, used_value
 from .facts import NO, YES, Facts
 from .measures.thresholds import ThresholdSet
 from .model import TargetShape
@@ -103,7 +93,7 @@ def explain_decision(decision: Decision) -> Assessment:
         for episode in episodes(grounds[place])
     ]
     made = [r for r in made if not _given(r, facts)]
-    order = {instance.rule.shape.id: k for k, instance in enumerate(pack.instances)}
+    order = pack.rule_order
     made.sort(
         key=lambda r: (
             PRIORITIES.index(r.priority),
@@ -196,7 +186,7 @@ def _recommendation(episode: Episode, decision: Decision, still_open: Outstandin
     answer = key("answer", request, first.priority, window.start, window.until, [c.code for c in codes])
     return Recommendation(
         target=first.target,
-        kind=first.verb,  # type: ignore[arg-type]
+        kind=first.verb,
         label=target.label,
         subject=target.subject,
         side=first.side or None,
@@ -247,19 +237,17 @@ def codes_of(shape: Any) -> tuple[Code, ...]:
 
 
 def _possible(first: Ground, decision: Decision) -> Priority:
-    ranks = [
-        PRIORITIES.index(c.priority or "routine")
-        for index, instance in enumerate(decision.facts.pack.instances)
-        if decision.statuses[index] is not Status.RULED_OUT and instance.side in ("", first.side)
-        for c in instance.rule.shape.then
-        if getattr(c, first.verb) == first.target
+    leads = decision.facts.pack.leads_to[first.verb, first.target]
+    open_too = [
+        rank
+        for index, side, rank in leads
+        if side in ("", first.side) and decision.statuses[index] is not Status.RULED_OUT
     ]
-    return PRIORITIES[min(ranks)]
+    return PRIORITIES[min(open_too)]
 
 
 def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reason:
     facts, shape = decision.facts, ground.instance.rule.shape
-    rule = facts.pack.program.rules[ground.index]
     names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.consequence.source)]))
     fired = ground.status is Status.FIRED
     return Reason(
@@ -267,20 +255,11 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
         title=shape.title,
         because=shape.because,
         status="fired" if fired else "provisional",
-        values=fired_values(AllOf((rule.applies, rule.when)), facts),
+        values=rule_values(ground.index, facts),
         sources=citations(facts.pack, names),
-        unless=() if fired else tuple(_asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
+        unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
         place=ground.instance.rule.place,
     )
-
-
-def _asked_words(asked: Asked, facts: Facts) -> str:
-    if asked.kind == "supplied":
-        return f"{facts.pack.measures[asked.finding].label} ({facts.result(asked.finding).why_not})"
-    if asked.finding in facts.pack.findings:
-        label = label_of(facts.pack, View(asked.finding, asked.side))
-        return f"{label} at an earlier visit" if asked.kind == "history" else label
-    return "exact time of birth" if asked.finding == "born" else asked.finding.replace("_", " ")
 
 
 def _placed(first: Ground, request: str, facts: Facts) -> Placed | None:
@@ -313,31 +292,11 @@ def _given(recommendation: Recommendation, facts: Facts) -> bool:
 
 
 def _answers(decision: Decision) -> Iterable[Answer]:
-    facts = decision.facts
-    found: dict[tuple[str, str, str], list[tuple[Status, int]]] = {}
-    for index, instance in enumerate(facts.pack.instances):
-        for consequence in instance.rule.shape.then:
-            for verb in PROPOSING:
-                target = getattr(consequence, verb)
-                if target is not None and instance.rule.shape.due is None:
-                    rank = PRIORITIES.index(consequence.priority or "routine")
-                    found.setdefault((verb, target, instance.side), []).append((decision.statuses[index], rank))
-    for (verb, target, side), statuses in found.items():
-        fired = [rank for status, rank in statuses if status is Status.FIRED]
-        open_too = [rank for status, rank in statuses if status is not Status.RULED_OUT]
-        certain = PRIORITIES[min(fired)] if fired else None
-        possible = PRIORITIES[min(open_too)] if open_too else None
-        kind: Kind = verb  # type: ignore[assignment]
-        label = facts.pack.targets[target].label
-        yield Answer(
-            target=target,
-            side=side or None,
-            kind=kind,
-            label=label,
-            certain=certain,
-            possible=possible,
-            settled=certain == possible,
-        )
+    statuses = decision.statuses
+    for (verb, target, side), leads in decision.facts.pack.answer_places.items():
+        fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
+        open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
+        yield decision.facts.pack.answer(verb, target, side, fired, open_too)
 
 
 def _under_another_set(decision: Decision) -> Iterable[NotEvaluated]:
@@ -381,7 +340,7 @@ def _measures(facts: Facts) -> Iterable[Measured]:
         yield Measured(
             id=name,
             label=shape.label,
-            text=result.why_not or measure_text(name, result, pack),
+            text=result.why_not or measure_text(name, result, facts),
             low=measure_number(name, low, pack),
             high=measure_number(name, high, pack),
             category=result.categories[0] if result.categories and len(result.categories) == 1 else None,
@@ -402,9 +361,9 @@ def _conclusions(decision: Decision) -> Iterable[Concluded]:
         word: Literal["yes", "no", "open"] = "yes" if state == YES else ("no" if state == NO else "open")
         rules = tuple(rule.id for rule in facts.pack.concluders[name])
         fired = tuple(
-            instance.key
-            for index, instance in enumerate(facts.pack.instances)
-            if decision.statuses[index] is Status.FIRED and any(c.conclude == name for c in instance.rule.shape.then)
+            facts.pack.instances[index].key
+            for index in facts.pack.concluding[name]
+            if decision.statuses[index] is Status.FIRED
         )
         named = fired or (rules if word == "open" else ())
         yield Concluded(id=name, label=name.replace("_", " "), state=word, rules=named)
@@ -439,22 +398,18 @@ def _reading_warnings(facts: Facts) -> Iterable[str]:
 
 def _trace(decision: Decision, still_open: Outstanding) -> Iterable[Traced]:
     facts, pack = decision.facts, decision.facts.pack
-    for index, instance in enumerate(pack.instances):
-        status = decision.statuses[index]
+    for index, status in enumerate(decision.statuses):
+        if status is Status.RULED_OUT:
+            yield pack.ruled_out(index, not_applicable=decision.not_applicable(index))
+            continue
+        instance = pack.instances[index]
         asked = still_open.unsettled.get(index, ())
-        rule = pack.program.rules[index]
-        word: Any = status.value
-        if status is Status.RULED_OUT and decision.not_applicable(index):
-            word = "not applicable"
-        values: tuple[Used, ...] = ()
-        if status in (Status.FIRED, Status.PROVISIONAL):
-            values = fired_values(AllOf((rule.applies, rule.when)), facts)
         yield Traced(
             rule=instance.key,
             title=instance.rule.shape.title,
             place=instance.rule.place,
-            status=word,
-            values=values,
-            open=tuple(_asked_words(a, facts) for a in asked),
+            status=status.value,
+            values=() if status is Status.UNDECIDED else rule_values(index, facts),
+            open=tuple(asked_words(a, facts) for a in asked),
             may_stay_undecided=instance.key in pack.compiled.inexact,
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from .conditions import AllOf, Among, AnyOf, Node, normal_form, variables
@@ -26,7 +27,7 @@ class Written:
     path: Path
     group: str
 
-    @property
+    @cached_property
     def place(self) -> str:
         """``file:line`` of the rule."""
         return f"{self.document.file}:{self.document.line(self.path)}"
@@ -39,7 +40,7 @@ class Instance:
     rule: Written
     side: str
 
-    @property
+    @cached_property
     def key(self) -> str:
         """The rule's id, with its side where it has one."""
         return f"{self.rule.shape.id}@{self.side}" if self.side else self.rule.shape.id

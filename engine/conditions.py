@@ -193,18 +193,14 @@ def deciders(node: Node, states: Sequence[State]) -> dict[int, tuple[bool, bool]
     Only variables that still matter are listed. ``node`` is in normal form.
     """
     found: dict[int, tuple[bool, bool]] = {}
-    for var in dict.fromkeys(variables(residual(node, states))):
-        inside = [1 << k for k in range(states[var].bit_length()) if states[var] >> k & 1]
-        answers = [evaluate(node, [*states[:var], atom, *states[var + 1 :]]) for atom in inside]
+    rest = residual(node, states)
+    now = list(states)
+    for var in dict.fromkeys(variables(rest)):
+        answers = []
+        for k in range(states[var].bit_length()):
+            if states[var] >> k & 1:
+                now[var] = 1 << k
+                answers.append(evaluate(rest, now))
+        now[var] = states[var]
         found[var] = (any(a.must for a in answers), any(not a.may for a in answers))
     return found
-
-
-def deciding_sets(node: Node, limit: int = 8) -> list[frozenset[int]]:
-    """Return the smallest sets of variables whose values surely settle an open condition.
-
-    ``node`` is a residual. Of an `AllOf` or an `AnyOf`, each part needs settling in the worst case, so all
-    variables of the residual surely do; for a part that alone may settle it see `deciders`.
-    """
-    sets = [frozenset(variables(node))]
-    return sets[:limit]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .assessment import PRIORITIES, Priority
+from .assessment import PRIORITIES, Kind, Priority
 from .conditions import Status, evaluate
 from .facts import Facts
 from .model import RuleShape
@@ -17,7 +17,7 @@ from .visit import Visit
 if TYPE_CHECKING:
     from .pack import Pack
 
-PROPOSING = ("refer", "order", "recheck", "avoid")
+PROPOSING: tuple[Kind, ...] = ("refer", "order", "recheck", "avoid")
 """The verbs that ask somebody to do, or not to do, something; guidance and reassurance are apart."""
 
 

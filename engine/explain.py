@@ -83,8 +83,16 @@ def words(value: str) -> str:
     return value.replace("_", " ")
 
 
+def rule_values(index: int, facts: Facts) -> tuple[Used, ...]:
+    """Return the values that fired rule ``index``, each once, in the order of the rule."""
+    if index not in facts.rule_values:
+        rule = facts.pack.program.rules[index]
+        facts.rule_values[index] = fired_values(AllOf((rule.applies, rule.when)), facts)
+    return facts.rule_values[index]
+
+
 def fired_values(node: Node, facts: Facts) -> tuple[Used, ...]:
-    """Return the values that make ``node`` hold, each once, in the order of the rule."""
+    """Return the values that make ``node`` hold, each once, in the order of the condition."""
     found: dict[str, Used] = {}
     for test in _holding(node, facts):
         for used in _values_of(facts.pack.table.entries[test.var], test, facts):
@@ -152,13 +160,19 @@ def _finding_values(entry: Entry, test: Among, facts: Facts) -> Iterator[Used]:
 def measure_values(name: str, facts: Facts) -> Iterator[Used]:
     """Return a measure for print, then the recordings that it was computed from."""
     shape, result = facts.pack.measures[name], facts.result(name)
-    yield Used(subject=name, label=shape.label, value=measure_text(name, result, facts.pack), note=result.basis or None)
+    yield Used(subject=name, label=shape.label, value=measure_text(name, result, facts), note=result.basis or None)
     for reading in result.used:
         yield used_value(reading, facts.pack)
 
 
-def measure_text(name: str, result: Result, pack: Pack) -> str:
+def measure_text(name: str, result: Result, facts: Facts) -> str:
     """Return a measure's value with its unit, in the digits that it deserves."""
+    if name not in facts.measure_texts:
+        facts.measure_texts[name] = _measure_text(name, result, facts.pack)
+    return facts.measure_texts[name]
+
+
+def _measure_text(name: str, result: Result, pack: Pack) -> str:
     if result.categories is not None:
         return " or ".join(words(c) for c in result.categories) if result.categories else "not known"
     if result.span == (None, None):
@@ -184,13 +198,11 @@ def measure_number(name: str, value: Fraction | None, pack: Pack) -> str | None:
     return text
 
 
-def asked_for(node: Node, facts: Facts) -> list[Asked]:
-    """Return what an open condition still waits for, conclusions and measures followed down to findings."""
-    found: dict[Asked, None] = {}
-    for test in _open_tests(residual(node, facts.states)):
-        for asked in _sought(facts.pack.table.entries[test.var].view, facts, 0):
-            found.setdefault(asked)
-    return list(found)
+def sought(var: int, facts: Facts) -> tuple[Asked, ...]:
+    """Return what an open variable waits for, conclusions and measures followed down to findings."""
+    if var not in facts.sought:
+        facts.sought[var] = tuple(dict.fromkeys(_sought(facts.pack.table.entries[var].view, facts, 0)))
+    return facts.sought[var]
 
 
 def _open_tests(node: Node) -> Iterator[Among]:
@@ -263,3 +275,19 @@ def _sought_finding(view: View, facts: Facts, depth: int) -> Iterator[Asked]:
     if guard is not None and not evaluate(guard, facts.states).must:
         for test in _open_tests(residual(guard, facts.states)):
             yield from _sought(facts.pack.table.entries[test.var].view, facts, depth + 1)
+
+
+def asked_words(asked: Asked, facts: Facts) -> str:
+    """Say what is asked for."""
+    if asked not in facts.asked_texts:
+        facts.asked_texts[asked] = _asked_words(asked, facts)
+    return facts.asked_texts[asked]
+
+
+def _asked_words(asked: Asked, facts: Facts) -> str:
+    if asked.kind == "supplied":
+        return f"{facts.pack.measures[asked.finding].label} ({facts.result(asked.finding).why_not})"
+    if asked.finding in facts.pack.findings:
+        label = label_of(facts.pack, View(asked.finding, asked.side))
+        return f"{label} at an earlier visit" if asked.kind == "history" else label
+    return "exact time of birth" if asked.finding == "born" else asked.finding.replace("_", " ")

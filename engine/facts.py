@@ -24,6 +24,8 @@ from .views import Entry, View, cell, run
 from .visit import Recorded, Visit
 
 if TYPE_CHECKING:
+    from .assessment import Used
+    from .explain import Asked
     from .pack import Pack
 
 NA = 1
@@ -41,6 +43,10 @@ class Facts:
         self.settings = settings
         self.readings = Readings(visit, pack.findings)
         self.measured: dict[str, Result] = {}
+        self.sought: dict[int, tuple[Asked, ...]] = {}
+        self.asked_texts: dict[Asked, str] = {}
+        self.measure_texts: dict[str, str] = {}
+        self.rule_values: dict[int, tuple[Used, ...]] = {}
         self.states: list[State] = list(pack.unknown)
         self._fill()
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from .assessment import PRIORITIES, Due, NotEvaluated, Priority, Question, Step
-from .conditions import AllOf, Node, Status, deciders, normal_form
-from .decide import Decision, highest_priority
-from .explain import Asked, asked_for, citations, label_of
+from .conditions import Status
+from .decide import Decision
+from .explain import Asked, citations, label_of, sought
 from .facts import Facts
 from .model import RuleShape
 from .quantities import seconds
@@ -49,9 +48,10 @@ def outstanding(decision: Decision) -> Outstanding:
         if status in (Status.FIRED, Status.RULED_OUT):
             continue
         shape = facts.pack.instances[index].rule.shape
-        asked = tuple(dict.fromkeys(a for node in open_nodes(decision, index) for a in asked_for(node, facts)))
+        waiting = facts.pack.open_rules.of(index, status, facts.states)
+        asked = tuple(dict.fromkeys(a for var in waiting.waits_for for a in sought(var, facts)))
         unsettled[index] = asked
-        priority = highest_priority(shape)
+        priority = facts.pack.rule_priorities[index]
         if priority is None:
             continue
         why = next((facts.result(a.finding).why_not for a in asked if a.kind == "supplied"), None)
@@ -68,14 +68,6 @@ def _once(found: list[NotEvaluated]) -> list[NotEvaluated]:
     return list(dict.fromkeys(found))
 
 
-def open_nodes(decision: Decision, index: int) -> Iterator[Node]:
-    """Yield the open conditions of a rule: its own, or those of its replacements where it is provisional."""
-    rule = decision.facts.pack.program.rules[index]
-    if decision.statuses[index] is Status.UNDECIDED:
-        yield AllOf((rule.applies, rule.when))
-    yield from rule.replacements if decision.statuses[index] is Status.PROVISIONAL else ()
-
-
 def _gather(
     decision: Decision,
     index: int,
@@ -86,7 +78,9 @@ def _gather(
 ) -> None:
     facts = decision.facts
     key = facts.pack.instances[index].key
-    alone = _settling(decision, index)
+    entries = facts.pack.table.entries
+    settled_by = facts.pack.open_rules.of(index, decision.statuses[index], facts.states).settled_by
+    alone = {(entries[var].view.subject, entries[var].view.side) for var in settled_by}
     for item in asked:
         if item.kind == "history":
             history.setdefault(label_of(facts.pack, View(item.finding, item.side)))
@@ -98,30 +92,18 @@ def _gather(
             entry.settles.setdefault(key)
 
 
-def _settling(decision: Decision, index: int) -> set[tuple[str, str]]:
-    """Return the findings of which one value alone settles the rule."""
-    facts = decision.facts
-    full = facts.pack.unknown
-    out = set()
-    for node in open_nodes(decision, index):
-        for var, (fires, rules_out) in deciders(normal_form(node, full), facts.states).items():
-            if fires or rules_out:
-                view = facts.pack.table.entries[var].view
-                out.add((view.subject, view.side))
-    return out
-
-
 def _steps(found: dict[tuple[str, str], _Open], facts: Facts) -> list[Step]:
     by_area: dict[str, list[Question]] = {}
     for (finding, side), entry in found.items():
         area = facts.pack.area_of.get(finding)
         by_area.setdefault(area.area if area else "", []).append(_question(finding, side, entry, facts))
+    emergencies = {rule for entry in found.values() for rule, priority in entry.rules.items() if priority == "stat"}
     order = {area.area: k for k, area in enumerate(facts.pack.areas)}
     names = {area.area: area.step for area in facts.pack.areas}
     steps = []
     for area_name, questions in by_area.items():
         rules = {rule for q in questions for rule in q.rules}
-        stat = {r for (f, s), e in found.items() for r, p in e.rules.items() if p == "stat" and r in rules}
+        stat = rules & emergencies
         questions.sort(key=lambda q: (PRIORITIES.index(q.worst), -len(q.rules), q.finding, q.side or ""))
         steps.append(
             Step(

@@ -7,12 +7,11 @@ is a further episode. The result does not depend on the order of the rules.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from .assessment import PRIORITIES, Priority
+from .assessment import PRIORITIES, Kind, Priority
 from .compile import Instance
 from .conditions import Status
 from .model import Consequence
@@ -33,7 +32,7 @@ class Ground:
     index: int
     instance: Instance
     consequence: Consequence
-    verb: str
+    verb: Kind
     target: str
     side: str
     status: Status
@@ -146,5 +145,4 @@ def episode_name(episode: Episode, facts: Facts) -> str:
 
 def key(*parts: Any) -> str:
     """Return a short digest of parts, stable over runs and machines."""
-    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()[:32]
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from .assessment import PRIORITIES
+from .assessment import PRIORITIES, Kind
 from .conditions import AllOf, AnyOf, Node, evaluate
 from .errors import PackProblem
 from .model import RuleShape
 from .program import NO, CompiledRule, Variable
-from .rete import check_limits
+from .rete_terms import check_limits
 from .subjects import Subjects
 from .views import DOES_NOT_APPLY, VariableTable
 
 if TYPE_CHECKING:
     from .compile import Instance
 
-VERBS = ("refer", "order", "recheck", "guide", "reassure", "avoid")
+VERBS: tuple[Kind, ...] = ("refer", "order", "recheck", "guide", "reassure", "avoid")
 
 
 def check_condition(
