@@ -16,11 +16,11 @@ from .assessment import (
     Assessment,
     Choice,
     Code,
+    Compared,
     Concluded,
     Measured,
     NotEvaluated,
     PackUsed,
-    Placed,
     Priority,
     Reason,
     Recommendation,
@@ -37,14 +37,13 @@ from .model import TargetShape
 from .outstanding import Outstanding, due_items, outstanding
 from .references import listed
 from .resolve import Episode, Ground, episode_name, episodes, grounds_of, key
+from .standing import placed_for, stands
 from .times import day_number
 from .views import View
-from .visit import PlacedOrder, Visit
+from .visit import Visit
 
 if TYPE_CHECKING:
     from .pack import Pack
-
-LIVE = ("draft", "active", "on-hold", "completed", "revoked")
 
 
 def engine_version() -> str:
@@ -92,7 +91,6 @@ def explain_decision(decision: Decision) -> Assessment:
         for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
         for episode in episodes(grounds[place])
     ]
-    made = [r for r in made if not _given(r, facts)]
     order = pack.rule_order
     made.sort(
         key=lambda r: (
@@ -103,6 +101,8 @@ def explain_decision(decision: Decision) -> Assessment:
             r.side or "",
         )
     )
+    standing = [r for r in made if stands(r, facts)]
+    made = [r for r in made if r not in standing]
     return Assessment(
         caution=pack.shape.caution,
         pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
@@ -115,6 +115,7 @@ def explain_decision(decision: Decision) -> Assessment:
         patient=visit.patient,
         encounter=visit.encounter,
         recommendations=tuple(r for r in made if r.kind in ("refer", "order", "recheck")),
+        standing=tuple(r for r in standing if r.kind != "guide"),
         avoid=tuple(r for r in made if r.kind == "avoid"),
         guidance=tuple(r for r in made if r.kind == "guide"),
         reassurance=tuple(r for r in made if r.kind == "reassure"),
@@ -133,6 +134,7 @@ def explain_decision(decision: Decision) -> Assessment:
             for name, shape in pack.settings.items()
         ),
         choices=tuple(_choices(facts)),
+        compared=tuple(_compared(facts)),
         trace=tuple(_trace(decision, still_open)),
     )
 
@@ -203,7 +205,7 @@ def _recommendation(episode: Episode, decision: Decision, still_open: Outstandin
         episode=name,
         request_key=request,
         answer_key=answer,
-        placed=_placed(first, request, facts),
+        placed=placed_for(first, request, facts),
     )
 
 
@@ -260,35 +262,6 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
         unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
         place=ground.instance.rule.place,
     )
-
-
-def _placed(first: Ground, request: str, facts: Facts) -> Placed | None:
-    found = [o for o in facts.visit.orders if o.status in LIVE and _same_request(o, first, request)]
-    if not found:
-        return None
-    last = max(
-        found, key=lambda o: (o.status in ("active", "on-hold", "completed"), o.time.lo if o.time else 0, o.reference)
-    )
-    priority: Any = last.priority if last.priority in PRIORITIES else None
-    return Placed(
-        reference=last.reference or None,
-        status=last.status,
-        priority=priority,
-        time=last.time.text if last.time else None,
-    )
-
-
-def _same_request(order: PlacedOrder, first: Ground, request: str) -> bool:
-    if order.request_key:
-        return order.request_key == request
-    return order.target == first.target and order.side in ("", first.side)
-
-
-def _given(recommendation: Recommendation, facts: Facts) -> bool:
-    """Whether guidance was given already, and is not owed again."""
-    if recommendation.kind != "guide":
-        return False
-    return any(given.name == recommendation.target for given in facts.visit.guidance)
 
 
 def _answers(decision: Decision) -> Iterable[Answer]:
@@ -381,6 +354,22 @@ def _choices(facts: Facts) -> Iterable[Choice]:
             used=used_value(chosen.used, facts.pack) if chosen.used else None,
             not_used=tuple(used_value(r, facts.pack) for r in chosen.left),
             why=chosen.why,
+        )
+
+
+def _compared(facts: Facts) -> Iterable[Compared]:
+    """A recheck that was done stands beside the value that asked for it."""
+    for finding, side in facts.readings.by_place:
+        shape = facts.pack.findings[finding]
+        now, before = facts.readings.latest(finding, side).valued, facts.readings.earlier(finding, side).valued
+        if shape.readings or now is None or before is None or not now.here:
+            continue
+        yield Compared(
+            finding=finding,
+            label=label_of(facts.pack, View(finding, side)),
+            earlier=used_value(before, facts.pack),
+            now=used_value(now, facts.pack),
+            changed=now.possible != before.possible,
         )
 
 

@@ -81,12 +81,14 @@ class Code(Part):
 
 
 class Placed(Part):
-    """An order that already stands in the history for the same request."""
+    """An order that already stands in the history for the same request; ``overdue``: live, and its time has passed."""
 
     reference: str | None = None
     status: str
     priority: Priority | None = None
     time: str | None = None
+    until: str | None = None
+    overdue: bool = False
 
 
 class Recommendation(Part):
@@ -218,6 +220,16 @@ class Choice(Part):
     why: str
 
 
+class Compared(Part):
+    """A finding of this visit beside its value at the last other visit."""
+
+    finding: str
+    label: str
+    earlier: Used
+    now: Used
+    changed: bool
+
+
 class Traced(Part):
     """One rule in the trace."""
 
@@ -250,7 +262,10 @@ class PackUsed(Part):
 
 
 class Assessment(Part):
-    """All that one visit gives, in the order in which people need it."""
+    """All that one visit gives, in the order in which people need it.
+
+    ``recommendations`` are proposed; ``standing`` are answered by an order that was placed, declined or done already.
+    """
 
     layette_assessment: int = SCHEMA_VERSION
     caution: str
@@ -264,6 +279,7 @@ class Assessment(Part):
     patient: str | None
     encounter: str | None
     recommendations: tuple[Recommendation, ...]
+    standing: tuple[Recommendation, ...] = ()
     avoid: tuple[Recommendation, ...]
     guidance: tuple[Recommendation, ...]
     reassurance: tuple[Recommendation, ...]
@@ -277,6 +293,7 @@ class Assessment(Part):
     warnings: tuple[str, ...]
     settings: tuple[SettingUsed, ...]
     choices: tuple[Choice, ...]
+    compared: tuple[Compared, ...] = ()
     trace: tuple[Traced, ...]
 
     def to_json(self, indent: int | None = 2) -> str:

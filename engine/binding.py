@@ -57,6 +57,7 @@ class Sight(Protocol):
     """What a binding can see of a visit."""
 
     visit: Visit
+    ages: dict[tuple[int, int], Interval]
 
     def number(self, name: str) -> Value | None:
         """Return the value of a finding (a view in dots is allowed) or measure; None where there is none."""
@@ -149,8 +150,11 @@ def _day(sight: Sight, moment: Moment) -> Interval:
 
 
 def age_hours(sight: Sight, at: Moment) -> Interval:
-    """Return the age in hours at a moment, as an array of one."""
-    return ages.age(one(moment_span(at)), one(moment_span(sight.visit.born)))
+    """Return the age in hours at a moment, as an array of one; computed once a moment."""
+    key = (at.lo, at.hi)
+    if key not in sight.ages:
+        sight.ages[key] = ages.age(one(moment_span(at)), one(moment_span(sight.visit.born)))
+    return sight.ages[key]
 
 
 def age_in_days(sight: Sight, at: Moment) -> Interval:
@@ -225,7 +229,9 @@ def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None
 
 
 def _two(sight: Sight, given: Given) -> tuple[Value, Value] | None:
-    first, second = sight.number(given["of"]), sight.number(given["minus"])
+    # what was measured is asked first: where it is missing, the other need not be computed
+    second = sight.number(given["minus"])
+    first = None if second is None else sight.number(given["of"])
     return None if first is None or second is None else (first, second)
 
 

@@ -7,7 +7,7 @@ and undecided. What a case does not name may be anything.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field
@@ -15,10 +15,12 @@ from pydantic import Field
 from .assess import explain_decision
 from .assessment import Assessment, Priority, Recommendation
 from .conditions import Status
+from .coverage import impossible
 from .decide import decide
 from .errors import InputError, PackProblem, ReadersDisagree
 from .files import PackFolder, check_shape
 from .model import Shape
+from .tables import load_table
 from .yaml_nodes import Document
 
 if TYPE_CHECKING:
@@ -52,12 +54,16 @@ class Expect(Shape):
 
 
 class CaseShape(Shape):
-    """A worked case of `cases/`. ``published`` marks one whose answer comes from the cited source itself."""
+    """A worked case of `cases/`. ``published`` marks one whose answer comes from the cited source itself.
+
+    ``tables`` puts an invented table of `cases/` in the place of one that only a site can supply: choice -> file stem.
+    """
 
     id: str
     title: str
     source: str | list[str]
     published: bool = False
+    tables: dict[str, str] = Field(default_factory=dict)
     given: dict[str, Any]
     expect: Expect
 
@@ -87,17 +93,18 @@ class CaseReport:
     failures: list[tuple[str, str]] = field(default_factory=list)
     problems: list[PackProblem] = field(default_factory=list)
     seen: dict[str, Seen] = field(default_factory=dict)
+    impossible: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def unseen(self) -> dict[str, list[str]]:
-        """For each rule that lacks a case, which of fired, ruled out, undecided it was never seen to be."""
+        """For each rule that lacks a case, which of fired, ruled out, undecided it was never seen to be.
+
+        What a rule can never be (``impossible``, see `engine.coverage`) is not asked for.
+        """
         out = {}
         for rule, seen in self.seen.items():
-            lacking = [
-                w
-                for w, n in (("fired", seen.fired), ("ruled out", seen.ruled_out), ("undecided", seen.undecided))
-                if not n
-            ]
+            counts = (("fired", seen.fired), ("ruled out", seen.ruled_out), ("undecided", seen.undecided))
+            lacking = [word for word, n in counts if not n and word not in self.impossible.get(rule, ())]
             if lacking:
                 out[rule] = lacking
         return out
@@ -139,16 +146,33 @@ def _names(pack: Pack, case: CaseShape, document: Document, k: int, seen: Mappin
 def run_cases(pack: Pack) -> CaseReport:
     """Run every case of the pack."""
     cases, problems = read_cases(pack)
-    report = CaseReport(problems=problems, seen={rule: Seen() for rule in pack.rules})
+    report = CaseReport(problems=problems, seen={rule: Seen() for rule in pack.rules}, impossible=impossible(pack))
     for case in cases:
         label = f"{case.shape.id} ({case.place})"
         try:
-            differences = list(_run(pack, case, report))
+            found = list(_run(_with_tables(pack, case.shape.tables, report.problems), case, report))
         except (InputError, ReadersDisagree) as error:
-            differences = [str(error)]
-        report.failures += [(label, difference) for difference in differences]
-        report.passed += not differences
+            found = [str(error)]
+        report.failures += [(label, difference) for difference in found]
+        report.passed += not found
     return report
+
+
+def _with_tables(pack: Pack, tables: Mapping[str, str], problems: list[PackProblem]) -> Pack:
+    """Return the pack with a case's own invented tables; the rules are shared, not compiled again."""
+    if not tables:
+        return pack
+    folder = PackFolder(pack.folder)
+    made = dict(pack.tables)
+    for choice, stem in tables.items():
+        document, text = folder.document(f"cases/{stem}.yaml"), folder.text(f"cases/{stem}.csv")
+        if document is not None and text is not None:
+            table, found = load_table(document.data, text, f"cases/{stem}.csv")
+            folder.problems += found
+            if table is not None:
+                made[choice] = table
+    problems += folder.problems
+    return replace(pack, tables=made)
 
 
 def _run(pack: Pack, case: Case, report: CaseReport) -> Iterator[str]:

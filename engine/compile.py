@@ -12,7 +12,7 @@ from .errors import PackProblem
 from .grammar import HOLDS, Grammar
 from .model import RuleShape
 from .program import CompiledRule, Program
-from .rule_checks import check_condition, check_replacements
+from .rule_checks import check_condition, check_replacements, check_sides
 from .subjects import Subjects
 from .views import VariableTable
 from .yaml_nodes import Document, Path
@@ -170,6 +170,7 @@ def _finished(
     for k, instance in enumerate(instances):
         problems += check_condition(instance, rules[k], made, table, subjects, trees[k].whole)
     problems += check_replacements(instances)
+    problems += check_sides(instances, rules)
     program = Program(made, tuple(rules[k] for k in order), tuple(conclusions.values()))
     inexact = frozenset(instances[k].key for k in range(len(instances)) if not _exact(rules[k], table))
     return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact, problems)

@@ -19,7 +19,7 @@ PACK_CODES: Mapping[str, str] = {
     "file-unlisted": "A file lies in the pack that pack.yaml does not list.",
     "duplicate-id": "Two things of one kind carry the same id.",
     "id-file": "A rule's id does not begin with the name of its file.",
-    "unknown-finding": "A test, measure or case names a finding, measure or conclusion that the pack does not define.",
+    "unknown-finding": "A test, measure or case names what is no finding or measure, and what no rule concludes.",
     "unknown-view": "A view that does not exist, or that this finding does not have.",
     "side-missing": "A sided finding is tested without saying which side.",
     "unknown-unit": "A unit that this finding does not accept.",
@@ -37,7 +37,6 @@ PACK_CODES: Mapping[str, str] = {
     "condition-empty": "A condition without a test.",
     "condition-constant": "A condition that is always true, or never, whatever is found.",
     "fires-unexamined": "A rule that would fire because nothing applies or nobody looked.",
-    "never-concluded": "A conclusion that is tested but that no rule concludes.",
     "replacement": "An instead_of that resolution would settle anyway, that stands on a conclusion, "
     "or that leaves out what its target replaces.",
     "second-reader": "A rule outside what the second reader can hold; split it by a conclusion.",

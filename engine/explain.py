@@ -66,6 +66,7 @@ def used_value(reading: Recorded, pack: Pack, view: View | None = None) -> Used:
     if reading.absent:
         given = f"no value ({reading.absent})"
     notes = [f"= {reading.converted}"] if reading.converted else []
+    notes += [f"from '{reading.spread_from}: normal'"] if reading.spread_from else []
     notes += ["reported by the family"] if reading.reported else []
     notes += [reading.status] if reading.status != "final" else []
     return Used(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from .binding import UNKNOWN, Result, Value, age_hours, compute, moment_span, one, span_of
 from .conditions import State, evaluate
 from .measures import ages, thresholds
-from .measures.interval import Span
+from .measures.interval import Interval, Span
 from .measures.thresholds import ThresholdSet
 from .program import both, either
 from .quantities import UnitMismatchError, convert
@@ -42,6 +42,7 @@ class Facts:
         self.visit = visit
         self.settings = settings
         self.readings = Readings(visit, pack.findings)
+        self.ages: dict[tuple[int, int], Interval] = {}
         self.measured: dict[str, Result] = {}
         self.sought: dict[int, tuple[Asked, ...]] = {}
         self.asked_texts: dict[Asked, str] = {}
@@ -52,16 +53,21 @@ class Facts:
 
     def _fill(self) -> None:
         self._fill_given()
-        self._fill_guards()
         present = {reading.finding for reading in self.visit.readings}
-        for name in sorted(present):
-            for var, entry in self.pack.variables_of.get(name, ()):
-                self.states[var] = self._finding_state(var, entry, self.states[var])
+        guarded = present & self.pack.compiled.guards.keys()
+        self._fill_findings(present - guarded)
+        self._fill_guards()
+        self._fill_findings(guarded)
         if "observations" in self.visit.complete:
             self._fill_complete()
         for name in self.pack.measures:
             for var, entry in self.pack.variables_of.get(name, ()):
                 self.states[var] = self._measure_state(var, entry)
+
+    def _fill_findings(self, names: set[str]) -> None:
+        for name in sorted(names):
+            for var, entry in self.pack.variables_of.get(name, ()):
+                self.states[var] = self._finding_state(var, entry, self.states[var])
 
     def _fill_given(self) -> None:
         for name, choice in self.settings.items():
@@ -101,6 +107,8 @@ class Facts:
             return self._among(view)
         if view.what == "beyond":
             return self._beyond(view)
+        if view.what == "recorded" and view.pick in ("any", "highest", "lowest"):
+            return YES if self.readings.within(view.subject, view.side, view.over)[0] else before
         chosen = self.chosen(view)
         if view.what == "recorded":
             return YES if chosen.valued else before

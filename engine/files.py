@@ -7,18 +7,28 @@ from collections.abc import Iterator
 from importlib.resources import files as package_files
 from importlib.resources.abc import Traversable
 from pathlib import Path as FilePath
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import BaseModel, StringConstraints, TypeAdapter, ValidationError
+from pydantic_core import ErrorDetails
 
 from .errors import PackProblem
-from .model import PackFile
+from .model import Amount, Date, Days, Elapsed, Name, PackFile, RuleId, Slug
 from .yaml_nodes import Document, Path, parse
 
 Shaped = TypeVar("Shaped")
 
 LISTED = ("findings", "targets", "decisions", "guidance", "tables", "cases")
 DATA_ENDINGS = (".yaml", ".yml", ".csv")
+
+
+def text_of(place: Traversable | FilePath, name: str, problems: list[PackProblem]) -> str | None:
+    """Return the text of a file, or report that it is not text in UTF-8."""
+    try:
+        return place.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        problems.append(PackProblem(name, 1, "$", "yaml", f"not text in UTF-8: byte {error.start} cannot be read"))
+        return None
 
 
 def default_pack() -> Traversable:
@@ -44,7 +54,9 @@ class PackFolder:
         if not place.is_file():
             self.problems.append(PackProblem(name, 1, "$", "file-missing", f"the pack has no file '{name}'"))
             return None
-        text = place.read_text(encoding="utf-8")
+        text = text_of(place, name, self.problems)
+        if text is None:
+            return None
         self._hash.update(f"{name}\0{len(text)}\0".encode() + text.encode())
         return text
 
@@ -73,7 +85,11 @@ class PackFolder:
         listed = {"pack.yaml", pack.settings, pack.sources, pack.measures}
         for kind in LISTED:
             listed.update(f"{kind}/{name}" for name in getattr(pack, kind))
-        listed.update(name.removesuffix(".yaml") + ".csv" for name in list(listed) if name.startswith("tables/"))
+        listed.update(f"cases/{name}" for name in pack.case_tables)
+        tables = [name for name in listed if name.startswith("tables/")] + [
+            f"cases/{name}" for name in pack.case_tables
+        ]
+        listed.update(name.removesuffix(".yaml") + ".csv" for name in tables)
         for name in _data_files(self.root, ""):
             if name not in listed:
                 yield PackProblem("pack.yaml", 1, "$", "file-unlisted", f"'{name}' lies in the pack but is not listed")
@@ -99,10 +115,35 @@ def check_shape(
         for item in error.errors(include_url=False):
             where = (*path, *(p for p in item["loc"] if not (isinstance(p, str) and p.endswith("[key]"))))
             code = "unknown-priority" if "priority" in item["loc"] else "shape"
-            problems.append(document.problem(where, code, _worded(item["msg"], item["input"])))
+            problems.append(document.problem(where, code, _worded(item)))
         return None
 
 
-def _worded(message: str, found: Any) -> str:
+_RIGHT = {
+    "an amount of time such as '24 h'": (Amount, Elapsed),
+    "whole days such as '91 d'": (Days,),
+    "a date such as 2026-01-31": (Date,),
+    "a name of small letters, digits and _": (Name,),
+    "a name of small letters and digits, joined by - or .": (Slug,),
+    "an id such as 'file.what-it-says'": (RuleId,),
+}
+_BY_PATTERN = {
+    rule.pattern: words
+    for words, kinds in _RIGHT.items()
+    for kind in kinds
+    for rule in get_args(kind)[1:]
+    if isinstance(rule, StringConstraints)
+}
+
+
+def _worded(item: ErrorDetails) -> str:
+    """Say what would be right, and what was found."""
+    message, found = item["msg"], item["input"]
+    if item["type"] == "string_pattern_mismatch":
+        message = "expected " + _BY_PATTERN.get(item["ctx"]["pattern"], item["ctx"]["pattern"])
+    elif item["type"] == "extra_forbidden":
+        return f"'{item['loc'][-1]}' is no key here"
+    elif item["type"] == "missing":
+        return f"the key '{item['loc'][-1]}' is missing"
     shown = "" if isinstance(found, dict | list) else f" (found {found!r})"
     return f"{message[0].lower()}{message[1:]}{shown}"

@@ -97,7 +97,10 @@ class Grammar:
         return AnyOf(tuple(AllOf((tests[s], *others[s])) for s in sides))
 
     def _or_does_not_apply(self, test: Node) -> Node:
-        return Among(test.var, test.mask | 1) if isinstance(test, Among) else test
+        """Add "does not apply" to what counts; a flag has no such atom, it is false there."""
+        if not isinstance(test, Among) or self.table.entries[test.var].kind == "flag":
+            return test
+        return Among(test.var, test.mask | 1)
 
     def _asked(self, key: str, path: Path) -> Asked | None:
         name, *words = key.split(".")
@@ -108,6 +111,9 @@ class Grammar:
             return None
         view, sided = View(name), ""
         for word in words:
+            if sum(w in SIDE_VIEWS or w in ("left", "right") for w in words) > 1 or words.count(word) > 1:
+                self.report(path, "unknown-view", f"'{key}' says twice where to look")
+                return None
             if word in SIDE_VIEWS or word in ("left", "right"):
                 if word not in (*self.subjects.sides(name), *SIDE_VIEWS) or not self.subjects.sides(name):
                     self._no_view(word, name, path)
@@ -116,6 +122,9 @@ class Grammar:
             changed = self._viewed(view, word)
             if changed is None:
                 self._no_view(word, name, path)
+                return None
+            if view.pick != "latest" and changed.pick != view.pick:
+                self.report(path, "unknown-view", f"'{key}' looks at two times: one of .{view.pick}, .{word}")
                 return None
             view = changed
         return self._complete(Asked(view, sided), key, path)
@@ -158,10 +167,22 @@ class Grammar:
         return self._values(view, value, path)
 
     def _mapping(self, view: View, value: dict[str, Any], path: Path) -> Node:
+        name = view.subject
+        if name in self.subjects.conclusions:
+            self.report(path, "unknown-value", f"'{name}' is a conclusion: true or false")
+            return HOLDS
+        if ("recorded" in value or "beyond" in value) and name not in self.subjects.findings:
+            self.report(path, "unknown-value", f"'{name}' is no finding: 'recorded' and 'beyond' are asked of findings")
+            return HOLDS
         view = self._over(view, value, path)
+        self._alone(value, path)
         if "recorded" in value:
+            if value["recorded"] is not True:
+                self.report(
+                    path, "unknown-value", "only 'recorded: true' can be asked: nothing may follow from not looking"
+                )
             flag = self.table.flag(replace(view, what="recorded"))
-            return self._flag(flag, value["recorded"], path)
+            return Among(flag, 0b10)
         if "beyond" in value:
             return self._beyond(view, value, path)
         if "setting" in value:
@@ -169,6 +190,13 @@ class Grammar:
         if "is" in value:
             return self._leaf(view, value["is"], path)
         return self._bounds(view, value, path)
+
+    def _alone(self, value: dict[str, Any], path: Path) -> None:
+        """Report a key that the first of these words would silently leave aside."""
+        for word, beside in (("recorded", ()), ("beyond", ("less",)), ("setting", ()), ("is", ())):
+            extra = [key for key in value if key != word and key not in beside]
+            if word in value and extra:
+                self.report(path, "shape", f"'{word}' stands alone, without {', '.join(map(str, extra))}")
 
     def _over(self, view: View, value: dict[str, Any], path: Path) -> View:
         if "over" not in value:
@@ -193,6 +221,12 @@ class Grammar:
 
     def _values(self, view: View, value: Any, path: Path) -> Node:
         known = self._known_values(view)
+        if view.what in ("age", "since"):
+            self.report(path, "unknown-value", "an age or a time is tested by bounds such as {at_least: 14 d}")
+            return HOLDS
+        if known and view.pick in ("highest", "lowest"):
+            self.report(path, "unknown-view", f"'.{view.pick}' is for numbers; for named values write .any or .every")
+            return HOLDS
         if not known:
             self.report(path, "unknown-value", f"'{view.subject}' is a number: give bounds such as at_least")
             return HOLDS
@@ -223,6 +257,11 @@ class Grammar:
             return HOLDS
         if view.what == "value" and self._known_values(view):
             self.report(path, "unknown-value", f"'{view.subject}' has named values, not bounds")
+            return HOLDS
+        if view.pick in ("any", "every"):
+            self.report(
+                path, "unknown-view", f"'.{view.pick}' is for named values; for a number write .highest or .lowest"
+            )
             return HOLDS
         found = {key: self._number(view, bound, (*path, key)) for key, bound in value.items()}
         return self._between(view, {k: v for k, v in found.items() if v is not None}, path)
@@ -283,10 +322,10 @@ class Grammar:
             return HOLDS
         listed = value if isinstance(value, list) else [value]
         for choice in listed:
-            if choice not in shape.choices:
+            if choice not in list(shape.choices):
                 known = ", ".join(shape.choices)
                 self.report(path, "unknown-setting", f"'{choice}' is no choice of '{name}': {known}")
-        return self.setting_is(name, [c for c in listed if c in shape.choices])
+        return self.setting_is(name, [c for c in listed if c in list(shape.choices)])
 
     def setting_is(self, name: str, choices: list[str]) -> Node:
         """Return the test that setting ``name`` is one of ``choices``."""

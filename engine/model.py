@@ -6,16 +6,37 @@ These models check shape alone (keys, kinds, closed lists); what the names refer
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints
 
 from .assessment import Priority
+
+
+def _a_date(text: str) -> str:
+    date.fromisoformat(text)
+    return text
+
+
+def _left_and_right(sides: list[str]) -> list[str]:
+    if sides != ["left", "right"]:
+        raise ValueError("sides are [left, right]")
+    return sides
+
 
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
 Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+([.\-][a-z0-9]+)*$")]
 RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z0-9\-]+\.[a-z0-9\-]+$")]
-Amount = Annotated[str, StringConstraints(pattern=r"^\d+(\.\d+)? (s|min|h|d|wk|mo)$")]
+Amount = Annotated[
+    str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk|\d{1,3} mo)$")
+]
+"""A number and a unit of time, such as ``24 h``; months are calendar months, and whole."""
+Days = Annotated[str, StringConstraints(pattern=r"^\d{1,5} d$")]
+Elapsed = Annotated[str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk)$")]
+"""An `Amount` without calendar months."""
+Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_a_date)]
+Offset = Annotated[str, StringConstraints(pattern=r"^-?\d+(\.\d+)? (s|min|h|d|wk|mo)$")]
 Side = Literal["left", "right"]
 Category = Literal["referral", "laboratory", "imaging", "procedure", "education", "evaluation", "therapy", "screening"]
 Condition = dict[str, Any]
@@ -25,7 +46,7 @@ CodeValue = str | list[str]
 class Shape(BaseModel):
     """A mapping of a pack with a closed list of keys."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
 
 
 class NumberShape(Shape):
@@ -33,15 +54,15 @@ class NumberShape(Shape):
 
     unit: str
     accepts: list[str] = Field(default_factory=list)
-    resolution: float
-    plausible: tuple[float, float]
+    resolution: Annotated[FiniteFloat, Field(gt=0)]
+    plausible: Annotated[list[FiniteFloat], Field(min_length=2, max_length=2)]
 
 
 class ReadingsShape(Shape):
     """A finding that is read in parts, several times: attempts `.1 .2 .3`, then the part."""
 
     parts: list[Name]
-    together: Amount
+    together: Elapsed
     at_most: Annotated[int, Field(ge=1, le=9)]
 
 
@@ -56,8 +77,8 @@ class FindingShape(Shape):
 
     label: str
     subject: Literal["baby", "mother"] = "baby"
-    sides: list[Side] | None = None
-    values: list[Name] | None = None
+    sides: Annotated[list[Side], AfterValidator(_left_and_right)] | None = None
+    values: Annotated[list[Name], Field(min_length=1)] | None = None
     coarse: dict[Name, list[Name]] = Field(default_factory=dict)
     expected: Name | list[Name] | None = None
     number: NumberShape | None = None
@@ -76,6 +97,17 @@ class FindingShape(Shape):
     note: str | None = None
 
 
+class NormalShape(Shape):
+    """A "normal" charted for a whole system: the value that it stands for, for exactly the findings listed.
+
+    Findings with sides are meant on both. Nothing else is spread, and what was recorded by itself comes first.
+    """
+
+    label: str
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+    spreads: Annotated[dict[Name, Name], Field(min_length=1)]
+
+
 class FindingsFile(Shape):
     """One area of the examination: `findings/<area>.yaml`."""
 
@@ -83,19 +115,20 @@ class FindingsFile(Shape):
     label: str
     step: str
     findings: dict[Name, FindingShape]
+    normal: dict[Name, NormalShape] = Field(default_factory=dict)
 
 
 class MeasureShape(BaseModel):
     """One measure: an engine function bound to findings. Further keys are the function's inputs."""
 
-    model_config = ConfigDict(extra="allow", frozen=True)
+    model_config = ConfigDict(extra="allow", frozen=True, strict=True)
 
     compute: Name
     label: str
     unit: str | None = None
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     source: str | None = None
-    digits: int = 1
+    digits: Annotated[int, Field(ge=0, le=6)] = 1
     show: bool = True
 
 
@@ -104,8 +137,8 @@ class ChoiceShape(Shape):
 
     label: str
     source: str | list[str] | None = None
-    bounds: dict[Literal["at_least", "more_than", "at_most", "below"], float] | None = None
-    value: str | float | None = None
+    bounds: dict[Literal["at_least", "more_than", "at_most", "below"], FiniteFloat] | None = None
+    value: str | FiniteFloat | None = None
 
 
 class SettingShape(Shape):
@@ -131,8 +164,8 @@ class WindowShape(Shape):
     """When something is to be done, counted from an anchor."""
 
     after: str = "visit"
-    start: Amount | None = Field(default=None, alias="from")
-    until: Amount | None = None
+    start: Offset | None = Field(default=None, alias="from")
+    until: Offset | None = None
     source: str | None = None
 
 
@@ -165,7 +198,7 @@ class Wanted(Shape):
 
     code: dict[str, CodeValue] | None = None
     status: list[str] = Field(default_factory=list)
-    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Amount]] | None = None
+    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
     again_after: Amount | None = None
 
 
@@ -178,9 +211,9 @@ class RuleShape(Shape):
     each: Literal["side"] | None = None
     when: Condition | None = None
     unless: Condition | None = None
-    due: Name | None = None
+    due: Name | list[Name] | None = None
     window: WindowShape | FirstOf | None = None
-    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Amount]] | None = None
+    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
     then: Annotated[list[Consequence], Field(min_length=1)]
     instead_of: list[RuleId] = Field(default_factory=list)
     because: str
@@ -225,6 +258,13 @@ class RowsHeader(Shape):
     edges: str
 
 
+class Ages(Shape):
+    """The ages that a pack covers, in whole days, the last one included."""
+
+    start: Days = Field(alias="from")
+    to: Days
+
+
 class PackFile(Shape):
     """`pack.yaml`: who this pack is for, and its files in exam order.
 
@@ -236,8 +276,8 @@ class PackFile(Shape):
     version: str
     title: str
     jurisdiction: str
-    ages: dict[Literal["from", "to"], Amount]
-    valid_from: str
+    ages: Ages
+    valid_from: Date
     caution: str
     anchors: dict[Literal["discharge", "term"], Name] = Field(default_factory=dict)
     settings: str = "settings.yaml"
@@ -249,3 +289,4 @@ class PackFile(Shape):
     guidance: list[str] = Field(default_factory=list)
     tables: list[str] = Field(default_factory=list)
     cases: list[str] = Field(default_factory=list)
+    case_tables: list[str] = Field(default_factory=list)

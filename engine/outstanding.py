@@ -154,8 +154,8 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
         at = facts.visit.at.lo
         later = window.start is not None and window.start > at and not window.overdue
         item = Due(
-            finding=shape.due,
-            label=facts.pack.findings[shape.due].label,
+            finding=listed(shape.due)[0],
+            label=" or ".join(facts.pack.findings[name].label for name in listed(shape.due)),
             rule=shape.id,
             window=window.shown(facts),
             state="later" if later else ("overdue" if window.overdue else "due"),
@@ -168,13 +168,16 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
 
 
 def _on_record(shape: RuleShape, facts: Facts) -> bool:
-    """Whether the finding is recorded on every side that applies, as `where` asks."""
-    assert shape.due is not None
-    finding = facts.pack.findings[shape.due]
+    """Whether one of the findings is recorded on every side that applies, as `where` asks."""
+    return any(_recorded(name, shape, facts) for name in listed(shape.due))
+
+
+def _recorded(name: str, shape: RuleShape, facts: Facts) -> bool:
+    finding = facts.pack.findings[name]
     if finding.readings:
-        return any(_counts(r, shape, facts) for attempt in facts.readings.attempts(shape.due) for r in attempt.values())
-    sides = [s for s in finding.sides or ("",) if not _does_not_apply(shape.due, s, facts)]
-    return all(any(_counts(r, shape, facts) for r in facts.readings.all(shape.due, side)) for side in sides)
+        return any(_counts(r, shape, facts) for attempt in facts.readings.attempts(name) for r in attempt.values())
+    sides = [s for s in finding.sides or ("",) if not _does_not_apply(name, s, facts)]
+    return all(any(_counts(r, shape, facts) for r in facts.readings.all(name, side)) for side in sides)
 
 
 def _does_not_apply(finding: str, side: str, facts: Facts) -> bool:

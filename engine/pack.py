@@ -20,6 +20,7 @@ from .conditions import Node, State
 from .decide import PROPOSING, highest_priority
 from .errors import PackError
 from .files import PackFolder, check_shape, default_pack
+from .measure_checks import check_measure_inputs
 from .model import (
     FindingsFile,
     FindingShape,
@@ -34,16 +35,19 @@ from .native import NativeReader
 from .open_rules import OpenRules
 from .program import CompiledRule, Program, Reader
 from .references import (
+    check_conclusions,
     check_findings,
+    check_guards,
     check_measures,
+    check_normals,
+    check_pack,
     check_rule,
     check_settings,
-    check_sources,
     listed,
 )
 from .rete import ReteReader, rete_available
 from .rule_checks import VERBS
-from .site import Site, apply_site, read_site
+from .site import Site, apply_site, check_tables, read_site
 from .subjects import SEX, Subjects
 from .tables import Table, load_table
 from .views import Entry, VariableTable, View
@@ -208,7 +212,7 @@ class Pack:
     @cached_property
     def oldest_days(self) -> int:
         """The last day of life that the pack covers."""
-        return int(self.shape.ages["to"].split()[0])
+        return int(self.shape.ages.to.split()[0])
 
     def view_of(self, name: str) -> View:
         """Return the view that a dotted name in a measure means (`finding.1.hand`, `finding.left`)."""
@@ -308,6 +312,7 @@ class _Loader:
         self.folder = folder
         self.problems = folder.problems
         self.finding_documents: dict[str, Document] = {}
+        self.target_documents: dict[str, Document] = {}
 
     def load(self, site: Site) -> Pack | None:
         shape = self.folder.shaped("pack.yaml", PackFile)
@@ -321,13 +326,15 @@ class _Loader:
         findings = {name: finding for area in areas for name, finding in area.findings.items()}
         targets = self._targets(shape.targets)
         tables = dict(self._tables(shape.tables))
-        tables.update(site.tables)
+        site = check_tables(site, tables, self.problems)
+        tables = {**site.tables, **tables}
         written = self._rules("decisions", shape.decisions) + self._rules("guidance", shape.guidance)
         written = apply_site(written, site, self.problems)
         digest = site.digest_with(self.folder.digest)
         self._check(shape, sources, settings, measures, findings, targets, tables, written)
         settings = site.with_settings(settings, self.problems)
-        subjects = self._subjects(findings, measures, settings, written, tables)
+        self.problems += check_normals(areas, findings, self.finding_documents)
+        subjects = self._subjects(areas, findings, measures, settings, written, tables)
         set_guards = self._set_guards(written, measures, settings, sources)
         if self.problems:
             # names that are wrong would only cause follow-up errors in conditions that name them rightly
@@ -384,7 +391,8 @@ class _Loader:
                     self.problems.append(
                         document.problem((name,), "duplicate-id", f"the target '{name}' is defined twice")
                     )
-                out[name] = target
+                self.target_documents.setdefault(name, document)
+                out.setdefault(name, target)
         return out
 
     def _tables(self, files: Iterable[str]) -> Iterator[tuple[str, Table]]:
@@ -426,16 +434,18 @@ class _Loader:
         written: list[Written],
     ) -> None:
         documents = self.folder.documents
+        self.problems += check_pack(shape, documents["pack.yaml"], findings, targets, self.target_documents)
         self.problems += check_findings(findings, self.finding_documents)
+        self.problems += check_guards(findings, self.finding_documents)
         if shape.settings in documents:
             self.problems += check_settings(settings, documents[shape.settings], sources)
         if shape.measures in documents:
             known = {*findings, *(c.conclude for rule in written for c in rule.shape.then if c.conclude)}
             self.problems += check_measures(measures, documents[shape.measures], known, tables)
-            for name, measure in measures.items():
-                place = documents[shape.measures]
-                self.problems += check_sources(place, (name, "source"), listed(measure.source), sources)
+            place = documents[shape.measures]
+            self.problems += check_measure_inputs(measures, place, findings, settings, sources, tables)
         seen: dict[str, Written] = {}
+        conclusions = {c.conclude for rule in written for c in rule.shape.then if c.conclude}
         for rule in written:
             self.problems += check_rule(rule, sources, targets, findings)
             if rule.shape.id in seen:
@@ -446,9 +456,11 @@ class _Loader:
                     )
                 )
             seen.setdefault(rule.shape.id, rule)
+            self.problems += check_conclusions(rule, {*findings, *measures, SEX}, conclusions)
 
     def _subjects(
         self,
+        areas: Iterable[FindingsFile],
         findings: Mapping[str, FindingShape],
         measures: Mapping[str, MeasureShape],
         settings: Mapping[str, SettingShape],
@@ -461,7 +473,8 @@ class _Loader:
             table = tables.get(str((measure.model_extra or {}).get("table")))
             if measure.compute == "size_for_gestation" and table is not None:
                 bands[name] = tuple(getattr(table, "bands", ()))
-        return Subjects(findings, measures, settings, conclusions, bands, self.finding_documents)
+        normals = {name: normal for area in areas for name, normal in area.normal.items()}
+        return Subjects(findings, measures, settings, conclusions, bands, self.finding_documents, normals)
 
     def _set_guards(
         self,

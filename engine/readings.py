@@ -63,6 +63,8 @@ class Readings:
             carried = self.findings[finding].carries_over
             everything = self.by_place.get(where, [])
             current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
+            if any(r.possible is not None and not r.spread_from for r in current):
+                current = [r for r in current if not r.spread_from]
             self._latest[where] = choose(current, everything)
         return self._latest[where]
 
@@ -97,16 +99,19 @@ class Readings:
         shape = self.findings[finding]
         assert shape.readings is not None
         together = seconds(shape.readings.together)
-        valued = [r for r in self.all(finding, "") if r.possible is not None and (r.here or shape.carries_over)]
-        groups: list[dict[str, Recorded]] = []
-        for reading in sorted(valued, key=lambda r: (r.time.lo, r.part, _RANK.get(r.status, 3), r.given)):
-            last = groups[-1] if groups else None
-            near = last and reading.time.lo - min(r.time.lo for r in last.values()) <= together
-            if last is None or not near or reading.part in last:
-                groups.append({reading.part: reading})
-            else:
-                last[reading.part] = reading
-        return groups
+        at_once: dict[tuple[int, str, int], list[Recorded]] = {}
+        for r in self.all(finding, ""):
+            if r.possible is not None and (r.here or shape.carries_over):
+                at_once.setdefault((r.time.lo, r.part, r.time.hi), []).append(r)
+        groups: list[tuple[int, set[str], dict[str, Recorded]]] = []
+        for (start, part, _), several in sorted(at_once.items()):
+            if not groups or start - groups[-1][0] > together or part in groups[-1][1]:
+                groups.append((start, set(), {}))
+            groups[-1][1].add(part)
+            chosen = choose(several, several).valued
+            if chosen is not None:  # else: values that differ, so this part of the attempt is not known
+                groups[-1][2][part] = chosen
+        return [parts for _, _, parts in groups]
 
 
 def choose(current: Iterable[Recorded], everything: Iterable[Recorded]) -> Chosen:
@@ -138,6 +143,8 @@ def _why_none(everything: list[Recorded]) -> str:
 
 def _why_left(used: Recorded, rest: tuple[Recorded, ...]) -> str:
     reasons = []
+    if any(r.spread_from and not used.spread_from for r in rest):
+        reasons.append("what was recorded by itself counts before a normal of the whole system")
     if any(r.status in WITHDRAWN for r in rest):
         reasons.append("withdrawn ones are never used")
     if any(r.time.hi < used.time.hi for r in rest if r.status not in WITHDRAWN):

@@ -43,6 +43,10 @@ def check_condition(
         yield document.problem(
             where, "fires-unexamined", "this rule fires though nothing was found; test for a value that was seen"
         )
+    unless = instance.rule.shape.unless is not None
+    if unless and (_never(rule.replacements[-1]) or _always(rule.replacements[-1], variables)):
+        message = "this condition holds always or never, whatever is found"
+        yield document.problem((*path, "unless"), "condition-constant", message)
     for message in check_limits(rule, variables):
         yield document.problem(where, "second-reader", message)
 
@@ -77,6 +81,18 @@ def _fires_unexamined(
         elif shape is not None and shape.applies_when is not None and entry.kind != "flag":
             states[k] = 1
     return evaluate(rule.when, states).must
+
+
+def check_sides(instances: Sequence[Instance], rules: Sequence[CompiledRule]) -> Iterator[PackProblem]:
+    """Yield the rules for each side in which nothing has a side."""
+    for instance, other, mine, its in zip(instances, instances[1:], rules, rules[1:], strict=False):
+        if (
+            instance.side == "left"
+            and other.rule is instance.rule
+            and (mine.applies, mine.when) == (its.applies, its.when)
+        ):
+            message = "'each: side', but no test of this rule is on a finding that has sides"
+            yield instance.rule.document.problem((*instance.rule.path, "each"), "side-missing", message)
 
 
 def check_replacements(instances: Sequence[Instance]) -> Iterator[PackProblem]:

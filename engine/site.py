@@ -10,26 +10,30 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, StringConstraints
 
 from .compile import Written
 from .errors import PackProblem
-from .files import check_shape
-from .model import Amount, RuleId, SettingShape, Shape
+from .files import check_shape, text_of
+from .measures.set_safety import SanityTable
+from .measures.thresholds import ThresholdSet
+from .model import Amount, Date, RuleId, SettingShape, Shape
 from .references import rough
-from .tables import Table, load_table
+from .tables import Table, check_set, load_table
 from .times import named_zone
 from .yaml_nodes import Document, parse
+
+Said = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 
 
 class Signed(Shape):
     """Why something was changed, by whom (a role or name) and when."""
 
-    reason: str
-    by: str
-    on: str
+    reason: Said
+    by: Said
+    on: Date
 
 
 class Off(Signed):
@@ -67,6 +71,7 @@ class Site:
     document: Document | None = None
     tables: Mapping[str, Table] = field(default_factory=dict)
     text: str = ""
+    looks: tuple[str, ...] = ()
 
     @property
     def timezone(self) -> str | None:
@@ -108,7 +113,13 @@ class Site:
             f"rule {w.rule} is due within {w.within} at this site: {w.reason} ({w.by}, {w.on})"
             for w in self.shape.windows
         ]
-        return (*off, *tight)
+        supplied = [f"table {name} is supplied by this site{_signers(table)}" for name, table in self.tables.items()]
+        return (*off, *tight, *supplied, *self.looks)
+
+
+def _signers(table: Table) -> str:
+    names = getattr(table, "signed_off", ())
+    return f", signed off by {'; '.join(names)}" if names else ""
 
 
 def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
@@ -119,7 +130,9 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
     if not place.is_file():
         problems.append(PackProblem(place.name, 1, "$", "file-missing", f"there is no site file '{place.name}'"))
         return Site()
-    text = place.read_text(encoding="utf-8")
+    text = text_of(place, place.name, problems)
+    if text is None:
+        return Site()
     document = parse(text, place.name)
     problems += document.problems
     shape = check_shape(document, document.data, (), SiteShape, problems)
@@ -148,15 +161,34 @@ def _site_table(
         message = f"a site's table needs '{place.name}' and its header '{header_place.name}' beside the site file"
         problems.append(document.problem(("tables", name), "file-missing", message))
         return ""
-    header_text, text = header_place.read_text(encoding="utf-8"), place.read_text(encoding="utf-8")
+    header_text, text = text_of(header_place, header_place.name, problems), text_of(place, place.name, problems)
+    if header_text is None or text is None:
+        return ""
     header = parse(header_text, header_place.name)
     problems += header.problems
     data: Any = header.data
-    table, found = load_table(data if isinstance(data, Mapping) else {}, text, place.name)
+    table, found = load_table(data if isinstance(data, Mapping) else {}, text, place.name, site_supplied=True)
     problems += found
     if table is not None:
         tables[name] = table
     return header_text + text
+
+
+def check_tables(site: Site, own: Mapping[str, Table], problems: list[PackProblem]) -> Site:
+    """Check a site's tables against the pack's; what asks for a second look becomes a notice of every output."""
+    if site.document is None:
+        return site
+    looks: list[str] = []
+    figures = [table for table in own.values() if isinstance(table, SanityTable)]
+    for name, table in site.tables.items():
+        if name in own:
+            message = f"a site may not replace the pack's own table '{name}'"
+            problems.append(site.document.problem(("tables", name), "site", message))
+        if isinstance(table, ThresholdSet):
+            refused, look = check_set(table, f"{table.name}.csv", figures)
+            problems += refused
+            looks += [f"table {name}, line {p.line}, deserves a second look: {p.message}" for p in look]
+    return replace(site, looks=tuple(looks))
 
 
 def apply_site(written: list[Written], site: Site, problems: list[PackProblem]) -> list[Written]:
@@ -186,6 +218,9 @@ def _named(shape: SiteShape) -> Iterable[tuple[tuple[str | int, ...], str]]:
 
 def _tightened(rule: Written, k: int, change: Tightened, document: Document, problems: list[PackProblem]) -> Written:
     consequences = []
+    if all(consequence.within is None for consequence in rule.shape.then):
+        message = f"'{change.rule}' has no 'within' that a site could shorten"
+        problems.append(document.problem(("windows", k, "rule"), "site", message))
     for consequence in rule.shape.then:
         if consequence.within is None:
             consequences.append(consequence)

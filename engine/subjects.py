@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from .measures import REGISTRY
-from .model import FindingShape, MeasureShape, SettingShape
+from .model import FindingShape, MeasureShape, NormalShape, SettingShape
 from .yaml_nodes import Document
 
 SEX = "sex_at_birth"
@@ -23,6 +23,7 @@ class Subjects:
     conclusions: frozenset[str]
     bands: Mapping[str, tuple[str, ...]]
     documents: Mapping[str, Document]
+    normals: Mapping[str, NormalShape] = field(default_factory=dict)
 
     def document_of(self, finding: str) -> Document | None:
         """Return the file in which a finding is written."""

@@ -14,6 +14,8 @@ from .quantities import seconds
 
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 DAY = 86400
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+"""What lies outside is a slip of the pen, and would not fit a window's arithmetic."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -35,6 +37,8 @@ def moment(text: str, zone: tzinfo) -> Moment:
 
     ``zone`` tells when a day begins and ends, for a date alone.
     """
+    if text[:4].isascii() and text[:4].isdigit() and not FIRST_YEAR <= int(text[:4]) <= LAST_YEAR:
+        raise ValueError(f"a year from {FIRST_YEAR} to {LAST_YEAR} is expected")
     if _DATE.fullmatch(text):
         day = date.fromisoformat(text)
         start = datetime(day.year, day.month, day.day, tzinfo=zone)

@@ -32,6 +32,8 @@ Possible = Range | frozenset[str]
 """What a recording can be: a range of numbers, or a set of values."""
 
 ANY_NUMBER = Range(None, None)
+_MOST_DIGITS = 18
+LONGEST_SHOWN = 120
 Read = tuple[Possible, str, str]
 """What it can be; as given, with unit; converted into the finding's unit where that differs."""
 
@@ -54,7 +56,7 @@ def read_value(
     if isinstance(value, str) and value in coarse:
         return frozenset(coarse[value]), value, ""
     expected = ", ".join([*(shape.values or ()), *coarse])
-    problems.append(InputProblem(path, "value", f"not a value of '{shape.label}'", str(value), expected))
+    problems.append(InputProblem(path, "value", f"not a value of '{shape.label}'", shown(value), expected))
     return None
 
 
@@ -64,11 +66,13 @@ def _read_number(
     accepted = list(dict.fromkeys([number.unit, *number.accepts]))
     if unit is None or unit not in accepted:
         what = "a number needs its unit" if unit is None else f"not a unit of '{shape.label}'"
-        problems.append(InputProblem(f"{path}.unit", "unit", what, str(unit or ""), ", ".join(accepted)))
+        problems.append(InputProblem(f"{path}.unit", "unit", what, shown(unit or ""), ", ".join(accepted)))
         return None
     bounds = _bounds(value)
     if bounds is None:
-        problems.append(InputProblem(path, "value", f"'{shape.label}' is a number", str(value), f"a number in {unit}"))
+        problems.append(
+            InputProblem(path, "value", f"'{shape.label}' is a number", shown(value), f"a number in {unit}")
+        )
         return None
     given = f"{_written(value)} {unit}"
     try:
@@ -95,11 +99,13 @@ def _bounds(value: Any) -> Range | None:
     if not isinstance(value, Mapping):
         number = _number(value)
         return None if number is None else Range(number, number)
-    if "between" in value and isinstance(value["between"], list | tuple) and len(value["between"]) == 2:
+    if set(value) == {"between"} and isinstance(value["between"], list | tuple) and len(value["between"]) == 2:
         low, high = map(_number, value["between"])
         return None if low is None or high is None or low > high else Range(low, high)
     found = {key: _number(bound) for key, bound in value.items()}
     if not found or None in found.values() or not found.keys() <= {"at_least", "more_than", "at_most", "below"}:
+        return None
+    if {"more_than", "at_least"} <= found.keys() or {"below", "at_most"} <= found.keys():
         return None
     low_key = "more_than" if "more_than" in found else "at_least"
     high_key = "below" if "below" in found else "at_most"
@@ -113,11 +119,28 @@ def _number(value: Any) -> Fraction | None:
     if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal | Fraction):
         return None
     try:
-        if isinstance(value, str):
-            return Fraction(Decimal(value))
-        return exact(value)
+        number = (
+            Decimal(repr(value) if isinstance(value, float) else value) if not isinstance(value, Fraction) else value
+        )
+        if isinstance(number, Decimal) and not _measurable(number):
+            return None
+        return exact(number)
     except (ValueError, OverflowError, InvalidOperation):
         return None
+
+
+def _measurable(number: Decimal) -> bool:
+    """Whether a number can come from a measurement: a written ``1e999999999`` would not fit into memory."""
+    return number.is_finite() and number.adjusted() <= _MOST_DIGITS and int(number.as_tuple().exponent) >= -_MOST_DIGITS
+
+
+def shown(value: Any) -> str:
+    """Print what was found in an input, shortened where it is long."""
+    try:
+        text = str(value)
+    except ValueError:  # an integer of thousands of digits
+        text = "a number of very many digits"
+    return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "…"
 
 
 def _turned(bounds: Range, unit: str, to: str) -> Range:

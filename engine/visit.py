@@ -7,7 +7,7 @@ canonical order, so that the order of the input never matters.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import tzinfo
 from fractions import Fraction
 from typing import Any
@@ -17,7 +17,7 @@ from .model import FindingShape
 from .quantities import UnitMismatchError, seconds
 from .subjects import SEX, SEXES, Subjects
 from .times import Moment, day_number, moment, named_zone, zone_of
-from .values import Possible, read_value
+from .values import Possible, read_value, shown
 
 KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "born", "at", "sex_at_birth", "findings", "history",
@@ -26,6 +26,11 @@ KEYS = {
 HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations")
 COMPLETE = ("observations", "orders", "guidance", "immunizations")
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+VERSION = 1
+STATUSES = (
+    "registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown",
+)  # fmt: skip
+"""FHIR's statuses of an observation."""
 WITHDRAWN = ("entered-in-error", "cancelled")
 
 
@@ -51,12 +56,13 @@ class Recorded:
     origin: str
     path: str
     reported: bool
+    spread_from: str = ""
 
     @property
     def order(self) -> tuple[Any, ...]:
         """The canonical place among the readings of a visit."""
         return (self.finding, self.side, self.part, self.time.lo, self.time.hi, self.status, self.given, self.absent,
-                self.qualifiers, self.origin)  # fmt: skip
+                self.qualifiers, self.origin, self.spread_from)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +76,7 @@ class PlacedOrder:
     time: Moment | None
     reference: str
     request_key: str = ""
+    until: Moment | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +145,12 @@ class VisitReader:
             self._problem(
                 str(key), "structure", "a visit has no such part", found=str(key), expected=", ".join(sorted(KEYS))
             )
+        if flat.get("layette_visit", VERSION) != VERSION:
+            found = flat["layette_visit"]
+            self._problem("layette_visit", "structure", "another version of this form", found, str(VERSION))
+        if not _printable(flat):
+            self._problem("$", "structure", "text with half a character in it", expected="text in Unicode")
+            return None
         times = self._times(flat, at)
         if times is None:
             return None
@@ -148,9 +161,12 @@ class VisitReader:
         if not isinstance(history, Mapping):
             self._problem("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
             history = {}
+        for key in history.keys() - set(HISTORY_KEYS):
+            message = "a history has no such part"
+            self._problem(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
         readings = [*items.findings(flat.get("findings"), "findings", here=True)]
         readings += items.findings(history.get("findings"), "history.findings", here=False)
-        self._not_understood(flat.get("not_understood") or ())
+        self._not_understood(self.listed(flat.get("not_understood"), "not_understood"))
         return Visit(
             at=when,
             born=born,
@@ -165,13 +181,29 @@ class VisitReader:
             patient=_text(flat.get("patient")),
             encounter=_text(flat.get("encounter")),
             identifiers=tuple(
-                sorted((str(i.get("system", "")), str(i.get("value", ""))) for i in flat.get("identifiers") or ())
+                sorted(
+                    (str(i.get("system", "")), str(i.get("value", "")))
+                    for i in self.listed(flat.get("identifiers"), "identifiers")
+                )
             ),
             warnings=tuple(sorted(self.warnings)),
         )
 
+    def listed(self, written: Any, path: str) -> Iterator[Mapping[str, Any]]:
+        """Yield the mappings of a list; report what is neither."""
+        if written is None:
+            return
+        if not isinstance(written, list | tuple):
+            self._problem(path, "structure", "a list is due here", type(written).__name__, "a list of mappings")
+            return
+        for k, item in enumerate(written):
+            if isinstance(item, Mapping):
+                yield item
+            else:
+                self._problem(f"{path}[{k}]", "structure", "a mapping is due here", type(item).__name__, "a mapping")
+
     def _problem(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
-        self.problems.append(InputProblem(path, code, message, str(found), expected))
+        self.problems.append(InputProblem(path, code, message, shown(found), expected))
 
     def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:
         written = at if at is not None else flat.get("at")
@@ -237,10 +269,13 @@ class VisitReader:
                 )
 
     def _settings(self, written: Any) -> dict[str, str]:
-        out = {}
-        for name, choice in dict(written).items() if isinstance(written, Mapping) else ():
+        out: dict[str, str] = {}
+        if not isinstance(written, Mapping):
+            self._problem("settings", "structure", "settings are a mapping by name", type(written).__name__)
+            return out
+        for name, choice in written.items():
             shape = self.subjects.settings.get(name)
-            if shape is None or choice not in shape.choices:
+            if shape is None or choice not in list(shape.choices):
                 known = ", ".join(shape.choices) if shape else ", ".join(self.subjects.settings)
                 self._problem(f"settings.{name}", "setting", "no such setting or choice", choice, known)
             else:
@@ -271,6 +306,9 @@ class _Items:
         for key, value in written.items():
             name, _, side = str(key).partition(".")
             shape = self.reader.subjects.findings.get(name)
+            if shape is None and name in self.reader.subjects.normals:
+                yield from self.system(name, value, f"{base}.{key}", here=here)
+                continue
             if shape is None:
                 self.reader._problem(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
                 continue
@@ -279,6 +317,23 @@ class _Items:
                 path = f"{base}.{key}[{k}]" if several else f"{base}.{key}"
                 yield from self.finding(name, shape, side, item, path, here=here)
 
+    def system(self, name: str, value: Any, path: str, *, here: bool) -> Iterator[Recorded]:
+        """Spread a "normal" of a whole system over exactly the findings that the dictionary lists for it."""
+        shape = self.reader.subjects.normals[name]
+        fields = dict(value) if isinstance(value, Mapping) else {"value": value}
+        path = str(fields.get("path") or path)
+        if fields.get("value") != "normal":
+            said = fields.get("value") or fields.get("absent") or "nothing"
+            self.reader.warnings.append(
+                f"{path}: '{shape.label}' is charted as {said}: no finding of it is known by that"
+            )
+            return
+        for finding, component in shape.spreads.items():
+            part = self.reader.subjects.findings[finding]
+            item = {**fields, "value": component, "path": path}
+            for recorded in self.finding(finding, part, "both" if part.sides else "", item, path, here=here):
+                yield replace(recorded, spread_from=shape.label)
+
     def finding(
         self, name: str, shape: FindingShape, side: str, item: Any, path: str, *, here: bool
     ) -> Iterator[Recorded]:
@@ -286,6 +341,7 @@ class _Items:
         path = str(fields.get("path") or path)
         qualifiers = {key: str(fields[key]) for key in shape.qualifier if key in fields}
         parts = shape.readings.parts if shape.readings else []
+        self.one_thing(name, fields, side, parts, path)
         for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
             self.reader._problem(path, "structure", f"'{name}' has no part '{key}'", key)
         for key, value in qualifiers.items():
@@ -293,7 +349,7 @@ class _Items:
                 self.reader._problem(
                     f"{path}.{key}", "value", f"not a {key} of '{name}'", value, ", ".join(shape.qualifier[key])
                 )
-        time = self.time(fields, path, shape)
+        time = self.time(fields, path, shape, here=here)
         if time is None:
             return
         for one_side in self.sides(name, shape, side or str(fields.get("side") or ""), path):
@@ -317,6 +373,26 @@ class _Items:
                         path=path,
                         reported=bool(fields.get("reported")),
                     )
+
+    def one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
+        """Report a recording that says two things at once, or whose marks are not of their kind."""
+        problem = self.reader._problem
+        valued = [key for key in ("value", *parts) if fields.get(key) is not None]
+        if fields.get("absent") and valued:
+            found = f"{', '.join(valued)} and absent: {fields['absent']}"
+            problem(
+                path, "contradiction", f"'{name}' has a value and a reason why it has none", found, "one of the two"
+            )
+        if side and fields.get("side") not in (None, "", side):
+            problem(path, "contradiction", f"two sides for one '{name}'", f"{side} and {fields['side']}", "one side")
+        if "time" in fields and "age" in fields:
+            problem(path, "contradiction", "two moments for one recording", "time and age", "one of the two")
+        if fields.get("status", "final") not in STATUSES:
+            problem(f"{path}.status", "value", "no status of an observation", fields["status"], ", ".join(STATUSES))
+        if not isinstance(fields.get("reported", False), bool):
+            problem(
+                f"{path}.reported", "structure", "this is either true or false", fields["reported"], "true or false"
+            )
 
     def sides(self, name: str, shape: FindingShape, side: str, path: str) -> tuple[str, ...]:
         if not shape.sides:
@@ -362,10 +438,13 @@ class _Items:
         coarse = self.reader.subjects.coarse(name)
         return read_value(shape, coarse, value, fields.get("unit"), path, self.reader.problems)
 
-    def time(self, fields: Mapping[str, Any], path: str, shape: FindingShape) -> Moment | None:
+    def time(self, fields: Mapping[str, Any], path: str, shape: FindingShape, *, here: bool) -> Moment | None:
         if "age" in fields:
             return self.at_age(str(fields["age"]), f"{path}.age")
         if "time" not in fields:
+            if not here:
+                self.reader._problem(path, "time", "what another visit found needs its time", expected="time or age")
+                return None
             return self.at
         found = self.reader._moment(fields["time"], f"{path}.time", self.zone)
         if found is None:
@@ -378,11 +457,14 @@ class _Items:
             self.reader._problem(
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
-        return Moment(found.lo, max(found.lo, min(found.hi, self.at.hi)), found.text)
+        lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
+        return Moment(lo, max(lo, min(found.hi, self.at.hi)), found.text)
 
     def at_age(self, text: str, path: str) -> Moment | None:
         try:
             after = seconds(text)
+            if after < 0:
+                raise UnitMismatchError("an age is counted from birth on")
         except UnitMismatchError as error:
             self.reader._problem(path, "time", str(error), text, "such as 90 h")
             return None
@@ -393,12 +475,14 @@ class _Items:
         return Moment(lo, max(lo, hi), f"age {text}")
 
     def orders(self, written: Any) -> Iterator[PlacedOrder]:
-        for k, item in enumerate(written or ()):
+        for k, item in enumerate(self.reader.listed(written, "history.orders")):
             path = f"history.orders[{k}]"
-            if not isinstance(item, Mapping) or "target" not in item:
+            if "target" not in item:
                 self.reader._problem(path, "structure", "an order names its target", expected="{target, status, ...}")
                 continue
-            when = self.reader._moment(item["time"], f"{path}.time", self.zone) if item.get("time") else None
+            when = (
+                self.reader._moment(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
+            )
             yield PlacedOrder(
                 target=str(item["target"]),
                 side=str(item.get("side") or ""),
@@ -407,20 +491,34 @@ class _Items:
                 time=when,
                 reference=str(item.get("reference") or ""),
                 request_key=str(item.get("request_key") or ""),
+                until=self.reader._moment(item["until"], f"{path}.until", self.zone)
+                if item.get("until") is not None
+                else None,
             )
 
     def given(self, written: Any, part: str, key: str) -> Iterator[Given]:
-        for k, item in enumerate(written or ()):
+        for k, item in enumerate(self.reader.listed(written, f"history.{part}")):
             path = f"history.{part}[{k}]"
-            if not isinstance(item, Mapping) or key not in item:
+            if key not in item:
                 self.reader._problem(path, "structure", f"this needs its '{key}'", expected=f"{{{key}, time}}")
                 continue
-            when = self.reader._moment(item["time"], f"{path}.time", self.zone) if item.get("time") else None
+            when = (
+                self.reader._moment(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
+            )
             yield Given(str(item[key]), when, str(item.get("reference") or ""))
 
 
 def _is_range(item: Mapping[str, Any]) -> bool:
     return bool(item) and all(key in ("at_least", "more_than", "at_most", "below", "between") for key in item)
+
+
+def _printable(value: Any) -> bool:
+    """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
+    if isinstance(value, str):
+        return value.isascii() or not any("\ud800" <= c <= "\udfff" for c in value)
+    if isinstance(value, Mapping):
+        return all(_printable(k) and _printable(v) for k, v in value.items())
+    return all(map(_printable, value)) if isinstance(value, list | tuple) else True
 
 
 def _text(value: Any) -> str | None:

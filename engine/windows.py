@@ -100,9 +100,9 @@ def anchor_of(name: str, side: str, facts: Facts) -> Moment | None:
         return visit.born
     if name in ("discharge", "term"):
         return _bound_anchor(name, facts)
-    finding = name.removesuffix(".time")
-    sides = facts.pack.findings[finding].sides
-    reading = facts.readings.latest(finding, side if sides else "").valued
+    finding = name.removesuffix(".time").removesuffix(".earlier")
+    look = facts.readings.earlier if name.endswith(".earlier.time") else facts.readings.latest
+    reading = look(finding, side if facts.pack.findings[finding].sides else "").valued
     return None if reading is None else reading.time
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 import yaml
@@ -25,6 +26,8 @@ _WORDS: Mapping[str, bool | None] = {
     "null": None, "Null": None, "NULL": None, "~": None, "": None,
 }  # fmt: skip
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_DEEPEST = 50
+_LONGEST_NUMBER = 30
 
 
 @dataclass
@@ -56,6 +59,7 @@ def parse(text: str, file: str) -> Document:
     """Parse one YAML document; never raises, all mistakes are in ``problems``."""
     document = Document(file)
     try:
+        _refuse_depth_and_aliases(text)
         node = yaml.compose(text, Loader=_LOADER)
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
@@ -65,6 +69,31 @@ def parse(text: str, file: str) -> Document:
         return document
     document.data = None if node is None else _value(node, (), document)
     return document
+
+
+def _refuse_depth_and_aliases(text: str) -> None:
+    """Raise for what a pack never needs and what could exhaust memory or the stack: nesting without end, references."""
+    depth = 0
+    for event in yaml.parse(text, Loader=_LOADER):
+        if isinstance(event, yaml.CollectionStartEvent):
+            depth += 1
+        elif isinstance(event, yaml.CollectionEndEvent):
+            depth -= 1
+        what = "a reference (*name)" if isinstance(event, yaml.AliasEvent) else ""
+        what = what or (f"nested deeper than {_DEEPEST}" if depth > _DEEPEST else "")
+        what = what or ("a tag (!name)" if _tagged(event) else "")
+        if what:
+            raise _RefusedError(f"{what} is not read; write it out plainly", event.start_mark)
+
+
+class _RefusedError(yaml.YAMLError):
+    def __init__(self, problem: str, mark: Any) -> None:
+        super().__init__(problem)
+        self.problem, self.problem_mark = problem, mark
+
+
+def _tagged(event: yaml.Event) -> bool:
+    return getattr(event, "tag", None) is not None
 
 
 def _value(node: yaml.Node, path: Path, document: Document) -> Any:
@@ -100,8 +129,10 @@ def scalar(text: str) -> str | int | float | bool | None:
     """Resolve a plain scalar as YAML 1.2 core does: numbers, true, false, null; all else is text."""
     if text in _WORDS:
         return _WORDS[text]
+    if len(text) > _LONGEST_NUMBER:
+        return text
     if _INT.fullmatch(text):
         return int(text)
-    if _FLOAT.fullmatch(text):
+    if _FLOAT.fullmatch(text) and isfinite(float(text)):
         return float(text)
     return text
