@@ -198,7 +198,8 @@ def _percent_lost(sight: Sight, given: Given) -> Result:
     if now is None or before is None:
         return Result(unit="%")
     lost = change.percent_lost(one(now.span), one(before.span, before.unit, now.unit))
-    return _result(lost, "%", now, before, basis="100 × (birth weight − weight) / birth weight", time=now.time)
+    of, to = (str(given[key]).replace("_", " ") for key in ("from", "of"))
+    return _result(lost, "%", now, before, basis=f"100 × ({of} − {to}) / {of}", time=now.time)
 
 
 @bind("gain_per_day", required="of since", optional="from", findings="of from")

@@ -49,6 +49,7 @@ PACK_CODES: Mapping[str, str] = {
 INPUT_CODES: Mapping[str, str] = {
     "not-json": "The bytes are not JSON (or YAML, for a flat visit).",
     "structure": "The input is not of the shape that is read: not a Bundle, not a visit, an element of the wrong kind.",
+    "invalid-fhir": "A resource is not valid FHIR R4 (`layette validate` says more of it).",
     "patient": "No newborn, or more than one, in the input.",
     "birth": "The time of birth is missing or not usable.",
     "time": "A time that is missing its offset, lies before birth, or lies after the visit.",

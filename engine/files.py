@@ -44,6 +44,7 @@ class PackFolder:
         self.root = root
         self.problems: list[PackProblem] = []
         self.documents: dict[str, Document] = {}
+        self.texts: dict[str, str] = {}
         self._hash = hashlib.sha256()
 
     def text(self, name: str) -> str | None:
@@ -57,6 +58,7 @@ class PackFolder:
         text = text_of(place, name, self.problems)
         if text is None:
             return None
+        self.texts[name] = text
         self._hash.update(f"{name}\0{len(text)}\0".encode() + text.encode())
         return text
 

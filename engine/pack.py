@@ -18,6 +18,7 @@ from .cases import CaseReport, run_cases
 from .compile import Compiled, Instance, Written, compile_rules
 from .conditions import Node, State
 from .decide import PROPOSING, highest_priority
+from .echoes import without_echoes
 from .errors import PackError
 from .files import PackFolder, check_shape, default_pack
 from .measure_checks import check_measure_inputs
@@ -301,7 +302,7 @@ def _load(path: str | FilePath | Traversable | None, site: str | FilePath | None
     loader = _Loader(folder)
     pack = loader.load(read_site(site, folder.problems))
     if folder.problems or pack is None:
-        raise PackError(folder.problems)
+        raise PackError(without_echoes(folder.problems, folder.texts))
     return pack
 
 

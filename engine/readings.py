@@ -131,8 +131,25 @@ def choose(current: Iterable[Recorded], everything: Iterable[Recorded]) -> Chose
     left = tuple(r for r in everything if r not in best)
     if len({(r.possible, r.absent) for r in best}) > 1:
         return Chosen(None, tuple(everything), "several values at one time that differ: not known", conflict=True)
-    rest = tuple(r for r in everything if r is not best[0])
-    return Chosen(best[0], rest, _why_left(best[0], rest or left) if rest else "")
+    used = _finest(best[0], pool)
+    rest = tuple(r for r in everything if r is not used)
+    return Chosen(used, rest, _why_left(used, rest or left) if rest else "")
+
+
+def _finest(last: Recorded, pool: Iterable[Recorded]) -> Recorded:
+    """Return the recording of the same visit that says the same as the latest, more exactly; else the latest.
+
+    A diagnosis "jaundice", entered after "yellow to the legs" was charted, takes nothing back.
+    """
+    finer = [
+        r
+        for r in pool
+        if r.here == last.here
+        and isinstance(r.possible, frozenset)
+        and isinstance(last.possible, frozenset)
+        and r.possible < last.possible
+    ]
+    return max(finer, key=lambda r: (r.time.hi, r.order), default=last) if last.here else last
 
 
 def _why_none(everything: list[Recorded]) -> str:
@@ -147,6 +164,8 @@ def _why_left(used: Recorded, rest: tuple[Recorded, ...]) -> str:
         reasons.append("what was recorded by itself counts before a normal of the whole system")
     if any(r.status in WITHDRAWN for r in rest):
         reasons.append("withdrawn ones are never used")
+    if any(r.time.hi > used.time.hi for r in rest if r.status not in WITHDRAWN):
+        reasons.append("the later one says the same, less exactly")
     if any(r.time.hi < used.time.hi for r in rest if r.status not in WITHDRAWN):
         reasons.append("the latest counts")
     if any(r.time == used.time and r.status != used.status for r in rest if r.status not in WITHDRAWN):

@@ -166,6 +166,9 @@ def _advice(rule: CompiledRule, known: Sequence[Variable], needs: str, limit: in
     while any(isinstance(part, AllOf) for part in parts):
         parts = [inner for part in parts for inner in (part.parts if isinstance(part, AllOf) else (part,))]
     keys = max((list(dict.fromkeys(variables(part))) for part in parts), key=len, default=[])
+    if len(keys) < 2:  # one long conjunction: half of it
+        everything = list(dict.fromkeys(variables(rule.authored)))
+        keys = everything[: len(everything) // 2] or keys
     part = ", ".join(known[var].key for var in keys)
     return f"{rule.id} needs {needs}; the limit is {limit}: give the part on {part!r} a conclusion of its own"
 

@@ -100,14 +100,15 @@ def check_replacements(instances: Sequence[Instance]) -> Iterator[PackProblem]:
     rules = {instance.rule.shape.id: instance.rule for instance in instances}
     for rule in rules.values():
         where = (*rule.path, "instead_of")
+        if _in_ring(rule.shape.id, {k: tuple(r.shape.instead_of) for k, r in rules.items()}):
+            yield rule.document.problem(where, "cycle", "this rule replaces itself by way of others")
+            continue
         for name in rule.shape.instead_of:
             if name not in rules:
                 yield rule.document.problem(where, "unknown-rule", f"there is no rule '{name}' to replace")
                 continue
             for message in _replacement_faults(rule.shape, rules[name].shape):
                 yield rule.document.problem(where, "replacement", message)
-        if _in_ring(rule.shape.id, {k: tuple(r.shape.instead_of) for k, r in rules.items()}):
-            yield rule.document.problem(where, "cycle", "this rule replaces itself by way of others")
 
 
 def _replacement_faults(replacer: RuleShape, replaced: RuleShape) -> Iterator[str]:

@@ -9,19 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import tzinfo
-from fractions import Fraction
 from typing import Any
 
 from .errors import InputError, InputProblem
 from .model import FindingShape
 from .quantities import UnitMismatchError, seconds
 from .subjects import SEX, SEXES, Subjects
-from .times import Moment, day_number, moment, named_zone, zone_of
+from .times import Moment, day_number, moment, named_zone, stamp, zone_of
 from .values import Possible, read_value, shown
 
 KEYS = {
-    "layette_visit", "patient", "identifiers", "encounter", "born", "at", "sex_at_birth", "findings", "history",
-    "history_complete", "settings", "not_understood", "counts",
+    "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
+    "history", "history_complete", "settings", "not_understood", "counts",
 }  # fmt: skip
 HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations")
 COMPLETE = ("observations", "orders", "guidance", "immunizations")
@@ -93,6 +92,7 @@ class Visit:
     """One newborn at one moment; see `schemas/visit.md` for the meaning of each part."""
 
     at: Moment
+    until: Moment
     born: Moment
     zone: tzinfo
     sex: str | None
@@ -156,7 +156,8 @@ class VisitReader:
             return None
         when, born, zone = times
         self._check_age(when, born, zone)
-        items = _Items(self, when, born, zone)
+        until = self._until(flat.get("until"), when, zone)
+        items = _Items(self, when, until, born, zone)
         history = flat.get("history") or {}
         if not isinstance(history, Mapping):
             self._problem("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
@@ -169,6 +170,7 @@ class VisitReader:
         self._not_understood(self.listed(flat.get("not_understood"), "not_understood"))
         return Visit(
             at=when,
+            until=until,
             born=born,
             zone=zone,
             sex=self._sex(flat.get(SEX)),
@@ -227,6 +229,15 @@ class VisitReader:
             self._problem("at", "time", "the visit lies before birth", written, f"a time after {born.text}")
             return None
         return when, Moment(born.lo, min(born.hi, when.hi), born.text), zone
+
+    def _until(self, written: Any, when: Moment, zone: tzinfo) -> Moment:
+        """Return the end of the visit: what is found up to then belongs to it; windows count from its start."""
+        if written is None:
+            return when
+        end = self._moment(written, "until", zone)
+        if end is not None and end.hi < when.lo:
+            self._problem("until", "time", "the visit ends before it begins", written, f"not before {when.text}")
+        return end if end is not None and end.hi >= when.lo else when
 
     def _moment(self, written: Any, path: str, zone: tzinfo, code: str = "time") -> Moment | None:
         if not isinstance(written, str):
@@ -294,6 +305,7 @@ class _Items:
 
     reader: VisitReader
     at: Moment
+    until: Moment
     born: Moment
     zone: tzinfo
 
@@ -449,16 +461,16 @@ class _Items:
         found = self.reader._moment(fields["time"], f"{path}.time", self.zone)
         if found is None:
             return None
-        if found.lo > self.at.hi:
+        if found.lo > self.until.hi:
             self.reader._problem(
-                f"{path}.time", "time", "this was found after the visit", found.text, f"not after {self.at.text}"
+                f"{path}.time", "time", "this was found after the visit", found.text, f"not after {self.until.text}"
             )
         if found.hi < self.born.lo and shape.subject == "baby":
             self.reader._problem(
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
         lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
-        return Moment(lo, max(lo, min(found.hi, self.at.hi)), found.text)
+        return Moment(lo, max(lo, min(found.hi, self.until.hi)), found.text)
 
     def at_age(self, text: str, path: str) -> Moment | None:
         try:
@@ -468,11 +480,11 @@ class _Items:
         except UnitMismatchError as error:
             self.reader._problem(path, "time", str(error), text, "such as 90 h")
             return None
-        lo, hi = self.born.lo + after, min(self.born.hi + after, self.at.hi)
-        if lo > self.at.hi:
-            self.reader._problem(path, "time", "this was found after the visit", text, f"not after {self.at.text}")
+        lo, hi = self.born.lo + after, min(self.born.hi + after, self.until.hi)
+        if lo > self.until.hi:
+            self.reader._problem(path, "time", "this was found after the visit", text, f"not after {self.until.text}")
             return None
-        return Moment(lo, max(lo, hi), f"age {text}")
+        return Moment(lo, max(lo, hi), stamp(lo, self.zone) if lo == hi else f"age {text}")
 
     def orders(self, written: Any) -> Iterator[PlacedOrder]:
         for k, item in enumerate(self.reader.listed(written, "history.orders")):
@@ -524,7 +536,3 @@ def _printable(value: Any) -> bool:
 def _text(value: Any) -> str | None:
     return None if value is None else str(value)
 
-
-def exact_age_seconds(visit: Visit) -> tuple[Fraction, Fraction]:
-    """Return the lowest and highest age in seconds at the visit."""
-    return Fraction(visit.at.lo - visit.born.hi), Fraction(visit.at.hi - visit.born.lo)

@@ -1,0 +1,5 @@
+"""The command line."""
+
+from .command import main
+
+__all__ = ["main"]

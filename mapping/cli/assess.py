@@ -1,0 +1,116 @@
+"""`layette assess`: one visit in, what is owed to this newborn out."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from typing import Any
+
+from ...engine.assessment import Assessment
+from ...engine.errors import InputError, InputProblem, LayetteError
+from ...engine.pack import Pack, load_pack
+from ..checked import checked_output
+from ..codes import OWN_BASE
+from ..fhir_json import dumps
+from ..fhir_xml import to_xml
+from ..text import render
+from ..write import to_bundle, to_outcome
+from . import failures, output
+from .given import Asked, Given, take
+
+FORMS = ("text", "json", "fhir-json", "fhir-xml")
+READERS = {"native": ("native",), "rete": ("rete",), "both": ("native", "rete")}
+
+
+def add(verbs: Any) -> None:
+    """Add the verb to the command."""
+    verb: argparse.ArgumentParser = verbs.add_parser(
+        "assess",
+        help="assess one visit",
+        description="Assess one visit: a FHIR R4 Bundle (JSON or XML) or a flat visit (JSON or YAML), told apart by "
+        "content. The result is a set of proposals for a clinician to judge.",
+    )
+    verb.add_argument("input", metavar="INPUT", help="the file to read; - reads stdin")
+    verb.add_argument("--to", choices=FORMS, default="text", help="form of the output (default: text)")
+    verb.add_argument("--out", metavar="FILE", help="write to FILE, whole or not at all (default: stdout)")
+    verb.add_argument(
+        "--at", metavar="TIME", help="the moment of the visit, ISO 8601 with offset (default: the input's)"
+    )
+    verb.add_argument("--subject", metavar="REF", help="the newborn, where the FHIR input holds more than one")
+    verb.add_argument("--encounter", metavar="REF", help="the visit's Encounter (default: the newborn's latest)")
+    verb.add_argument("--pack", metavar="DIR", help="the rule pack (default: the one that ships with Layette)")
+    verb.add_argument("--site", metavar="FILE", help="the site file: settings, time zone, own tables")
+    verb.add_argument("--readers", choices=READERS, help="readers of the rules to use (default: all that run here)")
+    verb.add_argument("--all", action="store_true", help="text: show every list to its end")
+    verb.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Assess the input and write the result; returns the exit code."""
+    try:
+        content, counts = _answer(arguments)
+    except LayetteError as error:
+        failures.report(error)
+        if arguments.to.startswith("fhir-"):
+            output.write(_fhir(to_outcome(error), arguments.to), arguments.out)
+        return 2
+    output.write(content, arguments.out)
+    if counts:
+        print(f"layette: {counts}", file=sys.stderr)
+    return 0
+
+
+def _answer(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
+    """Return the whole output, and the account of the input where the output does not hold it."""
+    pack = load_pack(arguments.pack, arguments.site)
+    base = pack.site.canonical or OWN_BASE
+    asked = Asked(arguments.at, arguments.subject, arguments.encounter)
+    given = take(arguments.input, pack, base, asked)
+    found = _assess(pack, given, arguments)
+    if arguments.to == "text":
+        return _text(found, pack, given, arguments), ""
+    if arguments.to == "json":
+        return found.to_json() + "\n", given.counts
+    bundle = checked_output(to_bundle(found, pack, source=given.source, base=base, visit=given.visit))
+    return _fhir(bundle, arguments.to), given.counts
+
+
+def _assess(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessment:
+    if given.problems:
+        raise InputError(given.problems, _urgent(pack, given, arguments))
+    try:
+        return pack.assess(given.visit, at=arguments.at, readers=READERS.get(arguments.readers))
+    except ValueError as error:
+        raise InputError([InputProblem("--readers", "setting", str(error))]) from None
+
+
+def _urgent(pack: Pack, given: Given, arguments: argparse.Namespace) -> tuple[str, ...]:
+    """Return the emergencies that the usable rest decides, so that a mistake in the input hides none."""
+    try:
+        found = pack.assess(given.visit, at=arguments.at)
+    except InputError as error:
+        return error.urgent
+    except LayetteError as error:
+        return (str(error),)
+    pressing = [one for one in found.recommendations if one.priority == "stat"]
+    return tuple(
+        f"{one.label}{', ' + one.side if one.side else ''}: {one.reasons[0].because} ({one.reasons[0].rule})"
+        for one in pressing
+    )
+
+
+def _text(found: Assessment, pack: Pack, given: Given, arguments: argparse.Namespace) -> str:
+    awaited = {name for name, shape in pack.findings.items() if shape.awaited}
+    notices = tuple(notice for notice in given.notices if notice not in found.notices)
+    page = found.model_copy(update={"notices": (*found.notices, *notices)})
+    return render(page, colour=_colour(arguments.out), full=arguments.all, awaited=awaited, counts=given.counts)
+
+
+def _colour(out: str | None) -> bool:
+    """Colour only on a terminal, and never where the user has asked for none (NO_COLOR)."""
+    return out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def _fhir(resource: dict[str, Any], form: str) -> str | bytes:
+    return to_xml(resource) + b"\n" if form == "fhir-xml" else dumps(resource, indent=2) + "\n"

@@ -1,0 +1,88 @@
+"""`layette check`: is a rule pack sound, do its cases hold, and what do they never show?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from ...engine.cases import CaseReport
+from ...engine.errors import PackError
+from ...engine.pack import Pack, load_pack
+from ...engine.references import listed
+from ..text.layout import Page, shown
+
+STATUSES = ("fired", "ruled out", "undecided")
+"""What the cases should show of every rule."""
+
+MARKED = (("from-memory", "FROM MEMORY"), ("our-reading", "OUR READING"))
+"""The kinds of source that were not read in print, with their headings."""
+
+_WIDTH = 100
+_MANY = 20
+
+
+def add(verbs: Any) -> None:
+    """Add the verb to the command."""
+    verb: argparse.ArgumentParser = verbs.add_parser(
+        "check",
+        help="check a rule pack and run its cases",
+        description="Load a rule pack and list every problem in it; if there is none, run its cases and report which "
+        "rules were seen fired, ruled out and undecided, and which rest on memory.",
+    )
+    default = "the pack's folder (default: the one that ships with Layette)"
+    verb.add_argument("pack", metavar="PACK", nargs="?", help=default)
+    verb.add_argument("--site", metavar="FILE", help="the site file to check together with the pack")
+    verb.add_argument("--all", action="store_true", help="show every list to its end")
+    verb.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Check a pack; returns 0, or 2 where a case fails. Raises `PackError` with every problem."""
+    pack = load_pack(arguments.pack, arguments.site)
+    report = pack.run_cases()
+    if report.problems:
+        raise PackError(report.problems)
+    page = Page(_WIDTH, colour=False, full=arguments.all)
+    _cases(page, pack, report)
+    _coverage(page, report)
+    _marked(page, pack)
+    print(page.text(), end="")
+    return 2 if report.failures else 0
+
+
+def _cases(page: Page, pack: Pack, report: CaseReport) -> None:
+    page.heading(f"{pack.id} {pack.version}: {len(pack.rules)} rules, {len(pack.findings)} findings, no problems")
+    page.put(f"digest {pack.digest}", "")
+    failed: dict[str, list[str]] = {}
+    for case, difference in report.failures:
+        failed.setdefault(case, []).append(difference)
+    run_in_all = report.passed + len(failed)
+    page.heading(f"CASES: {run_in_all} run, {report.passed} passed, {len(failed)} failed")
+    for case, differences in failed.items():
+        page.put(f"{case}: {'; '.join(differences)}", "  - ")
+
+
+def _coverage(page: Page, report: CaseReport) -> None:
+    """Report what the cases show of each rule, and never hide a rule that they do not show."""
+    page.heading("RULES AS THE CASES SHOW THEM")
+    unseen, number = report.unseen, len(report.seen)
+    for status in STATUSES:
+        missing = [rule for rule, lacking in unseen.items() if status in lacking]
+        page.put(f"{status}: {number - len(missing)} of {number}")
+        if missing:
+            page.put("never: " + ", ".join(shown(missing, _MANY, full=page.full)), "    ")
+
+
+def _marked(page: Page, pack: Pack) -> None:
+    """List the rules with a source that was not verified in print."""
+    for kind, heading in MARKED:
+        rules = [name for name, rule in pack.rules.items() if kind in _kinds(pack, rule.shape)]
+        if rules:
+            page.heading(f"{heading}: {len(rules)} of {len(pack.rules)} rules")
+            page.put(", ".join(shown(rules, _MANY, full=page.full)))
+
+
+def _kinds(pack: Pack, rule: Any) -> set[str]:
+    cited = [rule.source, *(then.source for then in rule.then)]
+    names = [name for source in cited for name in listed(source)]
+    return {pack.sources[name].kind for name in names if name in pack.sources}

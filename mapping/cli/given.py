@@ -1,0 +1,119 @@
+"""The input of a command: FHIR as JSON or XML, or a flat visit as JSON or YAML, told apart by its content."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from ...engine.errors import InputError, InputProblem
+from ...engine.pack import Pack
+from ...engine.yaml_nodes import parse as parse_yaml
+from ..checked import input_problems
+from ..fhir_json import SIZE_LIMIT, loads
+from ..fhir_xml import from_xml
+from ..read import read
+
+_YAML_LIMIT = 1024 * 1024
+_SPACE = b" \t\r\n\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class Given:
+    """A visit as it was given: its flat form, the FHIR it came from (None: it came flat), and the account.
+
+    ``problems`` are what stops the run; ``visit`` is then the usable rest.
+    """
+
+    visit: Mapping[str, Any]
+    source: dict[str, Any] | list[Any] | None
+    counts: str
+    problems: tuple[InputProblem, ...] = ()
+    notices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the caller says about the input: the moment, the newborn, the Encounter; None leaves it to the input."""
+
+    at: str | None = None
+    subject: str | None = None
+    encounter: str | None = None
+
+
+def take(name: str, pack: Pack, base: str, asked: Asked) -> Given:
+    """Read a file, or stdin for ``-``. Raises `InputError` where there is nothing that could be read at all."""
+    content = parse(_bytes(name))
+    if isinstance(content, dict) and "resourceType" not in content:
+        return Given(content, None, _flat_counts(content))
+    if not isinstance(content, (dict, list)) or not content:
+        raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
+    result = read(content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter)
+    problems = tuple(dict.fromkeys((*input_problems(content), *result.problems)))
+    return Given(result.visit, content, f"{result.counts}.", problems, result.notices)
+
+
+def _bytes(name: str) -> bytes:
+    if name == "-":
+        return sys.stdin.buffer.read(SIZE_LIMIT + 1)
+    try:
+        with Path(name).open("rb") as stream:
+            return stream.read(SIZE_LIMIT + 1)
+    except OSError as error:
+        message = f"the input cannot be read: {error.strerror or type(error).__name__}"
+        raise _refused(name, "structure", message) from None
+
+
+def parse(data: bytes) -> Any:
+    """Return the content of FHIR XML, JSON or YAML bytes. Raises `InputError`."""
+    start = data.lstrip(_SPACE)[:1]
+    if not start:
+        raise _refused("$", "not-json", "the input is empty", "FHIR JSON or XML, or a flat visit as JSON or YAML")
+    if start == b"<":
+        return from_xml(data)
+    return loads(data) if start in (b"{", b"[") else _yaml(data)
+
+
+def _yaml(data: bytes) -> Any:
+    if len(data) > _YAML_LIMIT:
+        raise _refused("$", "too-large", f"the YAML has more than {_YAML_LIMIT} bytes")
+    try:
+        text = data.decode("utf-8-sig")
+        _no_aliases(text)
+        document = parse_yaml(text, "input")
+    except UnicodeDecodeError as error:
+        raise _refused(f"byte {error.start}", "not-json", "the bytes are not UTF-8") from None
+    except RecursionError:
+        raise _refused("$", "not-json", "the input is nested too deeply") from None
+    except yaml.YAMLError:
+        raise _refused("$", "not-json", "the input is neither JSON nor XML nor YAML") from None
+    if document.problems:
+        problems = [InputProblem(f"line {p.line} {p.key}", "not-json", p.message) for p in document.problems]
+        raise InputError(problems)
+    return document.data
+
+
+def _no_aliases(text: str) -> None:
+    """Refuse YAML aliases: a small file could unfold without end."""
+    for event in yaml.parse(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
+        if isinstance(event, yaml.AliasEvent):
+            place = f"line {event.start_mark.line + 1}" if event.start_mark else "$"
+            raise _refused(place, "not-json", "YAML aliases are not read in a visit", "the value written out")
+
+
+def _flat_counts(visit: Mapping[str, Any]) -> str:
+    history = visit.get("history")
+    parts = [visit.get("findings"), history.get("findings") if isinstance(history, Mapping) else None]
+    found = [value for part in parts if isinstance(part, Mapping) for value in part.values()]
+    number = sum(len(value) if isinstance(value, list) else 1 for value in found)
+    kept = visit.get("not_understood")
+    several = len(kept) if isinstance(kept, list) else 0
+    return f"{number} readings of a flat visit read, {several} kept but not understood, 0 refused."
+
+
+def _refused(path: str, code: str, message: str, expected: str = "") -> InputError:
+    return InputError([InputProblem(path, code, message, expected=expected)])

@@ -1,0 +1,25 @@
+"""Codes: systems, verified codes with their wording, check digits, printed units, general answers."""
+
+from .digits import check_digit_ok, loinc_ok, snomed_ok
+from .systems import ABSENT_REASON, INTERPRETATION, OWN, OWN_BASE, SYSTEMS, own, short_name, uri
+from .verified import VerifiedCode, answer_words, display, is_verified, printed_units, verified
+
+__all__ = [
+    "ABSENT_REASON",
+    "INTERPRETATION",
+    "OWN",
+    "OWN_BASE",
+    "SYSTEMS",
+    "VerifiedCode",
+    "answer_words",
+    "check_digit_ok",
+    "display",
+    "is_verified",
+    "loinc_ok",
+    "own",
+    "printed_units",
+    "short_name",
+    "snomed_ok",
+    "uri",
+    "verified",
+]

@@ -1,0 +1,100 @@
+"""Taking parsed JSON apart without trusting its shape: what is of the wrong kind is as good as absent here.
+
+The wrong kind itself is reported by `SHAPES`, once for each resource that is read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+Resource = Mapping[str, Any]
+Coding = tuple[str, str, str]
+"""System, code and display; an empty text where one is missing."""
+
+EMPTY: Resource = {}
+
+SHAPES: Mapping[str, type] = {
+    "basedOn": list, "birthDate": str, "clinicalStatus": dict, "code": dict,
+    "component": list, "contained": list, "dataAbsentReason": dict, "encounter": dict, "entry": list,
+    "extension": list, "focus": list, "gender": str, "hasMember": list, "id": str, 
+    "interpretation": list, "link": list, "meta": dict, "method": dict, "patient": dict, "performer": list,
+    "period": dict, "relationship": list, "subject": dict, "valueQuantity": dict,
+    "valueCodeableConcept": dict, "valueString": str, "valueBoolean": bool, "valueRange": dict,
+    "vaccineCode": dict, "verificationStatus": dict,
+}  # fmt: skip
+"""The kinds of the elements that reading looks at."""
+
+
+_SHAPED = frozenset(SHAPES)
+
+
+def wrong_kind(resource: Resource) -> str | None:
+    """Return the first element that is not of the kind that FHIR gives it, or None."""
+    for key in _SHAPED & resource.keys():
+        if not isinstance(resource[key], SHAPES[key]):
+            return min(key for key in _SHAPED & resource.keys() if not isinstance(resource[key], SHAPES[key]))
+    return None
+
+
+def mapping(value: object) -> Resource:
+    """Return ``value`` if it is an object, else an empty one."""
+    return value if isinstance(value, dict) else EMPTY
+
+
+def items(value: object) -> Iterator[Resource]:
+    """Yield the objects in a list; a lone object counts as a list of one."""
+    if isinstance(value, list):
+        for item in value:
+            if isinstance(item, dict):
+                yield item
+    elif isinstance(value, dict):
+        yield value
+
+
+def text(value: object) -> str:
+    """Return ``value`` if it is text, else an empty text."""
+    return value if isinstance(value, str) else ""
+
+
+def codings(concept: object) -> list[Coding]:
+    """Return the codings of a CodeableConcept that carry a code."""
+    given = concept.get("coding") if isinstance(concept, dict) else None
+    if not isinstance(given, list):
+        given = [given] if isinstance(given, dict) else ()
+    return [
+        (text(one.get("system")), one["code"], text(one.get("display")))
+        for one in given
+        if isinstance(one, dict) and isinstance(one.get("code"), str)
+    ]
+
+
+def concept_codes(concept: object) -> set[str]:
+    """Return the bare codes of a CodeableConcept, for lists that FHIR itself closes."""
+    return {code for _, code, _ in codings(concept)}
+
+
+def words(concept: object) -> list[str]:
+    """Return what a CodeableConcept says in words: its text and the displays."""
+    if not isinstance(concept, dict):
+        return []
+    said = [text(concept.get("text")), *(text(one.get("display")) for one in items(concept.get("coding")))]
+    return [word for word in said if word]
+
+
+def described(concept: object) -> tuple[str, str]:
+    """Return a concept's first code (``system|code``) and its words, to be shown."""
+    found = codings(concept)
+    said = words(concept)
+    return (f"{found[0][0]}|{found[0][1]}" if found else ""), (said[0] if said else "")
+
+
+def reference(value: object) -> str:
+    """Return the text of a Reference, empty where it has none."""
+    return text(mapping(value).get("reference"))
+
+
+def shown(value: object, limit: int = 80) -> str:
+    """Return ``value`` short enough for a message."""
+    line = " ".join(str(value).split())
+    return line if len(line) <= limit else line[: limit - 1] + "…"

@@ -1,0 +1,100 @@
+"""What is still open: to examine, results awaited, guidance owed."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from ...engine.assessment import Assessment, Due, Question, Step
+from .actions import marks, sources
+from .layout import Clock, Page, sentence, shown
+
+_MANY = 6
+_STATES = ("overdue", "due", "later")
+
+
+def write(page: Page, assessment: Assessment, clock: Clock, awaited: Collection[str]) -> None:
+    """Write the three groups; ``awaited`` names the findings that are results rather than looks."""
+    steps = [line for step in assessment.steps if (line := _step(step, page, awaited))]
+    waiting = _deadlines(page, assessment, clock) + _results(assessment, awaited)
+    later = 0 if page.full else sum(one.state == "later" for one in assessment.due)
+    guidance = [one.label + (f", {one.side}" if one.side else "") for one in assessment.guidance]
+    page.heading("STILL OPEN" if steps or waiting or guidance or later else "NOTHING IS STILL OPEN")
+    _group(page, "To examine", steps)
+    _group(page, "Results awaited", waiting)
+    if later:
+        page.put(f"{_count(later, 'item falls', 'items fall')} due at a later age (--all)")
+    if guidance:
+        page.put("Guidance owed")
+        page.put("; ".join(shown(guidance, _MANY, full=page.full)), "   - ")
+    _answers(page, assessment)
+
+
+def _group(page: Page, name: str, lines: list[str]) -> None:
+    if lines:
+        page.put(name)
+        page.several(lines, _MANY, "   - ")
+
+
+def _step(step: Step, page: Page, awaited: Collection[str]) -> str | None:
+    looks = [one for one in step.questions if _name(one) not in awaited]
+    if step.questions and not looks:
+        return None
+    worst = f" (worst: {step.worst})"
+    if step.emergencies:
+        worst = f", {_count(step.emergencies, 'emergency', 'emergencies')}"
+    text = f"{step.label}: closes {_count(step.rules, 'question', 'questions')}{worst}"
+    told = [_question(one) for one in looks if page.full or one.state != "not examined"]
+    return text + (": " + "; ".join(told) if told else "")
+
+
+def _name(question: Question) -> str:
+    return question.finding.split(".")[0]
+
+
+def _question(one: Question, unseen: str = "not examined") -> str:
+    side = f", {one.side}" if one.side else ""
+    state = unseen if one.state == "not examined" else one.state
+    return f"{one.label}{side} ({state}{': ' + one.reason if one.reason else ''})"
+
+
+def _deadlines(page: Page, assessment: Assessment, clock: Clock) -> list[str]:
+    """Return what has a deadline, the latest first; cut short, without what is proposed above or lies ahead."""
+    above = {reason.rule for one in assessment.recommendations for reason in one.reasons}
+    found = sorted(assessment.due, key=lambda one: _STATES.index(one.state))
+    if not page.full:
+        found = [one for one in found if one.state != "later" and one.rule not in above]
+    return [_due(one, clock, full=page.full) for one in found]
+
+
+def _due(one: Due, clock: Clock, *, full: bool) -> str:
+    when = clock.window(one.window)
+    state = "" if one.state == "overdue" else f"{one.state}, "
+    names = ", ".join([one.rule, *sources(one.sources, full=full)])
+    return f"{one.label}: {state}{when} ({names}){marks(one.sources)}"
+
+
+def _results(assessment: Assessment, awaited: Collection[str]) -> list[str]:
+    """Return the open results that no deadline names already."""
+    named = {one.finding for one in assessment.due}
+    found = [one for step in assessment.steps for one in step.questions if _name(one) in awaited]
+    return [
+        f"{_question(one, unseen='no result')}: open for {_count(len(one.rules), 'rule', 'rules')} (worst: {one.worst})"
+        for one in found
+        if one.finding not in named
+    ]
+
+
+def _answers(page: Page, assessment: Assessment) -> None:
+    unsettled = [one.label + (f", {one.side}" if one.side else "") for one in assessment.answers if not one.settled]
+    not_needed = [one for one in assessment.answers if one.settled and one.certain is None]
+    if not assessment.answers:
+        return
+    parts = [f"Settled as not needed: {len(not_needed)} of {len(assessment.answers)} targets"]
+    if unsettled:
+        named = f": {'; '.join(unsettled)}" if page.full or len(unsettled) <= _MANY else " (--all)"
+        parts.append(f"Still open: {_count(len(unsettled), 'target', 'targets')}{named}")
+    page.put(sentence(parts))
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"

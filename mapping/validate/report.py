@@ -1,0 +1,48 @@
+"""Issues as text for people, and as an OperationOutcome for systems."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from layette.mapping.validate.issue import Issue
+
+_ORDER = ("error", "warning", "information")
+
+
+def text_report(issues: Sequence[Issue], source: str = "input") -> str:
+    """Return one line an issue, errors first, then the counts; ends without a line break."""
+    ordered = sorted(issues, key=lambda one: (_ORDER.index(one.severity), one))
+    return "\n".join([*map(str, ordered), f"{source}: {_counts(issues)}"])
+
+
+def operation_outcome(issues: Sequence[Issue]) -> dict[str, Any]:
+    """Return an OperationOutcome: one issue each, with ``expression`` the path and ``details`` the key.
+
+    Without issues it holds one of severity information, as R4 demands at least one.
+    """
+    if not issues:
+        good = {"severity": "information", "code": "informational", "diagnostics": "No issues found."}
+        return {"resourceType": "OperationOutcome", "issue": [good]}
+    return {"resourceType": "OperationOutcome", "issue": [_outcome_issue(one) for one in issues]}
+
+
+def _outcome_issue(one: Issue) -> dict[str, Any]:
+    return {
+        "severity": one.severity,
+        "code": one.code,
+        "details": {"text": one.key},
+        "diagnostics": f"{one.path}: {one.message}",
+        "expression": [one.path.replace("[x]", "")],
+    }
+
+
+def _counts(issues: Sequence[Issue]) -> str:
+    if not issues:
+        return "valid, nothing to report"
+    numbers = Counter[str](one.severity for one in issues)
+    plural = {"error": "errors", "warning": "warnings", "information": "notes"}
+    singular = {"error": "error", "warning": "warning", "information": "note"}
+    parts = [f"{n} {singular[name] if n == 1 else plural[name]}" for name in _ORDER if (n := numbers[name])]
+    return f"{'invalid' if numbers['error'] else 'valid'}, {', '.join(parts)}"

@@ -1,0 +1,45 @@
+"""The whole answer as one FHIR R4 transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from ...engine.assessment import Assessment
+from . import communications, computed, concepts, guidance_responses, keys, observations, provenance, service_requests
+from .context import Output, PackView, Resource
+from .origins import sources
+from .subject import subject
+
+
+def to_bundle(
+    assessment: Assessment,
+    pack: PackView,
+    *,
+    source: Mapping[str, Any] | Sequence[Any] | None = None,
+    base: str = keys.BASE,
+    visit: Mapping[str, Any],
+) -> Resource:
+    """Return a transaction Bundle: plain dicts and lists, numbers as `Decimal`.
+
+    ``source`` is the FHIR input (a Bundle, a resource, several of these, or resources by reference), so that what
+    came with an id or url is referenced and never written again. ``visit`` is the flat visit that was assessed.
+    ``base`` is the canonical base of our code systems and identifiers. Equal arguments give equal Bundles; posting one
+    twice changes nothing, because every entry is a conditional create. Raises nothing for a valid assessment.
+    """
+    out = Output(assessment, pack, visit, sources(source), base.rstrip("/"))
+    subject(out)  # the newborn first, so that a person who reads the Bundle meets them first
+    software = provenance.device(out)
+    evidence = observations.write(out)
+    computed.write(out, evidence)
+    service_requests.write(out, evidence)
+    communications.write(out, evidence)
+    guidance_responses.write(out, software)
+    provenance.write(out, software)
+    return {
+        "resourceType": "Bundle",
+        "meta": {"tag": [concepts.tag(out, "proposal", assessment.caution)]},
+        "identifier": {"system": out.system(keys.RUN_KEY), "value": out.run},
+        "type": "transaction",
+        "entry": out.entries,
+    }

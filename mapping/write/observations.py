@@ -1,0 +1,137 @@
+"""Findings that no server knows yet, as Observations."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ...engine.model import FindingShape
+from . import concepts, keys, subject
+from .context import Output, Resource, effective
+from .evidence import Evidence
+from .mother import about_mother
+from .quantities import measured
+from .readings import Given, readings
+
+_ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
+_CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+_PROFILES = "http://hl7.org/fhir/StructureDefinition/"
+_LENGTHS = ("cm", "[in_i]")
+
+VITAL_SIGNS: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "29463-7": ("bodyweight", ("g", "kg", "[lb_av]")),
+    "8302-2": ("bodyheight", _LENGTHS),
+    "9843-4": ("headcircum", _LENGTHS),
+    "8310-5": ("bodytemp", ("Cel", "[degF]")),
+    "8867-4": ("heartrate", ("/min",)),
+    "9279-1": ("resprate", ("/min",)),
+    "2708-6": ("oxygensat", ("%",)),
+}
+"""The R4 vital-sign profiles by the LOINC code that each fixes, with the units that it allows."""
+
+
+def write(out: Output) -> Evidence:
+    """Write an Observation for each reading without a resource of its own; return where every reading stands."""
+    evidence = Evidence()
+    for given in readings(out.visit, out.at):
+        known = subject.point(out, given.origin) if given.origin else None
+        shape = out.pack.findings.get(given.finding)
+        if known:
+            evidence.readings.append((given, known["reference"]))
+        elif shape is not None:
+            evidence.readings.append((given, _create(out, given, shape)))
+    return evidence
+
+
+def _create(out: Output, given: Given, shape: FindingShape) -> str:
+    resource = _observation(out, given, shape)
+    if shape.subject == "mother":
+        about_mother(out, resource)
+    key = keys.digest(
+        subject.patient_key(out), given.finding, given.side, given.start, given.end, given.value, given.unit,
+        given.status, given.absent, given.further,
+    )  # fmt: skip
+    return out.identified(resource, keys.INPUT_KEY, key)
+
+
+def _observation(out: Output, given: Given, shape: FindingShape) -> Resource:
+    by_side = next((codes for side, codes in shape.side_codes.items() if side == given.side), {})
+    codes = [*concepts.published(by_side), *concepts.published(shape.codes)]
+    value = _value(out, given, shape)
+    resource: Resource = {"resourceType": "Observation"} | _meta(out, given, codes, value)
+    resource |= {"status": given.status} | _category(codes, shape)
+    ours = concepts.coding(out.system(keys.FINDINGS), given.finding, shape.label)
+    resource["code"] = concepts.concept([*codes, ours], shape.label)
+    resource |= subject.about(out) | effective(given.start, given.end) | value
+    if given.side:
+        resource["bodySite"] = concepts.side(given.side)
+    if given.printed:
+        resource["note"] = [{"text": f"Given as {given.printed}."}]
+    components = [_component(out, given, shape, name, value) for name, value in given.further.items()]
+    return resource | ({"component": components} if components else {})
+
+
+def _meta(out: Output, given: Given, codes: list[Resource], value: Resource) -> Resource:
+    meta: Resource = {}
+    profile = _profile(given, codes, value)
+    if profile:
+        meta["profile"] = [_PROFILES + profile]
+    if given.reported:
+        meta["tag"] = [concepts.tag(out, "reported", "Reported by the family, not seen by the examiner")]
+    return {"meta": meta} if meta else {}
+
+
+def _profile(given: Given, codes: list[Resource], value: Resource) -> str | None:
+    """Return the vital-sign profile that this Observation meets, and only then claims."""
+    if given.start != given.end or "valueQuantity" not in value or "comparator" in value["valueQuantity"]:
+        return None
+    for one in codes:
+        profile, units = VITAL_SIGNS.get(one["code"], ("", ()))
+        if value["valueQuantity"].get("code") in units:
+            return profile
+    return None
+
+
+def _category(codes: list[Resource], shape: FindingShape) -> Resource:
+    if any(one["code"] in VITAL_SIGNS for one in codes):
+        return _group("vital-signs", "Vital Signs")
+    if shape.carries_over or shape.awaited or shape.subject == "mother":
+        return {}
+    return _group("exam", "Exam")
+
+
+def _group(code: str, display: str) -> Resource:
+    return {"category": [concepts.concept([concepts.coding(_CATEGORY, code, display)], display)]}
+
+
+def absent(reason: str) -> Resource:
+    """Return why there is no value, in FHIR's words."""
+    return {"dataAbsentReason": concepts.concept([concepts.coding(_ABSENT, reason)], reason.replace("-", " "))}
+
+
+def _value(out: Output, given: Given, shape: FindingShape) -> Resource:
+    if given.absent:
+        return absent(given.absent)
+    if given.value is None:
+        return {}
+    if shape.number:
+        found = measured(given.value, given.unit or shape.number.unit)
+        return found or {"valueString": str(given.value)}
+    return {"valueCodeableConcept": _word(out, given.finding, str(given.value), shape)}
+
+
+def _word(out: Output, finding: str, value: str, shape: FindingShape) -> Resource:
+    words = value.replace("_", " ")
+    ours = concepts.coding(out.system(keys.FINDINGS), f"{finding}.{value}", words)
+    return concepts.concept([*concepts.published(shape.means.get(value, {})), ours], words)
+
+
+def _component(out: Output, given: Given, shape: FindingShape, name: str, value: Any) -> Resource:
+    ours = concepts.coding(out.system(keys.FINDINGS), f"{given.finding}.{name}")
+    code = concepts.concept([*concepts.published(shape.part_codes.get(name, {})), ours], name.replace("_", " "))
+    if isinstance(value, Mapping) and value.get("absent"):
+        return {"code": code} | absent(str(value["absent"]))
+    if shape.readings is not None and name in shape.readings.parts:
+        found = measured(value, given.unit or (shape.number.unit if shape.number else None))
+        return {"code": code} | (found or {"valueString": str(value)})
+    return {"code": code, "valueCodeableConcept": _word(out, f"{given.finding}.{name}", str(value), shape)}

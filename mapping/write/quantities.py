@@ -1,0 +1,48 @@
+"""Numbers as FHIR: exact ones, those of which only a bound is known, and ranges."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from .concepts import UCUM
+from .context import Resource
+from .readings import decimal
+
+_COMPARATORS: Mapping[str, str] = {"at_least": ">=", "more_than": ">", "at_most": "<=", "below": "<"}
+
+
+def quantity(value: Decimal, unit: str | None, comparator: str | None = None) -> Resource:
+    """Return a Quantity with the digits of ``value`` and its UCUM unit."""
+    out: Resource = {"value": value}
+    if comparator:
+        out["comparator"] = comparator
+    return out | ({"unit": unit, "system": UCUM, "code": unit} if unit else {})
+
+
+def bounds(low: Decimal | None, high: Decimal | None, unit: str | None) -> Resource:
+    """Return ``valueQuantity`` or ``valueRange`` for a closed interval; half-open ones carry a comparator."""
+    if low is not None and high is not None:
+        if low == high:
+            return {"valueQuantity": quantity(low, unit)}
+        return {"valueRange": {"low": quantity(low, unit), "high": quantity(high, unit)}}
+    if low is not None:
+        return {"valueQuantity": quantity(low, unit, ">=")}
+    return {"valueQuantity": quantity(high, unit, "<=")} if high is not None else {}
+
+
+def measured(value: Any, unit: str | None) -> Resource | None:
+    """Return the value[x] of a number of a flat visit, exact or with bounds; None where it is no number."""
+    if not isinstance(value, Mapping):
+        number = decimal(value)
+        return None if number is None else {"valueQuantity": quantity(number, unit)}
+    if isinstance(value.get("between"), (list, tuple)):
+        low, high = (decimal(end) for end in value["between"])
+        return bounds(low, high, unit)
+    found = {key: number for key, bound in value.items() if (number := decimal(bound)) is not None}
+    if len(found) == 1:
+        ((key, number),) = found.items()
+        return {"valueQuantity": quantity(number, unit, _COMPARATORS[key])} if key in _COMPARATORS else None
+    lows, highs = ([found[k] for k in pair if k in found] for pair in (("at_least", "more_than"), ("at_most", "below")))
+    return bounds(max(lows, default=None), min(highs, default=None), unit) or None
