@@ -30,7 +30,7 @@ from .assessment import (
 from .conditions import Status
 from .decide import Decision, decide
 from .errors import InputError
-from .explain import asked_words, citations, label_of, measure_number, measure_text, rule_values, used_value
+from .explain import asked_words, label_of, measure_number, measure_text, rule_values, used_value
 from .facts import NO, YES, Facts
 from .measures.thresholds import ThresholdSet
 from .model import TargetShape
@@ -173,6 +173,17 @@ def _grounds(decision: Decision, due: list[Any]) -> dict[tuple[str, str, str], l
                     windows[index][1],
                 )
             out.setdefault((ground.verb, ground.target, ground.side), []).append(ground)
+    return _sides_joined(out)
+
+
+def _sides_joined(grounds: dict[tuple[str, str, str], list[Ground]]) -> dict[tuple[str, str, str], list[Ground]]:
+    """A reason without a side joins the reasons for one side of the same target: one referral, not two."""
+    out = {place: list(found) for place, found in grounds.items()}
+    for verb, target, side in list(grounds):
+        sided = [place for place in grounds if place[:2] == (verb, target) and place[2]]
+        if not side and sided:
+            first = min(sided, key=lambda place: (min(g.order for g in grounds[place]), place))
+            out[first] += out.pop((verb, target, side))
     return out
 
 
@@ -258,7 +269,7 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
         because=shape.because,
         status="fired" if fired else "provisional",
         values=rule_values(ground.index, facts),
-        sources=citations(facts.pack, names),
+        sources=facts.pack.citations(names),
         unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
         place=ground.instance.rule.place,
     )
@@ -321,7 +332,7 @@ def _measures(facts: Facts) -> Iterable[Measured]:
             codes=codes_of(shape),
             derived_from=tuple(used_value(r, pack) for r in result.used),
             basis=result.basis,
-            source=citations(pack, (shape.source,))[0] if shape.source else None,
+            source=pack.citations((shape.source,))[0] if shape.source else None,
             time=result.time.text if result.time else None,
         )
 

@@ -133,10 +133,10 @@ class Answer(Part):
 
 
 class Question(Part):
-    """A finding that is open and would settle something.
+    """A finding that is open and would settle something; ``label`` names its side.
 
     ``state`` is ``not examined``, ``attempted`` (with ``reason``), or ``too loose`` (known, but not closely enough).
-    ``settles`` are the rules that a single value of this finding can decide.
+    ``settles`` are the rules that a single value of this finding can decide, ``emergencies`` those that are ``stat``.
     """
 
     finding: str
@@ -146,6 +146,7 @@ class Question(Part):
     reason: str | None = None
     rules: tuple[str, ...]
     settles: tuple[str, ...]
+    emergencies: tuple[str, ...] = ()
     worst: Priority
 
 

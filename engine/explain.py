@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from .assessment import Citation, Used
+from .assessment import Used
 from .binding import Result
 from .conditions import AllOf, Among, AnyOf, Node, evaluate, residual
-from .quantities import plain
+from .quantities import convert, plain
 from .references import inputs_of
 from .values import Range, show_range
 from .views import Entry, View, cell
@@ -28,15 +28,6 @@ class Asked:
     finding: str
     side: str
     kind: str
-
-
-def citations(pack: Pack, names: tuple[str, ...]) -> tuple[Citation, ...]:
-    """Return sources for print."""
-    out = []
-    for name in names:
-        source = pack.sources[name]
-        out.append(Citation(id=name, text=source.text, kind=source.kind, issuer=source.issuer))
-    return tuple(out)
 
 
 def label_of(pack: Pack, view: View) -> str:
@@ -183,7 +174,19 @@ def _measure_text(name: str, result: Result, pack: Pack) -> str:
         text = show_range(Range(*result.span), pack.measures[name].digits)
     else:
         text = low if low == high else f"{low} to {high}"
-    return f"{text} {result.unit}".strip()
+    return f"{text} {result.unit}{_in_unit_of_finding(name, result, pack)}".strip()
+
+
+def _in_unit_of_finding(name: str, result: Result, pack: Pack) -> str:
+    """A line is computed in its set's own unit; people also see it in the unit of the value beside it."""
+    given = pack.measures[name].model_extra or {}
+    shape = pack.findings.get(str(given.get("of", "")).split(".")[0])
+    unit = shape.number.unit if shape and shape.number else result.unit
+    ends = {end for end in result.span if end is not None}
+    if pack.measures[name].compute not in ("threshold", "margin") or unit == result.unit or not ends:
+        return ""
+    turned = [plain(convert(end, result.unit, unit), 1) for end in sorted(ends)]
+    return f" (= {' to '.join(dict.fromkeys(turned))} {unit})"
 
 
 def measure_number(name: str, value: Fraction | None, pack: Pack) -> str | None:

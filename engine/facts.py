@@ -6,7 +6,7 @@ just that, and is never asked for.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +53,7 @@ class Facts:
 
     def _fill(self) -> None:
         self._fill_given()
+        self._fill_measures(self.pack.time_measures)
         present = {reading.finding for reading in self.visit.readings}
         guarded = present & self.pack.compiled.guards.keys()
         self._fill_findings(present - guarded)
@@ -60,7 +61,10 @@ class Facts:
         self._fill_findings(guarded)
         if "observations" in self.visit.complete:
             self._fill_complete()
-        for name in self.pack.measures:
+        self._fill_measures(self.pack.finding_measures)
+
+    def _fill_measures(self, names: Iterable[str]) -> None:
+        for name in names:
             for var, entry in self.pack.variables_of.get(name, ()):
                 self.states[var] = self._measure_state(var, entry)
 
@@ -163,15 +167,19 @@ class Facts:
         perhaps = [r.possible for r in possibly if isinstance(r.possible, Range)]
         if not perhaps:
             return None
-        if view.pick == "highest":
-            low = max((r.lo for r in inside if r.lo is not None), default=None)
-            high = None if any(r.hi is None for r in perhaps) else max(r.hi for r in perhaps if r.hi is not None)
-        else:
-            high = min((r.hi for r in inside if r.hi is not None), default=None)
-            low = None if any(r.lo is None for r in perhaps) else min(r.lo for r in perhaps if r.lo is not None)
         if not inside and view.over is not None:
             return None
-        return self._cells(var, (low, high))
+        if view.pick == "highest":
+            low, low_open = max(((r.lo, r.lo_open) for r in inside if r.lo is not None), default=(None, False))
+            unbounded = any(r.hi is None for r in perhaps)
+            high, shut = (
+                max((r.hi, not r.hi_open) for r in perhaps if r.hi is not None) if not unbounded else (None, True)
+            )
+            return self._range_cells(var, Range(low, high, low_open, not shut))
+        high, shut = min(((r.hi, not r.hi_open) for r in inside if r.hi is not None), default=(None, True))
+        unbounded = any(r.lo is None for r in perhaps)
+        low, low_open = min((r.lo, r.lo_open) for r in perhaps if r.lo is not None) if not unbounded else (None, False)
+        return self._range_cells(var, Range(low, high, low_open, not shut))
 
     def _cells(self, var: int, span: Span) -> State:
         return self._range_cells(var, Range(*span))

@@ -13,7 +13,7 @@ from pydantic import BaseModel, StringConstraints, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from .errors import PackProblem
-from .model import Amount, Date, Days, Elapsed, Name, PackFile, RuleId, Slug
+from .model import Amount, Date, Days, Elapsed, Name, Offset, PackFile, RuleId, Slug
 from .yaml_nodes import Document, Path, parse
 
 Shaped = TypeVar("Shaped")
@@ -122,7 +122,7 @@ def check_shape(
 
 
 _RIGHT = {
-    "an amount of time such as '24 h'": (Amount, Elapsed),
+    "an amount of time such as '24 h'": (Amount, Elapsed, Offset),
     "whole days such as '91 d'": (Days,),
     "a date such as 2026-01-31": (Date,),
     "a name of small letters, digits and _": (Name,),

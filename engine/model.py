@@ -36,7 +36,10 @@ Days = Annotated[str, StringConstraints(pattern=r"^\d{1,5} d$")]
 Elapsed = Annotated[str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk)$")]
 """An `Amount` without calendar months."""
 Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_a_date)]
-Offset = Annotated[str, StringConstraints(pattern=r"^-?\d+(\.\d+)? (s|min|h|d|wk|mo)$")]
+Offset = Annotated[
+    str, StringConstraints(pattern=r"^-?(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk|\d{1,3} mo)$")
+]
+"""An `Amount` that may lie before its anchor."""
 Side = Literal["left", "right"]
 Category = Literal["referral", "laboratory", "imaging", "procedure", "education", "evaluation", "therapy", "screening"]
 Condition = dict[str, Any]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from .assessment import PRIORITIES, Due, NotEvaluated, Priority, Question, Step
 from .conditions import Status
 from .decide import Decision
-from .explain import Asked, citations, label_of, sought
+from .explain import Asked, label_of, sought
 from .facts import Facts
 from .model import RuleShape
 from .quantities import seconds
@@ -60,7 +60,7 @@ def outstanding(decision: Decision) -> Outstanding:
                 NotEvaluated(rule=shape.id, title=shape.title, why=f"cannot evaluate: {why}", priority=priority)
             )
         _gather(decision, index, asked, priority, open_findings, history)
-    notices = (f"no earlier visit on record for: {', '.join(history)}",) if history else ()
+    notices = (f"no earlier visit on record for: {'; '.join(history)}",) if history else ()
     return Outstanding(tuple(_steps(open_findings, facts)), unsettled, tuple(_once(not_evaluated)), notices)
 
 
@@ -137,6 +137,7 @@ def _question(finding: str, side: str, entry: _Open, facts: Facts) -> Question:
         reason=reason,
         rules=tuple(sorted(entry.rules)),
         settles=tuple(sorted(entry.settles)),
+        emergencies=tuple(sorted(rule for rule, priority in entry.rules.items() if priority == "stat")),
         worst=worst,
     )
 
@@ -145,12 +146,13 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
     """Return what is wanted by an age and not on record: rule number, the item, its window."""
     facts = decision.facts
     out = []
-    for index, instance in enumerate(facts.pack.instances):
+    for index in facts.pack.due_rules:
+        instance = facts.pack.instances[index]
         shape = instance.rule.shape
-        if shape.due is None or decision.statuses[index] is not Status.FIRED or _on_record(shape, facts):
+        if decision.statuses[index] is not Status.FIRED or _on_record(shape, facts):
             continue
         consequence = shape.then[0].model_copy(update={"window": shape.window, "within": None})
-        window = window_for(shape, consequence, instance.side, facts)
+        window = window_for(consequence, instance.side, facts)
         at = facts.visit.at.lo
         later = window.start is not None and window.start > at and not window.overdue
         item = Due(
@@ -161,7 +163,7 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
             state="later" if later else ("overdue" if window.overdue else "due"),
             priority=consequence.priority or "routine",
             because=shape.because,
-            sources=citations(facts.pack, tuple(listed(shape.source))),
+            sources=facts.pack.citations(tuple(listed(shape.source))),
         )
         out.append((index, item, window))
     return out

@@ -13,7 +13,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from .assess import assess_visit
-from .assessment import PRIORITIES, Answer, Assessment, Kind, Priority, Traced
+from .assessment import PRIORITIES, Answer, Assessment, Citation, Kind, Priority, Traced
 from .cases import CaseReport, run_cases
 from .compile import Compiled, Instance, Written, compile_rules
 from .conditions import Node, State
@@ -44,6 +44,7 @@ from .references import (
     check_pack,
     check_rule,
     check_settings,
+    inputs_of,
     listed,
 )
 from .rete import ReteReader, rete_available
@@ -140,6 +141,27 @@ class Pack:
     def rule_priorities(self) -> tuple[Priority | None, ...]:
         """For each rule of the program, the highest priority that it can bring."""
         return tuple(highest_priority(instance.rule.shape) for instance in self.instances)
+
+    @cached_property
+    def time_measures(self) -> tuple[str, ...]:
+        """The measures that need no finding: the age."""
+        return tuple(name for name, shape in self.measures.items() if not inputs_of(shape))
+
+    @cached_property
+    def finding_measures(self) -> tuple[str, ...]:
+        """The measures that are computed from findings."""
+        return tuple(name for name, shape in self.measures.items() if inputs_of(shape))
+
+    @cached_property
+    def due_rules(self) -> tuple[int, ...]:
+        """The numbers of the rules that ask whether something is on record."""
+        return tuple(k for k, instance in enumerate(self.instances) if instance.rule.shape.due is not None)
+
+    @lru_cache(maxsize=10_000)  # noqa: B019 - a pack lives as long as the program that uses it
+    def citations(self, names: tuple[str, ...]) -> tuple[Citation, ...]:
+        """Return sources for print."""
+        found = [(name, self.sources[name]) for name in names]
+        return tuple(Citation(id=name, text=s.text, kind=s.kind, issuer=s.issuer) for name, s in found)
 
     @cached_property
     def open_rules(self) -> OpenRules:
@@ -437,7 +459,7 @@ class _Loader:
         documents = self.folder.documents
         self.problems += check_pack(shape, documents["pack.yaml"], findings, targets, self.target_documents)
         self.problems += check_findings(findings, self.finding_documents)
-        self.problems += check_guards(findings, self.finding_documents)
+        self.problems += check_guards(findings, measures, self.finding_documents)
         if shape.settings in documents:
             self.problems += check_settings(settings, documents[shape.settings], sources)
         if shape.measures in documents:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 _POUND = Fraction(45359237, 100000)
 
@@ -69,6 +70,7 @@ def amount(text: str) -> tuple[Fraction, str] | None:
     return (Fraction(found[1]), found[2]) if found else None
 
 
+@lru_cache(maxsize=1000)
 def seconds(text: str) -> int:
     """Return an amount of elapsed time in seconds (``mo`` is calendar time and not accepted here)."""
     found = amount(text)

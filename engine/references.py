@@ -190,17 +190,18 @@ def check_findings(findings: Mapping[str, FindingShape], documents: Mapping[str,
                 yield document.problem((*path, key), "unknown-value", f"'{value}' is no value of '{name}'")
 
 
-def check_guards(findings: Mapping[str, FindingShape], documents: Mapping[str, Document]) -> Iterator[PackProblem]:
-    """Yield guards of findings that look at anything but settings, the sex, and findings without a guard."""
+def check_guards(
+    findings: Mapping[str, FindingShape], measures: Mapping[str, MeasureShape], documents: Mapping[str, Document]
+) -> Iterator[PackProblem]:
+    """Yield guards of findings that look at anything but settings, sex, age, and findings without a guard."""
+    ages = [name for name, shape in measures.items() if not inputs_of(shape)]
     for name, shape in findings.items():
         for tested in _tested(shape.applies_when):
             subject = tested.split(".")[0]
             guarded = subject in findings and findings[subject].applies_when is not None
-            if guarded or (subject not in findings and subject not in ("setting", SEX)):
-                path, words = (
-                    ("findings", name, "applies_when"),
-                    "a setting, sex_at_birth, or a finding without a guard",
-                )
+            if guarded or (subject not in findings and subject not in ("setting", SEX, *ages)):
+                path = ("findings", name, "applies_when")
+                words = "a setting, sex_at_birth, the age, or a finding without a guard"
                 yield documents[name].problem(path, "cycle", f"'{tested}' cannot say who '{name}' is for; use {words}")
 
 

@@ -93,7 +93,7 @@ def grounds_of(index: int, instance: Instance, status: Status, facts: Facts) -> 
         for verb in VERBS:
             target = getattr(consequence, verb)
             if target is not None:
-                window = window_for(instance.rule.shape, consequence, instance.side, facts)
+                window = window_for(consequence, instance.side, facts)
                 yield Ground(index, instance, consequence, verb, target, instance.side, status, window)
 
 

@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import Literal
 
 from .program import Variable
@@ -72,6 +73,12 @@ class Entry:
     values: tuple[str, ...] = ()
     cuts: set[Fraction] = field(default_factory=set)
 
+    @cached_property
+    def masks(self) -> dict[str, int]:
+        """The atom of each named value, as a mask."""
+        base = 0 if self.kind == "flag" else 1
+        return {name: 1 << (base + k) for k, name in enumerate(self.values)}
+
 
 class VariableTable:
     """The variables of a pack. Cut points gather while conditions are read; `freeze` fixes the cells."""
@@ -107,10 +114,11 @@ class VariableTable:
 
     def values_mask(self, var: int, names: Iterable[str]) -> int:
         """Return the mask of named values; an unknown name raises KeyError."""
-        entry = self.entries[var]
-        base = 0 if entry.kind == "flag" else 1
-        places = {name: base + k for k, name in enumerate(entry.values)}
-        return sum({1 << places[name] for name in names})
+        masks = self.entries[var].masks
+        out = 0
+        for name in names:
+            out |= masks[name]
+        return out
 
     def cells_mask(self, var: int, lo: tuple[Fraction, bool] | None, hi: tuple[Fraction, bool] | None) -> int:
         """Return the mask of the cells from ``lo`` to ``hi``: (bound, whether the bound itself counts).

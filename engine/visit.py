@@ -535,4 +535,3 @@ def _printable(value: Any) -> bool:
 
 def _text(value: Any) -> str | None:
     return None if value is None else str(value)
-

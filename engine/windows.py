@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from .assessment import Priority, Window
-from .model import Consequence, RuleShape, WindowShape
+from .model import Consequence, WindowShape
 from .references import windows_of
 from .times import Moment, plus, stamp
 
@@ -44,7 +44,7 @@ class Real:
         )
 
 
-def window_for(rule: RuleShape, consequence: Consequence, side: str, facts: Facts) -> Real:
+def window_for(consequence: Consequence, side: str, facts: Facts) -> Real:
     """Return the window of one consequence at this visit."""
     priority = consequence.priority or "routine"
     written = windows_of(consequence.window)

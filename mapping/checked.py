@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from ..engine.errors import InputProblem, LayetteError
-from .validate import errors, validate
+from .validate import Issue, errors, validate
+
+PROFILE = "vital-sign"
 
 
 class OutputError(LayetteError):
@@ -14,9 +16,22 @@ class OutputError(LayetteError):
 
 def input_problems(content: Any) -> tuple[InputProblem, ...]:
     """Return what makes FHIR input (a resource, or a list of them) invalid R4, each with its path."""
-    resources = content if isinstance(content, list) else [content]
-    found = [issue for resource in resources for issue in errors(validate(resource))]
+    found = [issue for issue in _issues(content) if issue.key != PROFILE]
     return tuple(InputProblem(issue.path, "invalid-fhir", f"{issue.message} ({issue.key})") for issue in found)
+
+
+def profile_notices(content: Any) -> tuple[str, ...]:
+    """Return what of the input does not meet the vital-sign profiles of R4: said, and read all the same.
+
+    The reader judges units itself, by what the finding accepts: a weight in "lb" is understood, and shown converted.
+    """
+    found = [issue for issue in _issues(content) if issue.key == PROFILE]
+    return tuple(f"{issue.path}: {issue.message} ({issue.key})" for issue in found)
+
+
+def _issues(content: Any) -> list[Issue]:
+    resources = content if isinstance(content, list) else [content]
+    return [issue for resource in resources for issue in errors(validate(resource))]
 
 
 def checked_output(resource: dict[str, Any]) -> dict[str, Any]:

@@ -105,7 +105,9 @@ def _parsed(text: str) -> JsonValue:
         return _DECODER.decode(text)
     except json.JSONDecodeError as error:
         place = f"line {error.lineno} column {error.colno}"
-        raise _error(place, "not-json", f"This is not JSON: {error.msg}.") from None
+        several = " One resource a time: each line of an NDJSON file is a document of its own."
+        hint = several if error.msg == "Extra data" else ""
+        raise _error(place, "not-json", f"This is not JSON: {error.msg}.{hint}") from None
     except RecursionError:
         raise _too_deep() from None
 

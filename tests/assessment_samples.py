@@ -173,7 +173,10 @@ def assessment(**changes: Any) -> Assessment:
             Step(
                 area="eyes", label="Look at the eyes", worst="stat", rules=2, emergencies=1,
                 questions=(
-                    question("red_reflex", "Red reflex", side="right", state="attempted", reason="not performed"),
+                    question(
+                        "red_reflex", "Red reflex, right", side="right", state="attempted", reason="not performed",
+                        rules=("a.b", "c.d"), emergencies=("a.b",),
+                    ),
                 ),
             ),
         ),

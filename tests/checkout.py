@@ -17,19 +17,22 @@ FOLDERS = ("engine", "mapping", "rules", "schemas")
 """The folders that are installed, as `layette.<folder>`."""
 
 
-def run(*command: str | Path, cwd: Path = ROOT, env: Mapping[str, str] | None = None) -> tuple[int, str]:
-    """Run a command to its end; returns its exit code and all that it printed."""
+Ended = subprocess.CompletedProcess[str]
+
+
+def run(*command: str | Path, cwd: Path = ROOT, env: Mapping[str, str] | None = None) -> Ended:
+    """Run a command to its end, whatever its exit code; it sees no other Python's settings."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("PYTHON")}
     words = [str(word) for word in command]
-    ended = subprocess.run(words, cwd=cwd, env=kept | dict(env or {}), capture_output=True, text=True, check=False)
-    return ended.returncode, ended.stdout + ended.stderr
+    return subprocess.run(words, cwd=cwd, env=kept | dict(env or {}), capture_output=True, text=True, check=False)
 
 
 def done(*command: str | Path, cwd: Path = ROOT, env: Mapping[str, str] | None = None) -> str:
-    """Run a command that has to succeed and return what it printed."""
-    code, printed = run(*command, cwd=cwd, env=env)
-    assert code == 0, f"{' '.join(map(str, command))} ended with {code}\n{printed}"
-    return printed
+    """Run a command that has to succeed and return its standard output."""
+    ended = run(*command, cwd=cwd, env=env)
+    words = " ".join(map(str, command))
+    assert ended.returncode == 0, f"{words} ended with {ended.returncode}\n{ended.stdout}{ended.stderr}"
+    return ended.stdout
 
 
 @cache

@@ -9,17 +9,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from checkout import ROOT, done, files, run, shown_example
+from checkout import ROOT, Ended, done, files, run, shown_example
 
 
 def copy_of_the_tree(place: Path) -> Path:
-    """Copy the repository's files alone into a repository of their own: clean, with nothing left from a build."""
+    """Copy the repository's files alone into a repository of their own: clean, with nothing left from a build.
+
+    They are committed there, because the finder of files for the sdist asks git for a commit.
+    """
     for name in files():
         target = place / name
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copy2(ROOT / name, target, follow_symlinks=False)
     done("git", "init", "--quiet", cwd=place)
     done("git", "add", "--all", cwd=place)
+    who = ("-c", "user.name=tests", "-c", "user.email=tests@layette.example", "-c", "commit.gpgsign=false")
+    done("git", *who, "commit", "--quiet", "--message", "The tree under test", cwd=place)
     return place
 
 
@@ -34,13 +39,13 @@ class Installed:
         """Run the console command away from the checkout; it has to succeed."""
         return done(self.python.with_name("layette"), *words, cwd=self.folder)
 
-    def pip(self, *words: str | Path, **env: str) -> tuple[int, str]:
-        """Run pip; returns its exit code and all that it printed."""
+    def pip(self, *words: str | Path, **env: str) -> Ended:
+        """Run pip, whatever its exit code."""
         return run(self.python, "-m", "pip", *words, cwd=self.folder, env=env)
 
     def assessment(self) -> dict[str, Any]:
         """Return the assessment of the README's example."""
-        found: dict[str, Any] = json.loads(self.layette("assess", shown_example(), "--to", "json", "--out", "-"))
+        found: dict[str, Any] = json.loads(self.layette("assess", shown_example(), "--to", "json"))
         return found
 
 
@@ -48,8 +53,8 @@ def install(wheel: Path, folder: Path, *, interpreter: str = sys.executable, ext
     """Make a fresh virtual environment in ``folder`` and install the wheel with its dependencies."""
     done(interpreter, "-m", "venv", folder / "venv", cwd=folder)
     installed = Installed(folder / "venv/bin/python", folder)
-    code, printed = installed.pip("install", "--quiet", f"{wheel}{extra}")
-    assert code == 0, printed
+    ended = installed.pip("install", "--quiet", f"{wheel}{extra}")
+    assert ended.returncode == 0, ended.stderr
     return installed
 
 
@@ -66,13 +71,13 @@ def interpreter(version: str) -> str | None:
         return found
     # A pyenv shim refuses to run a version that is not chosen, but pyenv knows where it lies.
     pyenv = shutil.which("pyenv")
-    listed = run(pyenv, "whence", "--path", name)[1].split() if pyenv else []
+    listed = run(pyenv, "whence", "--path", name).stdout.split() if pyenv else []
     return next((path for path in listed if _runs(path, version)), None)
 
 
 def _runs(path: str, version: str) -> bool:
     asked = "import sys, venv, ensurepip; print('%d.%d' % sys.version_info[:2])"
     try:
-        return run(path, "-c", asked) == (0, f"{version}\n")
+        return run(path, "-c", asked).stdout.strip() == version
     except OSError:
         return False

@@ -59,7 +59,11 @@ def alike(written: str) -> str:
 
 def _numbered(written: str) -> str:
     names: dict[str, str] = {}
-    return _URN.sub(lambda urn: names.setdefault(urn[0], f"urn:uuid:{len(names) + 1:08}-0000-4000-8000-{0:012}"), written)
+
+    def number(urn: re.Match[str]) -> str:
+        return names.setdefault(urn[0], f"urn:uuid:{len(names) + 1:08}-0000-4000-8000-000000000000")
+
+    return _URN.sub(number, written)
 
 
 @cache

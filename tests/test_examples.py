@@ -39,6 +39,12 @@ def test_the_visits_are_all_here() -> None:
     assert {path.name for path in EXPECTED.iterdir()} == expected
 
 
+def test_the_readme_names_every_visit_and_file() -> None:
+    readme = (EXAMPLES / "README.md").read_text(encoding="utf-8")
+    files = [path.name for path in EXAMPLES.iterdir() if path.is_file() and path.name != "README.md"]
+    assert [name for name in files if f"`{name}`" not in readme] == []
+
+
 @example
 @pytest.mark.parametrize("form", FORMS)
 def test_the_answer_is_the_one_that_is_kept(

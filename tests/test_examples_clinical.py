@@ -100,7 +100,7 @@ WANTED = {
             "diaper-area": "stat",
             "vital-signs": "stat",
             "chest-heart": "stat",
-            "hips-limbs": "urgent",
+            "hips-limbs": "asap",
         },
     ),
     "two-weeks-after": Wanted(
@@ -195,9 +195,7 @@ def test_an_order_that_stands_too_late_is_proposed_again_and_named(answers: dict
 @pytest.mark.parametrize("name", NAMES)
 def test_what_must_not_be_done_never_goes_out_as_a_request(name: str, answers: dict[str, Any], tmp_path: Any) -> None:
     bundle = loads(assess(EXAMPLES / f"{name}.json", "fhir-json", tmp_path))
-    requests = [
-        entry["resource"] for entry in bundle["entry"] if entry["resource"]["resourceType"] == "ServiceRequest"
-    ]
+    requests = [entry["resource"] for entry in bundle["entry"] if entry["resource"]["resourceType"] == "ServiceRequest"]
     refused = sorted(one["code"]["text"] for one in requests if one.get("doNotPerform"))
     assert refused == sorted(one["label"] for one in answers[name]["avoid"])
     assert {(one["status"], one["intent"]) for one in requests} <= {("draft", "proposal")}

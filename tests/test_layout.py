@@ -15,6 +15,10 @@ TOP = {*FOLDERS, "examples", "tests", "README.md", "DEVELOPERS.md", "CHANGELOG.m
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 INSTALLED = SETTINGS["tool"]["setuptools"]["packages"]
 
+OTHER_WORDS = {"length", "weight", "birth_weight"}
+"""Names of findings that the engine uses for something else: a dimension of units (`quantities`), a parameter of a
+measure (`feed_volume_per_day`), a word for where a gain is counted from (`gain_per_day`, whose finding the pack names)."""
+
 
 def test_the_top_holds_the_agreed_entries_and_dotfiles_only():
     found = {name.partition("/")[0] for name in files()}
@@ -56,7 +60,7 @@ def test_nothing_imports_a_folder_by_its_bare_name():
 
 def test_the_engine_names_no_finding_of_the_pack():
     names = _finding_names()
-    assert [(place, text) for place, text in _texts("engine/") if text in names] == []
+    assert [(place, text) for place, text in _texts("engine/") if text in names - OTHER_WORDS] == []
 
 
 def _modules(prefix: str) -> Iterator[tuple[str, ast.Module]]:

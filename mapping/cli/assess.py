@@ -78,26 +78,29 @@ def _answer(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
 
 def _assess(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessment:
     if given.problems:
-        raise InputError(given.problems, _urgent(pack, given, arguments))
+        more, urgent = _rest(pack, given, arguments)
+        raise InputError((*given.problems, *more), urgent)
     try:
         return pack.assess(given.visit, at=arguments.at, readers=READERS.get(arguments.readers))
     except ValueError as error:
         raise InputError([InputProblem("--readers", "setting", str(error))]) from None
 
 
-def _urgent(pack: Pack, given: Given, arguments: argparse.Namespace) -> tuple[str, ...]:
-    """Return the emergencies that the usable rest decides, so that a mistake in the input hides none."""
+def _rest(pack: Pack, given: Given, arguments: argparse.Namespace) -> tuple[tuple[InputProblem, ...], tuple[str, ...]]:
+    """Return what else is wrong, and the emergencies that the usable rest decides: a mistake must hide none."""
     try:
         found = pack.assess(given.visit, at=arguments.at)
     except InputError as error:
-        return error.urgent
+        known = {problem.path for problem in given.problems}
+        return tuple(problem for problem in error.problems if problem.path not in known), error.urgent
     except LayetteError as error:
-        return (str(error),)
+        return (), (str(error),)
     pressing = [one for one in found.recommendations if one.priority == "stat"]
-    return tuple(
+    lines = tuple(
         f"{one.label}{', ' + one.side if one.side else ''}: {one.reasons[0].because} ({one.reasons[0].rule})"
         for one in pressing
     )
+    return (), lines
 
 
 def _text(found: Assessment, pack: Pack, given: Given, arguments: argparse.Namespace) -> str:

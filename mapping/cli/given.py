@@ -13,7 +13,7 @@ import yaml
 from ...engine.errors import InputError, InputProblem
 from ...engine.pack import Pack
 from ...engine.yaml_nodes import parse as parse_yaml
-from ..checked import input_problems
+from ..checked import input_problems, profile_notices
 from ..fhir_json import SIZE_LIMIT, loads
 from ..fhir_xml import from_xml
 from ..read import read
@@ -54,7 +54,8 @@ def take(name: str, pack: Pack, base: str, asked: Asked) -> Given:
         raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
     result = read(content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter)
     problems = tuple(dict.fromkeys((*input_problems(content), *result.problems)))
-    return Given(result.visit, content, f"{result.counts}.", problems, result.notices)
+    notices = (*result.notices, *profile_notices(content))
+    return Given(result.visit, content, f"{result.counts}.", problems, notices)
 
 
 def _bytes(name: str) -> bytes:

@@ -40,6 +40,7 @@ class Desk:
     not_understood: list[dict[str, str]] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
     latest: tuple[datetime, str] | None = None
+    stated_sex: str | None = None
 
     def refuse(self, entry: Entry, wrong: Wrong, suffix: str = "", *, withdrawn: bool = False) -> None:
         """Note a mistake at ``suffix`` of an entry; one in a withdrawn resource is only kept."""

@@ -68,6 +68,7 @@ class CodeIndex:
     def __init__(self, pack: PackView, base: str = OWN_BASE, site_codes: Iterable[SiteCode] = ()) -> None:
         """Gather the codes of ``pack`` and of a site; ``base`` is the canonical base of our own systems."""
         self.base = base.rstrip("/")
+        self.pack_id = pack.id
         site = tuple(site_codes)
         self.findings = {
             name: Finding(name, shape, self.base, _site_values(site, name)) for name, shape in pack.findings.items()

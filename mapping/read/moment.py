@@ -42,15 +42,18 @@ def named_encounter(shelf: Shelf, name: str | None, problems: list[InputProblem]
 
 
 def moment_of(
-    shelf: Shelf, people: People, named: Entry | None, at: str | None, problems: list[InputProblem]
+    shelf: Shelf, people: People, named: Entry | None, at: str | None, problems: list[InputProblem], exam: str = ""
 ) -> Moment:
-    """Find the moment of the visit: as given, the Encounter's start, else the latest effective time."""
+    """Find the moment of the visit: as given, the Encounter's start, else the latest effective time.
+
+    ``exam`` is the questionnaire whose responses are part of a visit, and count by the time of their authoring.
+    """
     encounter = named or _latest_encounter(shelf, people)
     if encounter is not None:
         encounter.mark(Fate.USED)
-    names = {encounter.origin, encounter.url, encounter.name} if encounter else _absent_encounter(shelf, people)
+    names = {encounter.origin, encounter.url, encounter.name} if encounter else _absent_encounter(shelf, people, exam)
     born_text, born = _born(people, problems)
-    at_text, moment, limit = _when(shelf, people, encounter, at, problems)
+    at_text, moment, limit = _when(shelf, people, encounter, at, problems, exam)
     if born is not None and moment is not None and Clock(born, moment, moment).before_birth(moment):
         problems.append(
             InputProblem(_place(encounter), "time", "the visit lies before birth", at_text or "", "a time after birth")
@@ -88,9 +91,9 @@ def _start_seconds(entry: Entry) -> float:
     return (start if isinstance(start, datetime) else datetime.combine(start, time.min).astimezone()).timestamp()
 
 
-def _absent_encounter(shelf: Shelf, people: People) -> set[str]:
+def _absent_encounter(shelf: Shelf, people: People, exam: str) -> set[str]:
     """Return the Encounter of the latest Observation, where Encounters are referred to but not sent along."""
-    latest = max(_timed(shelf, people), key=lambda found: found[0], default=None)
+    latest = max(_timed(shelf, people, exam), key=lambda found: found[0], default=None)
     name = reference(latest[2].resource.get("encounter")) if latest else ""
     return {name} if name and not name.startswith("#") else set()
 
@@ -133,7 +136,7 @@ def _agreed(
 
 
 def _when(
-    shelf: Shelf, people: People, encounter: Entry | None, given: str | None, problems: list[InputProblem]
+    shelf: Shelf, people: People, encounter: Entry | None, given: str | None, problems: list[InputProblem], exam: str
 ) -> tuple[str | None, datetime | None, datetime | None]:
     """Return the moment as text and parsed, and the last moment that still belongs to the visit."""
     period = mapping(encounter.resource.get("period")) if encounter else {}
@@ -148,7 +151,7 @@ def _when(
         where = "at" if given is not None else f"{_place(encounter)[:-6]}.{bad.key}"
         problems.append(InputProblem(where, "time", bad.message, bad.value, EXAMPLE))
         return None, None, None
-    latest = max(_timed(shelf, people), key=lambda found: found[0], default=None)
+    latest = max(_timed(shelf, people, exam), key=lambda found: found[0], default=None)
     if latest is not None:
         return latest[1], latest[0], latest[0]
     if people.baby is not None:
@@ -173,19 +176,27 @@ def _limit(encounter: Entry | None, start: datetime, end: object) -> datetime:
     return start
 
 
-def _timed(shelf: Shelf, people: People) -> list[tuple[datetime, str, Entry]]:
-    """Return the exact effective times of the newborn's Observations that stand."""
+def _timed(shelf: Shelf, people: People, exam: str) -> list[tuple[datetime, str, Entry]]:
+    """Return the exact times of what stands: the newborn's Observations, and responses to the exam."""
     found = []
-    for entry in shelf.of("Observation"):
+    for entry in (*shelf.of("Observation"), *shelf.of("QuestionnaireResponse")):
         if entry.resource.get("status") in _WITHDRAWN:
             continue
         link = entry.resource.get("subject")
         if (people.who(link, entry) if link is not None else people.alone and "baby") != "baby":
             continue
         try:
-            said, moment = effective(entry.resource)
+            said, moment = effective(entry.resource) if entry.kind == "Observation" else _authored(entry, exam)
         except BadTimeError:
             continue
         if isinstance(moment, datetime) and said is not None:
             found.append((moment, said, entry))
     return found
+
+
+def _authored(entry: Entry, exam: str) -> tuple[str | None, date | None]:
+    """Return when a response to the exam was authored; one to another questionnaire says nothing of this visit."""
+    said = text(entry.resource.get("authored"))
+    if not said or text(entry.resource.get("questionnaire")).partition("|")[0] != exam:
+        return None, None
+    return said, parse(said, "authored")

@@ -13,6 +13,7 @@ from .amounts import Wrong
 from .desk import Desk
 from .diagnoses import read_condition
 from .entries import Entry, shelve
+from .exam_form import exam_url
 from .history import read_communication, read_immunization, read_list, read_procedure, read_request
 from .index import index_of
 from .moment import Moment, moment_of, named_encounter
@@ -20,6 +21,7 @@ from .observations import read_observation
 from .pack_view import PackView, SiteCode
 from .parts import Resource, items, shown, text, wrong_kind
 from .people import People, find_people
+from .questionnaire import read_questionnaire
 from .result import Counts, Fate, NotUsed, ReadResult
 
 _READERS: Mapping[str, Callable[[Desk, Entry], None]] = {
@@ -29,6 +31,7 @@ _READERS: Mapping[str, Callable[[Desk, Entry], None]] = {
     "List": read_list,
     "Observation": read_observation,
     "Procedure": read_procedure,
+    "QuestionnaireResponse": read_questionnaire,
     "ServiceRequest": read_request,
 }
 _BIRTH_SEX = "http://hl7.org/fhir/us/core/StructureDefinition/us-core-birthsex"
@@ -67,7 +70,7 @@ def read(
     problems = list(shelf.problems)
     named = named_encounter(shelf, encounter, problems)
     people = People(shelf) if problems and not shelf.entries else find_people(shelf, subject, named, problems)
-    moment = moment_of(shelf, people, named, at, problems)
+    moment = moment_of(shelf, people, named, at, problems, exam_url(base, pack.id))
     index = index_of(pack, base, site_codes)
     desk = Desk(shelf, index, people, moment.clock, moment.encounter, moment.encounters, problems)
     desk.complete |= set(history_complete)
@@ -159,7 +162,7 @@ def _patient(desk: Desk, baby: Entry) -> dict[str, Any]:
 
 def _sex(desk: Desk, baby: Entry) -> str | None:
     """Return the sex at birth: as stated by the extension, else the administrative gender."""
-    stated = _stated_sex(baby.resource)
+    stated = _stated_sex(baby.resource) or desk.stated_sex
     gender = baby.resource.get("gender")
     if gender is not None and gender not in _GENDERS:
         problem = InputProblem(

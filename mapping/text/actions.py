@@ -21,29 +21,25 @@ _MARKS: Mapping[str, str] = {
     "our-reading": "[our reading]",
     "common-practice": "[common practice]",
 }
-_MANY = 6
 
 
 def write(page: Page, assessment: Assessment, clock: Clock) -> None:
-    """Write all that is proposed. Only routine items are ever cut short."""
+    """Write all that is proposed; nothing of it is ever cut."""
     number = 0
     for priority, heading in GROUPS:
         found = [one for one in assessment.recommendations if one.priority == priority]
         if not found:
             continue
         page.heading(heading, priority if priority in ("stat", "asap") else "head")
-        cut = len(found) if page.full or priority != "routine" or len(found) <= _MANY + 1 else _MANY
-        for one in found[:cut]:
+        for one in found:
             number += 1
             _action(page, one, clock, f"{number:3}. ")
-        if cut < len(found):
-            page.put(f"and {len(found) - cut} more (--all)", "     ")
     if not assessment.recommendations:
         page.heading("NOTHING TO REFER, ORDER OR RECHECK IS DECIDED")
     if assessment.standing:
         page.heading("ALREADY ORDERED, DONE OR DECLINED (not proposed again)")
         for one in assessment.standing:
-            page.put(_standing(one), "  -  ")
+            page.put(_standing(one, clock), "  -  ")
     if assessment.avoid:
         page.heading("DO NOT")
         for one in assessment.avoid:
@@ -66,13 +62,13 @@ def _action(page: Page, one: Recommendation, clock: Clock, first: str) -> None:
         page.put("Also: " + ", ".join(reason.rule for reason in one.reasons[1:]), indent)
 
 
-def _standing(one: Recommendation) -> str:
+def _standing(one: Recommendation, clock: Clock) -> str:
     side = f", {one.side.upper()}" if one.side else ""
     order = one.placed
     if order is None:
         return f"{one.label}{side}: done"
-    state = f"{order.status} since {order.time}" if order.time else order.status
-    late = f", OVERDUE since {order.until}: no result on record" if order.overdue else ""
+    state = f"{order.status} since {clock.tell(order.time)}" if order.time else order.status
+    late = f", OVERDUE since {clock.tell(order.until)}: no result on record" if order.overdue and order.until else ""
     return f"{one.label}{side}: {state}, {order.priority or 'no priority given'}{late} ({one.reasons[0].rule})"
 
 

@@ -22,7 +22,9 @@ def write(page: Page, assessment: Assessment) -> None:
     lines = measures if page.full else [cut(line, page.width - 4) for line in measures]
     _section(page, "MEASURES", lines, len(lines))
     compared = [
-        f"{one.label}: {_value(one.now)}; earlier {_value(one.earlier)}" for one in assessment.compared if one.changed
+        f"{one.label}: {_converted(one.now)}; earlier {_converted(one.earlier)}"
+        for one in assessment.compared
+        if one.changed
     ]
     _section(page, "CHANGED SINCE THE LAST VISIT", compared, _MANY)
     concluded = [f"{one.label}: {one.state} ({', '.join(one.rules)})" for one in assessment.conclusions]
@@ -72,6 +74,12 @@ def _choice(one: Choice) -> str:
     label = (one.used or one.not_used[0]).label
     used = f"used {_value(one.used)}; " if one.used else "none used; "
     return f"{label}: {used}not used: {', '.join(map(_value, one.not_used))} ({one.why})"
+
+
+def _converted(used: Used) -> str:
+    """Return a value in the pack's own unit, so that two can be compared, and when it was found."""
+    turned = (used.note or "").split(";")[0].removeprefix("= ") if (used.note or "").startswith("= ") else used.value
+    return turned + (f" on {used.time[:10]}" if used.time else "")
 
 
 def _value(used: Used) -> str:

@@ -106,6 +106,8 @@ class Clock:
         later = window.start and datetime.fromisoformat(window.start) > self.at
         if later and window.until:
             return f"from {self.tell(window.start)} to {self.tell(window.until)}"
+        if window.until and datetime.fromisoformat(window.until) <= self.at:
+            return "now"
         if window.until:
             return f"by {self.tell(window.until)}"
         return f"from {self.tell(window.start)}" if later else str(window.text)

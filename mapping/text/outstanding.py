@@ -39,12 +39,18 @@ def _step(step: Step, page: Page, awaited: Collection[str]) -> str | None:
     looks = [one for one in step.questions if _name(one) not in awaited]
     if step.questions and not looks:
         return None
-    worst = f" (worst: {step.worst})"
-    if step.emergencies:
-        worst = f", {_count(step.emergencies, 'emergency', 'emergencies')}"
-    text = f"{step.label}: closes {_count(step.rules, 'question', 'questions')}{worst}"
-    told = [_question(one) for one in looks if page.full or one.state != "not examined"]
-    return text + (": " + "; ".join(told) if told else "")
+    rules = {rule for one in looks for rule in one.rules}
+    pressing = {rule for one in looks for rule in one.emergencies}
+    worst = f" (worst: {looks[0].worst})"
+    if pressing:
+        worst = f", {_count(len(pressing), 'emergency', 'emergencies')} among them"
+    told = [_question(one) for one in looks] if page.full else [_short(one) for one in looks]
+    named = "; ".join(shown(told, 3, full=page.full))
+    return f"{step.label}: {named}. Closes {_count(len(rules), 'question', 'questions')}{worst}"
+
+
+def _short(one: Question) -> str:
+    return one.label if one.state == "not examined" else _question(one)
 
 
 def _name(question: Question) -> str:
@@ -52,9 +58,8 @@ def _name(question: Question) -> str:
 
 
 def _question(one: Question, unseen: str = "not examined") -> str:
-    side = f", {one.side}" if one.side else ""
     state = unseen if one.state == "not examined" else one.state
-    return f"{one.label}{side} ({state}{': ' + one.reason if one.reason else ''})"
+    return f"{one.label} ({state}{': ' + one.reason if one.reason else ''})"
 
 
 def _deadlines(page: Page, assessment: Assessment, clock: Clock) -> list[str]:

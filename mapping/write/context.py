@@ -45,7 +45,7 @@ class Output:
     @cached_property
     def run(self) -> str:
         """What names this run."""
-        return keys.run_digest(self.assessment)
+        return keys.run_digest(self.assessment, self.visit)
 
     @property
     def at(self) -> str:

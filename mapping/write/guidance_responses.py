@@ -51,9 +51,8 @@ def _step(out: Output, device: str, step: Step) -> None:
 
 
 def _said(question: Question) -> str:
-    side = f", {question.side}" if question.side else ""
     why = f" ({question.reason})" if question.reason else ""
-    return f"{question.label}{side}: {question.state}{why}; open rules: {', '.join(question.rules)}."
+    return f"{question.label}: {question.state}{why}; open rules: {', '.join(question.rules)}."
 
 
 def _requirement(out: Output, question: Question) -> Resource:

@@ -44,9 +44,24 @@ def digest(*parts: object) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
 
 
-def run_digest(assessment: Assessment) -> str:
-    """Return what names this run: the digest of the whole assessment."""
-    return digest(assessment.to_json(None))
+def run_digest(assessment: Assessment, visit: Mapping[str, Any]) -> str:
+    """Return what names this run: all that decides its answer, in whatever order the input came."""
+    settings = sorted((one.id, one.choice) for one in assessment.settings)
+    made_by = [assessment.pack.digest, assessment.engine, assessment.readers, settings, assessment.at]
+    return digest(made_by, canonical(visit))
+
+
+def canonical(value: Any) -> Any:
+    """Return a visit without the places at which things stood in the input, its lists in one order."""
+    if isinstance(value, Mapping):
+        return {str(key): canonical(inner) for key, inner in value.items() if key != "path"}
+    if isinstance(value, list | tuple):
+        return sorted(map(canonical, value), key=_written)
+    return value
+
+
+def _written(value: Any) -> str:
+    return json.dumps(value, sort_keys=True, default=_plain)
 
 
 def urn(base: str, kind: str, key: str) -> str:

@@ -52,7 +52,7 @@ def _agent(out: Output, reference: str) -> Resource:
 def _inputs(out: Output) -> list[Resource]:
     found = [subject.point(out, one.origin) for one in readings(out.visit, out.at) if one.origin]
     names = dict.fromkeys(link["reference"] for link in found if link is not None)
-    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(out.visit)}
+    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(keys.canonical(out.visit))}
     visit = {"identifier": digest, "display": "the visit as it was read"}
     return [{"role": "source", "what": what} for what in ({"reference": name} for name in names)] + [
         {"role": "source", "what": visit}

@@ -69,7 +69,9 @@ def evidence_for(
     used = [value for reason in recommendation.reasons for value in reason.values]
     reasons, others = split(out, evidence.references(out, used), REASONS)
     her = mother(out) if recommendation.subject == "mother" else None
-    return reasons, [*others, *([her] if her else [])]
+    placed = recommendation.placed
+    order = subject.point(out, placed.reference) if placed and placed.reference and placed.status != "draft" else None
+    return reasons, [*others, *([her] if her else []), *([order] if order else [])]
 
 
 def notes(out: Output, recommendation: Recommendation) -> list[dict[str, str]]:

@@ -57,7 +57,8 @@ def test_a_provisional_line_says_unless_and_memory_is_marked() -> None:
 
 def test_the_three_groups_of_what_is_open() -> None:
     said = flat(render(assessment(), awaited=("pulse_oximetry",)))
-    assert "To examine - Look at the eyes: closes 2 questions, 1 emergency" in said
+    assert "Look at the eyes: Red reflex, right (attempted: not performed). Closes 2 questions" in said
+    assert "2 questions, 1 emergency among them" in said
     assert "Results awaited - Blood spot: OVERDUE, act now (was due by Sun 22 Nov, 08:30)" in said
     assert "Guidance owed - Safe sleep; Car seat" in said
 
@@ -81,14 +82,15 @@ def test_settled_and_unsettled_targets_are_counted() -> None:
     assert "Settled as not needed: 1 of 2 targets. Still open: 1 target: Orthopedics." in said
 
 
-def test_long_lists_are_cut_but_never_what_is_urgent() -> None:
+def test_long_lists_are_cut_but_never_what_is_proposed() -> None:
     many = tuple(recommendation(label=f"Stat {k}") for k in range(20))
     later = tuple(recheck(label=f"Routine {k}", priority="routine") for k in range(20))
     topics = tuple(topic(f"t{k}", f"Topic {k}") for k in range(40))
     made = assessment(recommendations=(*many, *later), guidance=topics)
     short, full = render(made), render(made, full=True)
     assert all(f"Stat {k}," in flat(short) for k in range(20))
-    assert "and 14 more (--all)" in short
+    assert all(f"Routine {k} " in flat(short) for k in range(20))
+    assert "and 34 more (--all)" in short
     assert "more (--all)" not in full
     assert all(f"Topic {k}" in flat(full) for k in range(40))
 

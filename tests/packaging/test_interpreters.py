@@ -31,7 +31,7 @@ def test_without_a_compiler_it_works_and_says_that_it_read_once(plain):
 def test_without_a_compiler_the_extra_is_refused(built, plain):
     no_compiler = {"CC": "/bin/false", "PATH": str(plain.python.parent)}
     # Without --no-cache-dir pip would take a copy that it built earlier with this machine's compiler.
-    code, printed = plain.pip("install", "--no-cache-dir", f"{built.wheel}[rete]", **no_compiler)
-    assert code != 0
-    assert "durable" in printed
-    assert "durable" not in plain.pip("freeze")[1]
+    ended = plain.pip("install", "--no-cache-dir", f"{built.wheel}[rete]", **no_compiler)
+    assert ended.returncode != 0
+    assert "durable" in ended.stdout + ended.stderr
+    assert "durable" not in plain.pip("freeze").stdout

@@ -1,0 +1,133 @@
+"""Our own codes as CodeSystems: every code of ours that goes out stands in one of these."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from ...engine.model import FindingShape
+from ...engine.subjects import SEX, SEXES
+from ..codes import OWN
+from ..write.keys import CATEGORIES, RUNS
+from .publication import Publication, Resource
+
+_TAGS = {
+    "proposal": "A set of proposals for a clinician to judge",
+    "computed": "Computed by rules, not observed",
+    "reported": "Reported by the family, not seen by the examiner",
+}
+_LISTS = {
+    "observations": "The observations in this list are all there are",
+    "orders": "The orders in this list are all there are",
+    "guidance": "The guidance in this list is all that was given",
+    "immunizations": "The immunizations in this list are all there are",
+}
+_KINDS = {
+    "finding": "What is looked at, asked, measured or tested",
+    "value": "An answer to a finding",
+    "less-exact-value": "An answer that leaves several values of a finding open",
+    "side": "A finding on one side of the body, or on both",
+    "part": "A part of a reading, or a qualifier of it such as the route",
+    "system-normal": "A whole system charted as normal",
+    "measure": "What is computed from findings",
+    "conclusion": "What rules conclude from findings",
+}
+
+
+def code_systems(pub: Publication) -> Iterator[Resource]:
+    """Yield the CodeSystems of a pack."""
+    yield _findings(pub)
+    yield _flat(pub, OWN["targets"], "Targets", "What proposals are about.", _targets(pub))
+    groups = sorted({shape.category or "" for shape in pub.pack.targets.values()} - {""} | {"reassurance", "referral"})
+    about = "The groups of proposals."
+    yield _flat(pub, CATEGORIES, "Request categories", about, {name: name.capitalize() for name in groups})
+    yield _flat(pub, OWN["tags"], "Tags", "What the tags on resources mean.", _TAGS)
+    yield _flat(pub, OWN["lists"], "Complete lists", "What a List declares to be complete.", _LISTS)
+    yield _runs(pub)
+
+
+def _head(pub: Publication, path: str, title: str, about: str, content: str = "complete") -> Resource:
+    name = path.rsplit("/", 1)[-1]
+    head = pub.head("CodeSystem", name, f"{pub.pack.id}: {title}", about)
+    return head | {"caseSensitive": True, "content": content}
+
+
+def _flat(pub: Publication, path: str, title: str, about: str, codes: dict[str, str]) -> Resource:
+    concepts = [{"code": code, "display": display} for code, display in codes.items()]
+    return _head(pub, path, title, about) | {"count": len(concepts), "concept": concepts}
+
+
+def _targets(pub: Publication) -> dict[str, str]:
+    return {name: shape.label for name, shape in pub.pack.targets.items()}
+
+
+def _runs(pub: Publication) -> Resource:
+    about = "One code for each run, the digest of its answer; they are not listed, as each visit makes a new one."
+    return _head(pub, RUNS, "Runs", about, "not-present")
+
+
+def _findings(pub: Publication) -> Resource:
+    about = (
+        "The finding dictionary: findings with their values, sides and parts, measures and conclusions. "
+        "A hyphen is read for each underscore."
+    )
+    concepts = list(_concepts(pub))
+    kinds = {"code": "kind", "description": "; ".join(f"{k}: {v}" for k, v in _KINDS.items()), "type": "code"}
+    return _head(pub, OWN["findings"], "Findings", about) | {
+        "hierarchyMeaning": "grouped-by",
+        "count": sum(1 + len(one.get("concept", ())) for one in concepts),
+        "property": [kinds],
+        "concept": concepts,
+    }
+
+
+def _concepts(pub: Publication) -> Iterator[Resource]:
+    pack = pub.pack
+    yield _concept(SEX, "Sex at birth", "finding", below=[_concept(f"{SEX}.{one}", one, "value") for one in SEXES])
+    for name, shape in pack.findings.items():
+        yield _concept(name, shape.label, "finding", shape.note, _unique(_parts(pub, name, shape)))
+    for name, normal in pack.subjects.normals.items():
+        yield _concept(name, normal.label, "system-normal")
+    for name, measure in pack.measures.items():
+        bands = [_concept(f"{name}.{one}", _words(one), "value") for one in pack.subjects.categories(name)]
+        yield _concept(name, measure.label, "measure", None, bands)
+    for name in sorted(pack.subjects.conclusions - pack.measures.keys() - pack.findings.keys()):
+        yield _concept(name, _words(name), "conclusion")
+
+
+def _parts(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resource]:
+    for value in shape.values or ():
+        yield _concept(f"{name}.{value}", _words(value), "value")
+    for value, meant in pub.pack.subjects.coarse(name).items():
+        either = " or ".join(map(_words, meant))
+        yield _concept(f"{name}.{value}", _words(value), "less-exact-value", f"Not known more exactly: {either}.")
+    for side in (*shape.sides, "both") if shape.sides else ():
+        yield _concept(f"{name}.{side}", f"{shape.label}, {side}", "side")
+    for part in shape.readings.parts if shape.readings else ():
+        yield _concept(f"{name}.{part}", f"{shape.label}, {_words(part)}", "part")
+    for qualifier, values in shape.qualifier.items():
+        yield _concept(f"{name}.{qualifier}", f"{shape.label}, {_words(qualifier)}", "part")
+        for value in values:
+            yield _concept(f"{name}.{qualifier}.{value}", _words(value), "value")
+
+
+def _unique(concepts: Iterable[Resource]) -> list[Resource]:
+    """Return each code once; a value that is called like a side is the value."""
+    found: dict[str, Resource] = {}
+    for one in concepts:
+        found.setdefault(str(one["code"]), one)
+    return list(found.values())
+
+
+def _concept(
+    code: str, display: str, kind: str, definition: str | None = None, below: list[Resource] | None = None
+) -> Resource:
+    concept: dict[str, Any] = {"code": code, "display": display}
+    if definition:
+        concept["definition"] = definition
+    concept["property"] = [{"code": "kind", "valueCode": kind}]
+    return concept | ({"concept": below} if below else {})
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")

@@ -1,0 +1,168 @@
+"""The rules as a PlanDefinition: one action a rule, its condition in words, its sources and how far each was verified.
+
+R4 has no place for expressions in our own language, so an action carries no expression that a machine could run:
+`textEquivalent` says it in words, `input` says what is asked, and the Library holds what the engine runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from ...engine.assessment import PRIORITIES
+from ...engine.model import Consequence, RuleShape, SourceShape
+from ...engine.references import listed
+from ...engine.rule_checks import VERBS
+from ...engine.subjects import SEX
+from ..codes import OWN
+from ..write import concepts
+from .activities import activity_id
+from .library import digest, library_id
+from .publication import Publication, Resource, legal_id
+from .time_words import timing, when
+from .words import rule_words
+
+_TYPE = {
+    "system": "http://terminology.hl7.org/CodeSystem/plan-definition-type",
+    "code": "eca-rule",
+    "display": "ECA Rule",
+}
+_CREATE = {"system": "http://terminology.hl7.org/CodeSystem/action-type", "code": "create", "display": "Create"}
+_SAID = {
+    "refer": "refer", "order": "order", "recheck": "look again", "guide": "tell the family", "reassure": "reassure",
+    "avoid": "do not order",
+}  # fmt: skip
+_STATUS = {
+    "published": "published",
+    "common-practice": "common practice",
+    "from-memory": "from memory, not verified in print",
+    "our-reading": "our reading",
+}
+
+
+def plan(pub: Publication) -> Resource:
+    """Return the PlanDefinition of a pack; `instantiatesCanonical` of what goes out points at its actions."""
+    about = "What a newborn is owed at the first office visits, as rules with reasons and sources."
+    name = plan_id(pub)
+    return pub.head("PlanDefinition", name, pub.pack.shape.title, about) | {
+        "identifier": [digest(pub)],
+        "type": {"coding": [_TYPE]},
+        "usage": pub.standing,
+        "effectivePeriod": {"start": pub.pack.shape.valid_from},
+        "library": [pub.canonical("Library", library_id(pub))],
+        "action": [_action(pub, rule.shape) for rule in pub.pack.rules.values()],
+    }
+
+
+def plan_id(pub: Publication) -> str:
+    """Return the id of the PlanDefinition, which is that of the pack."""
+    return legal_id(pub.pack.id)
+
+
+def _action(pub: Publication, shape: RuleShape) -> Resource:
+    proposed = [then for then in shape.then if not then.conclude]
+    ranks = [PRIORITIES.index(then.priority or "routine") for then in proposed]
+    action: Resource = {
+        "id": shape.id,
+        "title": shape.title,
+        "description": shape.because,
+        "textEquivalent": _in_full(pub, shape),
+        "priority": PRIORITIES[min(ranks)] if ranks else None,
+        "documentation": list(_documentation(pub, shape)),
+        "input": list(_inputs(pub, shape)),
+        "output": [_conclusion(pub, then.conclude) for then in shape.then if then.conclude],
+    }
+    if len(proposed) == 1:
+        action |= _proposal(pub, shape, proposed[0])
+    elif proposed:
+        action["selectionBehavior"] = "all"
+        action["action"] = [_part(pub, shape, then, k) for k, then in enumerate(proposed, 1)]
+    return {key: value for key, value in action.items() if value}
+
+
+def _part(pub: Publication, shape: RuleShape, then: Consequence, number: int) -> Resource:
+    _, target = _verb(then)
+    head = {
+        "id": f"{shape.id}.{number}",
+        "title": pub.pack.targets[target].label,
+        "textEquivalent": _consequence(pub, then),
+        "priority": then.priority or "routine",
+    }
+    return head | _proposal(pub, shape, then)
+
+
+def _proposal(pub: Publication, shape: RuleShape, then: Consequence) -> Resource:
+    _, target = _verb(then)
+    definition = pub.canonical("ActivityDefinition", activity_id(target))
+    kind = {} if then.avoid else {"type": {"coding": [_CREATE]}}
+    return {**timing(then, shape.window), **kind, "definitionCanonical": definition}
+
+
+def _verb(then: Consequence) -> tuple[str, str]:
+    """Return the verb of a proposal and its target."""
+    return next((verb, str(getattr(then, verb))) for verb in VERBS if getattr(then, verb) is not None)
+
+
+def _in_full(pub: Publication, shape: RuleShape) -> str:
+    done = "; ".join(_consequence(pub, then) for then in shape.then)
+    text = f"{rule_words(pub.pack, shape)} Then: {done}."
+    replaced = [f"{pub.pack.rules[one].shape.title} ({one})" for one in shape.instead_of if one in pub.pack.rules]
+    note = f" {shape.note}" if shape.note else ""
+    return text + (f" This takes the place of: {'; '.join(replaced)}." if replaced else "") + note
+
+
+def _consequence(pub: Publication, then: Consequence) -> str:
+    if then.conclude:
+        return f"conclude {then.conclude.replace('_', ' ')}"
+    verb, target = _verb(then)
+    soon = [f"priority {then.priority or 'routine'}", when(then), "if it still holds" if then.if_still else ""]
+    steps = f": {', '.join(then.do)}" if then.do else ""
+    return f"{_SAID[verb]} {pub.pack.targets[target].label} ({', '.join(filter(None, soon))}){steps}"
+
+
+def _documentation(pub: Publication, shape: RuleShape) -> Iterator[Resource]:
+    cited = [*listed(shape.source), *(name for then in shape.then for name in listed(then.source))]
+    for name in dict.fromkeys(cited):
+        source = pub.pack.sources[name]
+        yield {"type": "citation", "label": name, "display": _standing(source), "citation": source.text}
+
+
+def _standing(source: SourceShape) -> str:
+    read = f"; {source.read}" if source.read else ""
+    return f"{_STATUS[source.kind]}{read}"
+
+
+def _inputs(pub: Publication, shape: RuleShape) -> Iterator[Resource]:
+    """Yield what the rule asks about, each subject once; settings are choices of the site, not data."""
+    names = [*_subjects(shape.applies_when), *listed(shape.due), *_subjects(shape.when), *_subjects(shape.unless)]
+    for name in dict.fromkeys(names):
+        if name == SEX:
+            yield {"type": "Patient", "mustSupport": ["gender"]}
+        elif name != "setting":
+            yield {"type": "Observation", "codeFilter": [{"path": "code", "code": _codes(pub, name)}]}
+
+
+def _subjects(written: Mapping[str, Any] | None) -> Iterator[str]:
+    for key, value in (written or {}).items():
+        if key in ("all", "any", "none"):
+            for part in value:
+                yield from _subjects(part)
+        else:
+            yield key.split(".")[0]
+
+
+def _codes(pub: Publication, name: str) -> list[Resource]:
+    pack = pub.pack
+    shape = pack.findings.get(name) or pack.measures.get(name)
+    label = shape.label if shape else name.replace("_", " ")
+    theirs = concepts.published(shape.codes) if shape else []
+    return _once([*theirs, concepts.coding(pub.system(OWN["findings"]), name, label)])
+
+
+def _once(codings: Iterable[Resource]) -> list[Resource]:
+    return list({(one["system"], one["code"]): one for one in codings}.values())
+
+
+def _conclusion(pub: Publication, name: str | None) -> Resource:
+    ours = concepts.coding(pub.system(OWN["findings"]), str(name), str(name).replace("_", " "))
+    return {"type": "Observation", "codeFilter": [{"path": "code", "code": [ours]}]}

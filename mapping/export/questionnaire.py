@@ -1,0 +1,175 @@
+"""The exam as a Questionnaire: the areas in exam order, a question for each finding and side, no answer presumed.
+
+Each question can be answered with a reason why there is no answer; what is left open is not examined. Each answer may
+carry its own time; where a finding is simply looked at, that item is hidden and the time is the visit's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ...engine.model import FindingsFile, FindingShape
+from ...engine.subjects import SEX, SEXES
+from ..codes import ABSENT_REASON, OWN, SYSTEMS
+from ..read.exam_form import exam_id, link
+from ..write import concepts
+from .publication import Publication, Resource
+from .value_sets import ABSENT, ABSENT_SET, answers
+from .words import UNITS
+
+_EXTENSION = "http://hl7.org/fhir/StructureDefinition/"
+_CONTROL = "http://hl7.org/fhir/questionnaire-item-control"
+_ABOUT = "about"
+
+
+def questionnaire(pub: Publication) -> Resource:
+    """Return the Questionnaire of a pack's exam; `mapping.read` reads the responses to it."""
+    name = exam_id(pub.pack.id)
+    about = "The exam in its order: what is looked at, asked and measured. A question left open counts as not examined."
+    return pub.head("Questionnaire", name, f"{pub.pack.shape.title}: the exam", about) | {
+        "subjectType": ["Patient"],
+        "effectivePeriod": {"start": pub.pack.shape.valid_from},
+        "item": [_baby(pub), *(_area(pub, area) for area in pub.pack.areas)],
+    }
+
+
+def _baby(pub: Publication) -> Resource:
+    options = [_option(pub, f"{SEX}.{one}", one) for one in SEXES]
+    question = {
+        "linkId": SEX,
+        "text": "Sex at birth, where the patient's record does not say it",
+        "type": "choice",
+        "answerOption": options,
+    }
+    return {"linkId": f"area:{_ABOUT}", "text": "The newborn", "type": "group", "item": [question]}
+
+
+def _area(pub: Publication, area: FindingsFile) -> Resource:
+    name = f"area:{area.area}"
+    step = {"linkId": f"{name}.step", "text": area.step, "type": "display"}
+    items = [item for finding, shape in area.findings.items() for item in _finding(pub, finding, shape)]
+    return {"linkId": name, "text": area.label, "type": "group", "item": [step, *items]}
+
+
+def _finding(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resource]:
+    if shape.readings is not None:
+        yield _guarded(shape, _attempt(pub, name, shape))
+    elif shape.sides:
+        sides = [item for side in shape.sides for item in _question(pub, name, shape, side)]
+        group = {"linkId": name, "code": _codes(pub, name, shape, shape.codes), "text": shape.label, "type": "group"}
+        yield _guarded(shape, group | {"item": [*_help(name, shape), *sides]})
+    else:
+        yield from (_guarded(shape, item) for item in _question(pub, name, shape, None))
+
+
+def _question(pub: Publication, name: str, shape: FindingShape, side: str | None) -> Iterator[Resource]:
+    here = link(name, side)
+    label = f"{shape.label}, {side}" if side else shape.label
+    published = {**shape.codes, **(shape.side_codes.get(side, {}) if side == "left" or side == "right" else {})}
+    item = {"linkId": here, "code": _codes(pub, here, shape, published), "text": label}
+    item |= _asked(pub, name, shape)
+    below = [*([] if side else _help(here, shape)), *_beside(pub, here, name, shape)]
+    yield item | {"item": below}
+    if shape.number is not None:
+        yield _why_not(pub, here, label, [_time(f"{here}.absent", shape)])
+
+
+def _asked(pub: Publication, name: str, shape: FindingShape) -> Resource:
+    """Return type and options of a question: a quantity in any accepted unit, or one of the named values."""
+    if shape.number is not None:
+        units = dict.fromkeys((shape.number.unit, *shape.number.accepts))
+        return {"extension": [_unit(unit) for unit in units], "type": "quantity", "repeats": True}
+    named = [_option(pub, code, display) for code, display in answers(pub, name).items()]
+    return {"type": "choice", "answerOption": [*named, *_no_answers()]}
+
+
+def _unit(unit: str) -> Resource:
+    coding = {"system": SYSTEMS["ucum"], "code": unit, "display": UNITS.get(unit) or unit}
+    return {"url": f"{_EXTENSION}questionnaire-unitOption", "valueCoding": coding}
+
+
+def _option(pub: Publication, code: str, display: str) -> Resource:
+    return {"valueCoding": {"system": pub.system(OWN["findings"]), "code": code, "display": display}}
+
+
+def _no_answers() -> list[Resource]:
+    return [
+        {"valueCoding": {"system": ABSENT_REASON, "code": code, "display": display}} for code, display in ABSENT.items()
+    ]
+
+
+def _why_not(pub: Publication, here: str, label: str, below: list[Resource]) -> Resource:
+    item: Resource = {
+        "linkId": link(here, "absent"),
+        "text": f"{label}: why there is no value",
+        "type": "choice",
+        "answerValueSet": pub.canonical("ValueSet", ABSENT_SET),
+    }
+    return item | ({"item": below} if below else {})
+
+
+def _attempt(pub: Publication, name: str, shape: FindingShape) -> Resource:
+    """Return a repeating group: one attempt at a finding that is read in parts."""
+    assert shape.readings is not None
+    items: list[Resource] = _help(name, shape)
+    for part in shape.readings.parts:
+        here, label = link(name, part), f"{shape.label}, {part.replace('_', ' ')}"
+        code = _codes(pub, here, shape, shape.part_codes.get(part, {}))
+        asked = _asked(pub, name, shape) | {"repeats": False}
+        items += [{"linkId": here, "code": code, "text": label} | asked, _why_not(pub, here, label, [])]
+    items += [_why_not(pub, name, shape.label, []), *_beside(pub, name, name, shape)]
+    head = {"linkId": name, "code": _codes(pub, name, shape, shape.codes), "text": shape.label, "type": "group"}
+    return head | {"repeats": True, "item": items}
+
+
+def _beside(pub: Publication, here: str, name: str, shape: FindingShape) -> list[Resource]:
+    """Return what may go along with an answer: its time, its qualifiers, and whether the family told it."""
+    items = [_qualifier(pub, here, name, one, values) for one, values in shape.qualifier.items()]
+    if shape.reported:
+        told = "Told by the family, not seen by the examiner"
+        items.append({"linkId": link(here, "reported"), "text": told, "type": "boolean"})
+    return [*items, _time(here, shape)]
+
+
+def _qualifier(pub: Publication, here: str, name: str, one: str, values: list[str]) -> Resource:
+    options = [_option(pub, f"{name}.{one}.{value}", value.replace("_", " ")) for value in values]
+    text = one.replace("_", " ").capitalize()
+    return {"linkId": link(here, one), "text": text, "type": "choice", "answerOption": options}
+
+
+def _time(here: str, shape: FindingShape) -> Resource:
+    item: Resource = {"linkId": link(here, "time"), "text": "Date or time, if not at this visit", "type": "dateTime"}
+    if shape.number or shape.carries_over or shape.awaited or shape.reported:
+        return item
+    hidden = {"url": f"{_EXTENSION}questionnaire-hidden", "valueBoolean": True}
+    return {"linkId": item["linkId"], "extension": [hidden], "text": item["text"], "type": "dateTime"}
+
+
+def _help(here: str, shape: FindingShape) -> list[Resource]:
+    """Return what the examiner can tell the family, as a help text."""
+    if not shape.say:
+        return []
+    control = {"coding": [{"system": _CONTROL, "code": "help", "display": "Help-Button"}]}
+    extension = [{"url": f"{_EXTENSION}questionnaire-itemControl", "valueCodeableConcept": control}]
+    return [{"linkId": link(here, "say"), "extension": extension, "text": shape.say, "type": "display"}]
+
+
+def _codes(pub: Publication, code: str, shape: FindingShape, published: Mapping[str, Any]) -> list[Resource]:
+    ours = concepts.coding(pub.system(OWN["findings"]), code, shape.label)
+    return [*concepts.published(published), ours]
+
+
+def _guarded(shape: FindingShape, item: Resource) -> Resource:
+    """Show an item only where its finding can apply; while the sex is not answered, nothing is hidden."""
+    guard = shape.applies_when or {}
+    values = guard.get(SEX)
+    if list(guard) != [SEX] or not values:
+        return item
+    conditions = [_sex_is(value) for value in (values if isinstance(values, list) else [values])]
+    unanswered = {"question": SEX, "operator": "exists", "answerBoolean": False}
+    return item | {"enableWhen": [*conditions, unanswered], "enableBehavior": "any"}
+
+
+def _sex_is(value: str) -> Resource:
+    return {"question": SEX, "operator": "=", "answerCoding": {"code": f"{SEX}.{value}"}}
