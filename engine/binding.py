@@ -123,9 +123,9 @@ def one(span: Span, unit: str = "", to: str = "") -> Interval:
     return Interval.of([span])
 
 
-def moment_span(moment: Moment) -> Span:
-    """Return a moment as a span of UTC seconds."""
-    return Fraction(moment.lo), Fraction(moment.hi)
+def instant(moment: Moment) -> Interval:
+    """Return a moment as an array of one, in UTC seconds."""
+    return Interval.of([(moment.lo, moment.hi)])
 
 
 def span_of(found: Range) -> Span:
@@ -146,14 +146,14 @@ def _sex(sight: Sight) -> Any:
 
 def _day(sight: Sight, moment: Moment) -> Interval:
     zone = sight.visit.zone
-    return Interval.of([(Fraction(day_number(moment.lo, zone)), Fraction(day_number(moment.hi, zone)))])
+    return Interval.of([(day_number(moment.lo, zone), day_number(moment.hi, zone))])
 
 
 def age_hours(sight: Sight, at: Moment) -> Interval:
     """Return the age in hours at a moment, as an array of one; computed once a moment."""
     key = (at.lo, at.hi)
     if key not in sight.ages:
-        sight.ages[key] = ages.age(one(moment_span(at)), one(moment_span(sight.visit.born)))
+        sight.ages[key] = ages.age(instant(at), instant(sight.visit.born))
     return sight.ages[key]
 
 
@@ -212,13 +212,13 @@ def _gain_per_day(sight: Sight, given: Given) -> Result:
     assert now.time is not None
     if start.time.hi >= now.time.lo:
         return Result(unit="g/d", why_not="the two weights are not apart in time")
-    apart = ages.elapsed_days(one(moment_span(now.time)), one(moment_span(start.time)))
+    apart = ages.elapsed_days(instant(now.time), instant(start.time))
     gain = change.gain_per_day(one(now.span, now.unit, "kg"), one(start.span, start.unit, "kg"), apart)
     return _result(gain, "g/d", now, start, basis=f"since {given['since']}", time=now.time)
 
 
 def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None:
-    if given["since"] == "birth_weight":
+    if given["since"] == "birth":
         birth = sight.number(given["from"]) if "from" in given else None
         return None if birth is None else Value(birth.span, birth.unit, sight.visit.born, birth.used)
     before = listed[1:]
@@ -301,7 +301,7 @@ def _change_per_hour(sight: Sight, given: Given) -> Result:
         return Result(
             unit="mg/dL/h", used=(*later.used, *earlier.used), why_not="the two samples are too close in time"
         )
-    hours = ages.elapsed_hours(one(moment_span(later.time)), one(moment_span(earlier.time)))
+    hours = ages.elapsed_hours(instant(later.time), instant(earlier.time))
     rise = change.change_per_hour(one(later.span, later.unit, "mg/dL"), one(earlier.span, earlier.unit, "mg/dL"), hours)
     return _result(rise, "mg/dL/h", later, earlier, basis="the two latest samples", time=later.time)
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from .binding import UNKNOWN, Result, Value, age_hours, compute, moment_span, one, span_of
+from .binding import UNKNOWN, Result, Value, age_hours, compute, instant, one, span_of
 from .conditions import State, evaluate
 from .measures import ages, thresholds
 from .measures.interval import Interval, Span
@@ -20,7 +20,7 @@ from .quantities import UnitMismatchError, convert
 from .readings import NOTHING, Chosen, Readings
 from .subjects import SEX
 from .values import Range
-from .views import Entry, View, cell, run
+from .views import Entry, View, run
 from .visit import Recorded, Visit
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ class Facts:
         if "observations" in self.visit.complete:
             self._fill_complete()
         self._fill_measures(self.pack.finding_measures)
+        self._fill_beyond(present)
 
     def _fill_measures(self, names: Iterable[str]) -> None:
         for name in names:
@@ -71,7 +72,15 @@ class Facts:
     def _fill_findings(self, names: set[str]) -> None:
         for name in sorted(names):
             for var, entry in self.pack.variables_of.get(name, ()):
-                self.states[var] = self._finding_state(var, entry, self.states[var])
+                if entry.view.what != "beyond":
+                    self.states[var] = self._finding_state(var, entry, self.states[var])
+
+    def _fill_beyond(self, names: set[str]) -> None:
+        """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""
+        for name in names:
+            for var, entry in self.pack.variables_of.get(name, ()):
+                if entry.view.what == "beyond" and self.states[var] != NO:
+                    self.states[var] = self._beyond(entry.view)
 
     def _fill_given(self) -> None:
         for name, choice in self.settings.items():
@@ -109,8 +118,6 @@ class Facts:
             return self._unequal(view)
         if view.what == "among":
             return self._among(view)
-        if view.what == "beyond":
-            return self._beyond(view)
         if view.what == "recorded" and view.pick in ("any", "highest", "lowest"):
             return YES if self.readings.within(view.subject, view.side, view.over)[0] else before
         chosen = self.chosen(view)
@@ -151,7 +158,7 @@ class Facts:
         if view.what == "age" and reading is not None:
             return self._cells(var, age_hours(self, reading.time).spans()[0])
         if view.what == "since" and reading is not None:
-            apart = ages.elapsed_hours(one(moment_span(self.visit.at)), one(moment_span(reading.time)))
+            apart = ages.elapsed_hours(instant(self.visit.at), instant(reading.time))
             return self._cells(var, apart.spans()[0])
         if view.pick in ("highest", "lowest"):
             return self._extreme(var, view)
@@ -186,8 +193,9 @@ class Facts:
 
     def _range_cells(self, var: int, found: Range) -> State:
         cuts = self.pack.table.cuts(var)
-        first = 0 if found.lo is None else cell(cuts, found.lo)
-        last = 2 * len(cuts) if found.hi is None else cell(cuts, found.hi)
+        table = self.pack.table
+        first = 0 if found.lo is None else table.place(var, found.lo)
+        last = 2 * len(cuts) if found.hi is None else table.place(var, found.hi)
         first += 1 if found.lo_open and first % 2 else 0
         last -= 1 if found.hi_open and last % 2 else 0
         return run(first, last) << 1

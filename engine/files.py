@@ -116,7 +116,9 @@ def check_shape(
     except ValidationError as error:
         for item in error.errors(include_url=False):
             where = (*path, *(p for p in item["loc"] if not (isinstance(p, str) and p.endswith("[key]"))))
-            code = "unknown-priority" if "priority" in item["loc"] else "shape"
+            code = (
+                "unknown-priority" if item["loc"][-1:] == ("priority",) and item["type"] == "literal_error" else "shape"
+            )
             problems.append(document.problem(where, code, _worded(item)))
         return None
 

@@ -28,7 +28,7 @@ COLUMNS_OF: Mapping[str, tuple[str, ...]] = {
     "feed_volume_per_feed": ("per_feed",),
     "feed_volume_per_day": ("per_kg", "most"),
 }
-SINCE = ("earlier", "nadir", "birth_weight")
+SINCE = ("earlier", "nadir", "birth")
 
 
 def check_measure_inputs(

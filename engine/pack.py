@@ -149,8 +149,17 @@ class Pack:
 
     @cached_property
     def finding_measures(self) -> tuple[str, ...]:
-        """The measures that are computed from findings."""
-        return tuple(name for name, shape in self.measures.items() if inputs_of(shape))
+        """The measures that are computed from findings; lines of treatment, and what depends on them, come last.
+
+        A line may depend on a conclusion, and so on any other measure.
+        """
+        late: set[str] = set()
+        names = [name for name, shape in self.measures.items() if inputs_of(shape)]
+        for _ in names:
+            late |= {
+                n for n in names if self.measures[n].compute == "threshold" or late & {*inputs_of(self.measures[n])}
+            }
+        return tuple(sorted(names, key=lambda name: name in late))
 
     @cached_property
     def due_rules(self) -> tuple[int, ...]:

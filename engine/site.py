@@ -167,6 +167,8 @@ def _site_table(
     header = parse(header_text, header_place.name)
     problems += header.problems
     data: Any = header.data
+    if header.problems:
+        return header_text + text
     table, found = load_table(data if isinstance(data, Mapping) else {}, text, place.name, site_supplied=True)
     problems += found
     if table is not None:

@@ -60,7 +60,9 @@ Table: TypeAlias = ThresholdSet | LmsTable | PercentileTable | StepTable | Print
 """What a table file becomes."""
 Text: TypeAlias = Annotated[str, Field(min_length=1)]
 Sources: TypeAlias = Annotated[
-    tuple[Text, ...], BeforeValidator(lambda v: (v,) if isinstance(v, str) else v), Field(min_length=1)
+    tuple[Text, ...],
+    BeforeValidator(lambda v: (v,) if isinstance(v, str) else v, json_schema_input_type=Text | tuple[Text, ...]),
+    Field(min_length=1),
 ]
 Status: TypeAlias = Literal["verified", "secondary", "memory", "our-reading"]
 
@@ -250,6 +252,8 @@ def _signatures(header: SetHeader, csv_name: str, site_supplied: bool) -> list[P
         messages.append(("provenance", "say from which document the lines come and how the copy was compared"))
     if site_supplied and len({who.name.strip().casefold() for who in header.signed_off}) < 2:
         messages.append(("signed_off", "two people sign off a supplied set: name, role, on"))
+    if header.unit not in ("mg/dL", "umol/L"):
+        messages.append(("unit", "the lines are in mg/dL or umol/L"))
     if header.covers != (0, 336):
         messages.append(("covers", "a set covers the ages from 0 to 336 h"))
     if sorted(set(header.gestations)) != list(range(header.gestations[0], header.gestations[-1] + 1)):

@@ -61,7 +61,7 @@ def named_zone(name: str) -> tzinfo:
     """Return a zone of the time zone database; ValueError for an unknown name."""
     try:
         return ZoneInfo(name)
-    except (KeyError, OSError) as error:
+    except (KeyError, OSError, ValueError) as error:
         raise ValueError(f"'{name}' is no time zone of the IANA database") from error
 
 

@@ -8,11 +8,12 @@ number is compared once, exactly, and readers only ever see sets of cells.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
+from math import lcm
 from typing import Literal
 
 from .program import Variable
@@ -88,6 +89,7 @@ class VariableTable:
         self.entries: list[Entry] = []
         self._index: dict[View, int] = {}
         self._cuts: list[tuple[Fraction, ...]] | None = None
+        self._whole: list[tuple[int, tuple[int, ...]]] = []
 
     def number(self, view: View) -> int:
         """Return the variable of a numeric view."""
@@ -137,6 +139,16 @@ class VariableTable:
     def freeze(self) -> None:
         """Fix the cut points; from here on masks are final."""
         self._cuts = [tuple(sorted(entry.cuts)) for entry in self.entries]
+        self._whole = [_whole(cuts) for cuts in self._cuts]
+
+    def place(self, var: int, value: Fraction) -> int:
+        """Return the cell of ``value`` in a numeric variable: as `cell`, by whole numbers alone."""
+        scale, cuts = self._whole[var]
+        steps, rest = divmod(value.numerator * scale, value.denominator)
+        if rest:
+            return 2 * bisect_right(cuts, steps)
+        k = bisect_left(cuts, steps)
+        return 2 * k + 1 if k < len(cuts) and cuts[k] == steps else 2 * k
 
     def cuts(self, var: int) -> tuple[Fraction, ...]:
         """Return the cut points of a numeric variable, ascending."""
@@ -154,6 +166,12 @@ class VariableTable:
         if entry.kind == "category":
             return Variable(entry.view.key, (DOES_NOT_APPLY, *entry.values), ordered=False)
         return Variable(entry.view.key, (DOES_NOT_APPLY, *cell_names(self.cuts(var))), ordered=True)
+
+
+def _whole(cuts: tuple[Fraction, ...]) -> tuple[int, tuple[int, ...]]:
+    """Return a scale under which all cut points are whole numbers, and these numbers."""
+    scale = lcm(*(cut.denominator for cut in cuts)) if cuts else 1
+    return scale, tuple(int(cut * scale) for cut in cuts)
 
 
 def cell(cuts: tuple[Fraction, ...], value: Fraction) -> int:

@@ -15,9 +15,9 @@ TOP = {*FOLDERS, "examples", "tests", "README.md", "DEVELOPERS.md", "CHANGELOG.m
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 INSTALLED = SETTINGS["tool"]["setuptools"]["packages"]
 
-OTHER_WORDS = {"length", "weight", "birth_weight"}
+OTHER_WORDS = {"length", "weight"}
 """Names of findings that the engine uses for something else: a dimension of units (`quantities`), a parameter of a
-measure (`feed_volume_per_day`), a word for where a gain is counted from (`gain_per_day`, whose finding the pack names)."""
+measure (`feed_volume_per_day`), and where a gain is counted from (`gain_per_day`; its finding is named by the pack)."""
 
 
 def test_the_top_holds_the_agreed_entries_and_dotfiles_only():

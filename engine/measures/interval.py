@@ -29,6 +29,8 @@ Integers: TypeAlias = NDArray[Any]
 Bools: TypeAlias = NDArray[np.bool_]
 Span: TypeAlias = tuple[Fraction | None, Fraction | None]
 """Low and high end of one value; None is unbounded."""
+Ends: TypeAlias = tuple[int | None, int | None]
+"""A span between whole numbers."""
 
 _SAFE = 2**62
 
@@ -63,7 +65,7 @@ class Interval:
         return not (self.exact or _any(self.lo.den) or _any(self.hi.den))
 
     @classmethod
-    def of(cls, spans: Sequence[Span]) -> Interval:
+    def of(cls, spans: Sequence[Span] | Sequence[Ends]) -> Interval:
         """Return the intervals of single values, as Python ints, so that nothing can overflow.
 
         Raises ValueError where a low end lies above its high end.
@@ -130,7 +132,7 @@ def _objects(values: Sequence[int]) -> Integers:
     return np.array(values, dtype=object)
 
 
-def _ends(values: Sequence[Fraction | None], sign: int) -> Ratio:
+def _ends(values: Sequence[Fraction | int | None], sign: int) -> Ratio:
     return Ratio(
         _objects([sign if v is None else v.numerator for v in values]),
         _objects([0 if v is None else v.denominator for v in values]),

@@ -15,6 +15,7 @@ import numpy as np
 
 from layette.engine.measures.interval import Interval
 from layette.engine.measures.thresholds import Curve, CurveKey, Risk, ThresholdSet
+from layette.engine.quantities import convert
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +79,9 @@ def against_figures(table: ThresholdSet, figures: Iterable[SanityTable]) -> tupl
     refused: list[Fault] = []
     look: list[Fault] = []
     for figure in figures:
-        if (figure.issuer, figure.unit) == (table.issuer, table.unit):
+        if figure.issuer == table.issuer:
             for point in figure.points:
-                (refused if point.refuse else look).extend(_far(table, point, figure.name))
+                (refused if point.refuse else look).extend(_far(table, point, figure))
     return refused, look
 
 
@@ -133,14 +134,18 @@ def _row_at(curve: Curve, age: Fraction) -> int:
     return curve.rows[max(i, 0)]
 
 
-def _far(table: ThresholdSet, point: SanityPoint, name: str) -> Iterator[Fault]:
+def _far(table: ThresholdSet, point: SanityPoint, figure: SanityTable) -> Iterator[Fault]:
+    """Yield where a line is far from a point, compared in the unit of the figure."""
     weeks: Sequence[int] = [w for w in table.gestations if w == point.weeks or (point.and_later and w > point.weeks)]
     for week in weeks:
         curve = table.curves.get((point.line, week, point.risk))
-        if curve is not None and abs(value_at(curve, point.age) - point.value) > point.within:
-            found, near = float(value_at(curve, point.age)), float(point.value)
+        if curve is None:
+            continue
+        here = convert(value_at(curve, point.age), table.unit, figure.unit)
+        if abs(here - point.value) > point.within:
+            found, near = float(here), float(point.value)
             key = _named((point.line, week, point.risk))
-            message = f"{key} is {found:g} at {float(point.age):g} h; {name} gives about {near:g}"
+            message = f"{key} is {found:g} at {float(point.age):g} h; {figure.name} gives about {near:g}"
             yield Fault(_row_at(curve, point.age), "value", f"{message}, and {float(point.within):g} is allowed")
 
 

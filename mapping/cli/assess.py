@@ -15,6 +15,7 @@ from ..codes import OWN_BASE
 from ..fhir_json import dumps
 from ..fhir_xml import to_xml
 from ..text import render
+from ..text.saying import render_saying
 from ..write import to_bundle, to_outcome
 from . import failures, output
 from .given import Asked, Given, take
@@ -43,6 +44,9 @@ def add(verbs: Any) -> None:
     verb.add_argument("--site", metavar="FILE", help="the site file: settings, time zone, own tables")
     verb.add_argument("--readers", choices=READERS, help="readers of the rules to use (default: all that run here)")
     verb.add_argument("--all", action="store_true", help="text: show every list to its end")
+    verb.add_argument(
+        "--say", action="store_true", help="text: print what the examiner can say to the family, instead of the summary"
+    )
     verb.set_defaults(run=run)
 
 
@@ -63,11 +67,16 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _answer(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     """Return the whole output, and the account of the input where the output does not hold it."""
+    if arguments.say and arguments.to != "text":
+        raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
     pack = load_pack(arguments.pack, arguments.site)
     base = pack.site.canonical or OWN_BASE
     asked = Asked(arguments.at, arguments.subject, arguments.encounter)
     given = take(arguments.input, pack, base, asked)
     found = _assess(pack, given, arguments)
+    if arguments.say:
+        visit = pack.read_visit(given.visit, arguments.at)
+        return render_saying(found, pack, visit, full=arguments.all), given.counts
     if arguments.to == "text":
         return _text(found, pack, given, arguments), ""
     if arguments.to == "json":

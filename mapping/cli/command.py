@@ -10,11 +10,11 @@ from types import ModuleType
 
 from ... import engine
 from ...engine.errors import LayetteError
-from . import assess, check
+from . import assess, check, export, validate
 from .failures import report
 
 DONE, FAILED = 0, 2
-VERBS: tuple[ModuleType, ...] = (assess, check)
+VERBS: tuple[ModuleType, ...] = (assess, check, export, validate)
 _EPILOG = "Exit codes: 0 done; 2 the input, the pack or the command line has errors, all of them on stderr."
 
 

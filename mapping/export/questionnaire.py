@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ...engine.model import FindingsFile, FindingShape
+from ...engine.model import FindingsFile, FindingShape, Side
 from ...engine.subjects import SEX, SEXES
 from ..codes import ABSENT_REASON, OWN, SYSTEMS
 from ..read.exam_form import exam_id, link
@@ -54,20 +54,25 @@ def _area(pub: Publication, area: FindingsFile) -> Resource:
 
 def _finding(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resource]:
     if shape.readings is not None:
-        yield _guarded(shape, _attempt(pub, name, shape))
+        yield _guarded(pub, shape, _attempt(pub, name, shape))
     elif shape.sides:
         sides = [item for side in shape.sides for item in _question(pub, name, shape, side)]
-        group = {"linkId": name, "code": _codes(pub, name, shape, shape.codes), "text": shape.label, "type": "group"}
-        yield _guarded(shape, group | {"item": [*_help(name, shape), *sides]})
+        group = {
+            "linkId": name,
+            "code": _codes(pub, name, shape.label, shape.codes),
+            "text": shape.label,
+            "type": "group",
+        }
+        yield _guarded(pub, shape, group | {"item": [*_help(name, shape), *sides]})
     else:
-        yield from (_guarded(shape, item) for item in _question(pub, name, shape, None))
+        yield from (_guarded(pub, shape, item) for item in _question(pub, name, shape, None))
 
 
-def _question(pub: Publication, name: str, shape: FindingShape, side: str | None) -> Iterator[Resource]:
+def _question(pub: Publication, name: str, shape: FindingShape, side: Side | None) -> Iterator[Resource]:
     here = link(name, side)
     label = f"{shape.label}, {side}" if side else shape.label
-    published = {**shape.codes, **(shape.side_codes.get(side, {}) if side == "left" or side == "right" else {})}
-    item = {"linkId": here, "code": _codes(pub, here, shape, published), "text": label}
+    published = {**shape.codes, **(shape.side_codes.get(side, {}) if side else {})}
+    item = {"linkId": here, "code": _codes(pub, here, label, published), "text": label}
     item |= _asked(pub, name, shape)
     below = [*([] if side else _help(here, shape)), *_beside(pub, here, name, shape)]
     yield item | {"item": below}
@@ -115,11 +120,11 @@ def _attempt(pub: Publication, name: str, shape: FindingShape) -> Resource:
     items: list[Resource] = _help(name, shape)
     for part in shape.readings.parts:
         here, label = link(name, part), f"{shape.label}, {part.replace('_', ' ')}"
-        code = _codes(pub, here, shape, shape.part_codes.get(part, {}))
+        code = _codes(pub, here, label, shape.part_codes.get(part, {}))
         asked = _asked(pub, name, shape) | {"repeats": False}
         items += [{"linkId": here, "code": code, "text": label} | asked, _why_not(pub, here, label, [])]
     items += [_why_not(pub, name, shape.label, []), *_beside(pub, name, name, shape)]
-    head = {"linkId": name, "code": _codes(pub, name, shape, shape.codes), "text": shape.label, "type": "group"}
+    head = {"linkId": name, "code": _codes(pub, name, shape.label, shape.codes), "text": shape.label, "type": "group"}
     return head | {"repeats": True, "item": items}
 
 
@@ -155,21 +160,22 @@ def _help(here: str, shape: FindingShape) -> list[Resource]:
     return [{"linkId": link(here, "say"), "extension": extension, "text": shape.say, "type": "display"}]
 
 
-def _codes(pub: Publication, code: str, shape: FindingShape, published: Mapping[str, Any]) -> list[Resource]:
-    ours = concepts.coding(pub.system(OWN["findings"]), code, shape.label)
+def _codes(pub: Publication, code: str, label: str, published: Mapping[str, Any]) -> list[Resource]:
+    ours = concepts.coding(pub.system(OWN["findings"]), code, label)
     return [*concepts.published(published), ours]
 
 
-def _guarded(shape: FindingShape, item: Resource) -> Resource:
+def _guarded(pub: Publication, shape: FindingShape, item: Resource) -> Resource:
     """Show an item only where its finding can apply; while the sex is not answered, nothing is hidden."""
     guard = shape.applies_when or {}
     values = guard.get(SEX)
     if list(guard) != [SEX] or not values:
         return item
-    conditions = [_sex_is(value) for value in (values if isinstance(values, list) else [values])]
+    conditions = [_sex_is(pub, value) for value in (values if isinstance(values, list) else [values])]
     unanswered = {"question": SEX, "operator": "exists", "answerBoolean": False}
     return item | {"enableWhen": [*conditions, unanswered], "enableBehavior": "any"}
 
 
-def _sex_is(value: str) -> Resource:
-    return {"question": SEX, "operator": "=", "answerCoding": {"code": f"{SEX}.{value}"}}
+def _sex_is(pub: Publication, value: str) -> Resource:
+    coding = concepts.coding(pub.system(OWN["findings"]), f"{SEX}.{value}", value)
+    return {"question": SEX, "operator": "=", "answerCoding": coding}

@@ -73,15 +73,14 @@ def condition(pack: Named, written: Mapping[str, Any]) -> str:
 
 def _entry(pack: Named, key: str, value: Any) -> str:
     if key in _JOINS:
-        return _joined([_bracketed(pack, part) for part in value], _JOINS[key], top=False)
+        return _joined([_bracketed(pack, part) for part in value], _JOINS[key])
     if key == "none":
-        return _joined([f"not {_bracketed(pack, part, always=True)}" for part in value], "; and ", top=True)
+        return _joined([f"not {_bracketed(pack, part, always=True)}" for part in value], _JOINS["all"])
     return _test(pack, key, value)
 
 
-def _joined(parts: list[str], joint: str, *, top: bool) -> str:
-    text = joint.join(parts)
-    return text if top or len(parts) == 1 else f"({text})"
+def _joined(parts: list[str], joint: str) -> str:
+    return parts[0] if len(parts) == 1 else f"({joint.join(parts)})"
 
 
 def _bracketed(pack: Named, part: Mapping[str, Any], *, always: bool = False) -> str:
@@ -151,14 +150,12 @@ def _mapping(pack: Named, name: str, views: list[str], value: Mapping[str, Any])
 
 def _setting_bounds(shape: SettingShape, unit: str) -> str:
     ways = [
-        f'{_bounds(dict(choice.bounds), unit)} under "{choice.label}"'
-        for choice in shape.choices.values()
-        if choice.bounds
+        f'{_bounds(choice.bounds, unit)} under "{choice.label}"' for choice in shape.choices.values() if choice.bounds
     ]
     return f'{", ".join(ways)} (by the setting "{shape.label}")'
 
 
-def _bounds(value: Mapping[str, Any], unit: str) -> str:
+def _bounds(value: Mapping[Any, Any], unit: str) -> str:
     said = [_BOUNDS[key].format(_bound(bound, unit)) for key, bound in value.items() if key in _BOUNDS]
     return " and ".join(said)
 
@@ -177,7 +174,7 @@ def _unit(pack: Named, name: str, views: list[str]) -> str:
     if {"age", "since_earlier"} & set(views):
         return "hours"
     unit = pack.subjects.unit(name) or ""
-    return UNITS.get(unit, unit)
+    return UNITS.get(unit, unit.strip("{}"))
 
 
 def _one_of(value: Any) -> str:

@@ -65,13 +65,15 @@ def _of_finding(name: str, shape: FindingShape) -> Iterator[tuple[str, Place]]:
     for side in shape.sides or (None,):
         here = link(name, side)
         yield here, Place("answer", name, side)
-        yield link(here, "absent"), Place("absent", name, side)
-        yield link(here, "absent", "time"), Place("time", name, side)
+        if shape.number is not None:  # a choice holds the reasons for no answer among its options
+            yield link(here, "absent"), Place("absent", name, side)
+            yield link(here, "absent", "time"), Place("time", name, side)
         yield from _beside(here, name, shape, side)
 
 
 def _beside(here: str, name: str, shape: FindingShape, side: str | None) -> Iterator[tuple[str, Place]]:
     yield link(here, "time"), Place("time", name, side)
-    yield link(here, "reported"), Place("reported", name, side)
+    if shape.reported:
+        yield link(here, "reported"), Place("reported", name, side)
     for qualifier in shape.qualifier:
         yield link(here, qualifier), Place("qualifier", name, side, qualifier=qualifier)

@@ -88,7 +88,7 @@ def find_people(shelf: Shelf, subject: str | None, encounter: Entry | None, prob
     elif encounter is not None:
         people.baby = _subject_of(shelf, encounter, problems)
     else:
-        people.baby = _only(babies, problems)
+        people.baby = _only(babies, shelf, problems)
     if people.baby is not None:
         for one in patients:
             if one.resource is people.baby.resource or _same(one, people.baby):
@@ -118,11 +118,13 @@ def _content(resource: Resource) -> dict[str, object]:
     return {key: value for key, value in resource.items() if key != "id"}
 
 
-def _only(babies: list[Entry], problems: list[InputProblem]) -> Entry | None:
+def _only(babies: list[Entry], shelf: Shelf, problems: list[InputProblem]) -> Entry | None:
     if len(babies) == 1:
         return babies[0]
     if not babies:
-        problems.append(InputProblem("input", "patient", "there is no newborn Patient", "", "one Patient"))
+        kinds = ", ".join(sorted({one.kind for one in shelf.entries})) or "no resource"
+        hint = "a Bundle with one newborn Patient, the Encounter and its Observations"
+        problems.append(InputProblem("input", "patient", "there is no newborn Patient", kinds, hint))
         return None
     names = ", ".join(one.origin or one.path for one in babies)
     hint = "one newborn (a mother beside it is fine), or say which one is meant"

@@ -98,10 +98,7 @@ def one_more_known(draw: st.DrawFn) -> tuple[dict[str, Any], dict[str, Any]]:
     """A visit, and the same with one recording that was open, or loose, exactly known."""
     before = draw(visits())
     loose = [
-        (name, k)
-        for name, items in before["findings"].items()
-        for k, fields in enumerate(items)
-        if "absent" in fields or isinstance(fields.get("value"), dict) or fields.get("value") == "abnormal"
+        (name, k) for name, items in before["findings"].items() for k in range(len(items)) if _is_open(name, k, before)
     ]
     after = deepcopy(before)
     if not loose:
@@ -114,6 +111,15 @@ def one_more_known(draw: st.DrawFn) -> tuple[dict[str, Any], dict[str, Any]]:
     fields.pop("absent", None)
     fields.update(_completed(draw, name, fields.get("value")))
     return before, after
+
+
+def _is_open(name: str, k: int, flat: dict[str, Any]) -> bool:
+    """Whether a recording can become known without being a further one beside another of its time."""
+    fields = flat["findings"][name][k]
+    value = fields.get("value")
+    ages = [other.get("age") for subject, other in _read(flat) if subject == name.split(".")[0]]
+    alone, of_its_time = len(ages) == 1, ages.count(fields.get("age")) == 1
+    return alone if "absent" in fields else of_its_time and (isinstance(value, dict) or value == "abnormal")
 
 
 def _read(flat: dict[str, Any]) -> list[Item]:
@@ -134,12 +140,14 @@ def _completed(draw: st.DrawFn, name: str, loose: Any) -> dict[str, Any]:
         "at_least": lambda v, b: v >= b, "more_than": lambda v, b: v > b,
         "at_most": lambda v, b: v <= b, "below": lambda v, b: v < b,
     }  # fmt: skip
-    (word, bound), *_ = loose.items() if isinstance(loose, dict) else [("at_least", 0)]
-    inside = [v for v in (*values, bound + 0.05, bound - 0.05) if tests[word](v, bound) and v > 0]
+    if not isinstance(loose, dict):
+        return {"value": draw(st.sampled_from(values)), "unit": unit}
+    (word, bound), *_ = loose.items()
+    inside = [v for v in (*values, bound + 0.05, bound - 0.05) if tests[word](v, bound)]
     return {"value": round(draw(st.sampled_from(inside)), 3), "unit": unit}
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(pair=one_more_known())
 def test_knowing_more_never_takes_back_what_was_certain(pair: tuple[dict[str, Any], dict[str, Any]]) -> None:
     before, after = (answers(assess(flat)) for flat in pair)
@@ -150,7 +158,7 @@ def test_knowing_more_never_takes_back_what_was_certain(pair: tuple[dict[str, An
         assert after[place][2] or not settled, f"{place} is no longer settled"
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(pair=one_more_known())
 def test_a_rule_that_is_decided_stays_so_and_a_provisional_one_falls_only_to_its_replacer(
     pair: tuple[dict[str, Any], dict[str, Any]],
@@ -164,7 +172,7 @@ def test_a_rule_that_is_decided_stays_so_and_a_provisional_one_falls_only_to_its
             assert name.startswith("exam.barlow-first")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(flat=visits())
 def test_nothing_outstanding_means_all_is_settled(flat: dict[str, Any]) -> None:
     """And what is unsettled has something outstanding, a table that is missing, or an earlier visit that is."""
@@ -201,7 +209,7 @@ def shuffled(value: Any, rng: random.Random) -> Any:
     return value
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(flat=visits(), seed=st.integers(0, 2**32))
 def test_the_order_of_the_input_never_matters(flat: dict[str, Any], seed: int) -> None:
     other = shuffled(flat, random.Random(seed))
@@ -214,14 +222,14 @@ def _without_paths(found: Assessment) -> str:
     return found.model_copy(update={"warnings": tuple(sorted(w.partition(": ")[2] for w in found.warnings))}).to_json()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(flat=visits())
 def test_the_same_input_gives_the_same_bytes(flat: dict[str, Any]) -> None:
     assert assess(deepcopy(flat)).to_json() == assess(flat).to_json()
 
 
 @pytest.mark.skipif(len(READERS) == 1, reason="durable-rules is not installed")
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(flat=visits())
 def test_two_readers_agree_and_both_are_named(flat: dict[str, Any]) -> None:
     found = assess(flat, READERS)
@@ -247,7 +255,7 @@ def test_a_disagreement_is_refused_with_the_highest_priority(monkeypatch: pytest
     pack = small()
     readers: tuple[Reader, ...] = (NativeReader(pack.program), Deaf(pack.program))
     monkeypatch.setattr(type(pack), "readers", lambda *_: readers)
-    with pytest.raises(ReadersDisagree, match="exam.red-reflex-abnormal fired") as caught:
+    with pytest.raises(ReadersDisagree, match=r"exam\.red-reflex-abnormal fired") as caught:
         pack.assess(visit({"red_reflex.left": "white", "cord_attached": "yes"}))
     assert caught.value.highest == "stat"
     assert caught.value.answers["deaf"]["exam.red-reflex-abnormal"] == "undecided"

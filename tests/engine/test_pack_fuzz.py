@@ -83,7 +83,7 @@ def problems_of(folder: Path) -> tuple[PackProblem, ...]:
     return ()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(change=mutated())
 def test_a_mutated_pack_is_refused_or_works(change: tuple[str, str], tmp_path_factory: pytest.TempPathFactory) -> None:
     """Nothing but `PackError`, or a pack that assesses a visit or says that it does not know something in it."""

@@ -287,14 +287,14 @@ def test_the_good_visit_is_good() -> None:
     assert len(found.recommendations) >= 4
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(flat=anything)
 def test_anything_at_all_is_an_input_error_or_an_assessment(flat: Any) -> None:
     found = answered(flat)
     assert found is None or json.loads(found.to_json())["layette_assessment"] == 1
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(flat=mutated())
 def test_a_mutated_visit_is_an_input_error_or_an_assessment(flat: Any) -> None:
     found = answered(flat)

@@ -1,0 +1,141 @@
+"""What the examiner can say to the family while looking, in the order of the exam."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from ...engine.assessment import PRIORITIES, Assessment, Recommendation
+from ...engine.model import FindingsFile
+from ...engine.pack import Pack
+from ...engine.readings import Readings
+from ...engine.visit import Recorded, Visit
+from .layout import Page
+
+_FEW = 2
+_NOTHING_FOUND = "none"
+_NO_WORDS = "Nothing was recorded and nothing is open that there are words for."
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What to say while looking, and how pressing the finding is (0: an emergency may wait for it)."""
+
+    rank: int
+    words: str
+
+
+@dataclass(frozen=True)
+class _Talk:
+    """What the words of a visit are chosen from: what was found, what is open, what reassures."""
+
+    pack: Pack
+    readings: Readings
+    open: Mapping[str, int]
+    """Finding -> place of the most pressing priority that waits for it."""
+    reassurance: Mapping[str, Recommendation]
+    language: str
+
+
+def render_saying(
+    assessment: Assessment, pack: Pack, visit: Visit, *, width: int = 100, language: str = "en", full: bool = False
+) -> str:
+    """Return the words for the family, area by area, as text no wider than ``width`` columns (at least 40).
+
+    ``assessment`` is the answer for ``visit``, by ``pack``. An area is printed where something was recorded at this
+    visit or is open: first what was found and is normal, with what it means and when it goes, then up to two things
+    to say while looking, chosen by how pressing the finding is; ``full`` gives all. The words for looking are in
+    English; ``language`` chooses those for what was found, where the pack has them.
+    """
+    talk = _Talk(pack, Readings(visit, pack.findings), _open(assessment), _reassurance(assessment), language)
+    page = Page(max(width, 40), colour=False, full=full)
+    page.put("TO SAY WHILE EXAMINING, in the order of the exam. These words explain; they decide nothing.", "")
+    _first(page, assessment)
+    parts = [(area, found, looks) for area in pack.areas for found, looks in [_words(area, talk)] if found or looks]
+    for area, found, looks in parts:
+        _area(page, area, found, looks)
+    if not parts:
+        page.put(_NO_WORDS, "")
+    return page.text()
+
+
+def _area(page: Page, area: FindingsFile, found: Sequence[str], looks: Sequence[_Look]) -> None:
+    chosen = looks if page.full else sorted(sorted(looks, key=lambda one: one.rank)[:_FEW], key=looks.index)
+    more = f" ({len(chosen)} of {len(looks)}, --all)" if len(chosen) < len(looks) else ""
+    page.heading(f"{area.label}: {area.step}{more}" if looks else area.label)
+    page.several(found, len(found), "  * ")
+    page.several([one.words for one in chosen], len(chosen))
+
+
+def _first(page: Page, assessment: Assessment) -> None:
+    """Nothing is explained away before what cannot wait."""
+    pressing = [one.label for one in assessment.recommendations if one.priority == "stat"]
+    if pressing:
+        page.put(f"ACT FIRST on what cannot wait: {'; '.join(dict.fromkeys(pressing))}.", "")
+
+
+def _open(assessment: Assessment) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for question in (one for step in assessment.steps for one in step.questions):
+        name = question.finding.split(".")[0]
+        found[name] = min(found.get(name, len(PRIORITIES)), PRIORITIES.index(question.worst))
+    return found
+
+
+def _reassurance(assessment: Assessment) -> dict[str, Recommendation]:
+    """Return what reassures, by the finding that it is about: the first that its rule names; the rest are provisos."""
+    return {
+        reason.values[0].subject: one
+        for one in assessment.reassurance
+        for reason in one.reasons
+        if reason.status == "fired" and reason.values
+    }
+
+
+def _words(area: FindingsFile, talk: _Talk) -> tuple[list[str], list[_Look]]:
+    """Return the words for what was found in an area, and those for looking."""
+    found = list(dict.fromkeys(line for name in area.findings for line in _found(name, talk)))
+    looks = [
+        _Look(talk.open.get(name, len(PRIORITIES)), shape.say)
+        for name, shape in area.findings.items()
+        if shape.say and _is_talked_about(name, talk)
+    ]
+    return found, looks
+
+
+def _found(name: str, talk: _Talk) -> Iterator[str]:
+    """Yield the words for a normal variant, with the sides on which it was seen."""
+    by_words: dict[str, list[str]] = {}
+    for reading in _recorded(name, talk):
+        words = _variant(name, reading, talk)
+        if words:
+            by_words.setdefault(words, []).append(reading.side)
+    for words, sides in by_words.items():
+        where = f", {' and '.join(sides)}" if all(sides) else ""
+        yield f"{talk.pack.findings[name].label}{where}: {words}"
+
+
+def _variant(name: str, reading: Recorded, talk: _Talk) -> str | None:
+    """Return the words for a recorded value, None where it is no variant or not known exactly."""
+    shape = talk.pack.findings[name]
+    if not isinstance(reading.possible, frozenset) or len(reading.possible) != 1:
+        return None
+    (value,) = reading.possible
+    own, reassuring = shape.variant.get(value), talk.reassurance.get(name)
+    if reassuring is not None and (own is None or talk.language != "en"):
+        return reassuring.plain.get(talk.language) or own
+    return own
+
+
+def _is_talked_about(name: str, talk: _Talk) -> bool:
+    """Whether a finding is open, or was recorded as something; a plain "none" needs no words."""
+    return name in talk.open or any(reading.given != _NOTHING_FOUND for reading in _recorded(name, talk))
+
+
+def _recorded(name: str, talk: _Talk) -> Iterable[Recorded]:
+    """Return what counts of a finding, made at this visit, side by side."""
+    shape = talk.pack.findings[name]
+    if shape.readings:
+        return ()
+    latest = (talk.readings.latest(name, side).valued for side in shape.sides or ("",))
+    return [reading for reading in latest if reading is not None and reading.here]
