@@ -114,6 +114,8 @@ class Facts:
         view = entry.view
         if before == NA or (entry.kind == "flag" and before == NO):
             return before
+        if entry.kind == "flag" and self._does_not_apply(view):
+            return NO
         if view.what == "unequal":
             return self._unequal(view)
         if view.what == "among":
@@ -128,6 +130,10 @@ class Facts:
         may_not_apply = before & NA if self.pack.findings[view.subject].applies_when else 0
         known = self._state_of(var, entry, chosen)
         return before if known is None else known | may_not_apply
+
+    def _does_not_apply(self, view: View) -> bool:
+        used = None if view.what == "unequal" else self.readings.latest(view.subject, view.side).used
+        return used is not None and used.possible is None and used.absent == NOT_APPLICABLE
 
     def chosen(self, view: View) -> Chosen:
         """Return the recording that a view looks at."""

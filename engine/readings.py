@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from .model import FindingShape
 from .quantities import seconds
+from .values import Possible, Range
 from .visit import WITHDRAWN, Recorded, Visit
 
 _RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 3, "unknown": 3}
@@ -124,16 +125,45 @@ def choose(current: Iterable[Recorded], everything: Iterable[Recorded]) -> Chose
     pool = valued or listed
     if not pool:
         return Chosen(None, tuple(everything), _why_none(everything)) if everything else NOTHING
-    last = max((r.time.hi, r.time.lo) for r in pool)
-    same_time = [r for r in pool if (r.time.hi, r.time.lo) == last]
-    rank = min(_RANK.get(r.status, 3) for r in same_time)
-    best = [r for r in same_time if _RANK.get(r.status, 3) == rank]
-    left = tuple(r for r in everything if r not in best)
-    if len({(r.possible, r.absent) for r in best}) > 1:
+    best = _latest(pool)
+    agreed = _agreed(best)
+    if agreed is None:
         return Chosen(None, tuple(everything), "several values at one time that differ: not known", conflict=True)
-    used = _finest(best[0], pool)
+    used = _finest(agreed, pool)
     rest = tuple(r for r in everything if r is not used)
-    return Chosen(used, rest, _why_left(used, rest or left) if rest else "")
+    return Chosen(used, rest, _why_left(used, rest) if rest else "")
+
+
+def _latest(pool: list[Recorded]) -> list[Recorded]:
+    """Return those that may be the latest: no other is surely later. At one time, by status."""
+    last = max(r.time.lo for r in pool)
+    found = [r for r in pool if r.time.hi >= last]
+    if len({r.time for r in found}) > 1:
+        return found
+    rank = min(_RANK.get(r.status, 3) for r in found)
+    return [r for r in found if _RANK.get(r.status, 3) == rank]
+
+
+def _agreed(best: list[Recorded]) -> Recorded | None:
+    """Return the one that is as exact as any and contradicts none of the others; None where they differ."""
+    for one in sorted(best, key=lambda r: (-r.time.hi, r.order)):
+        if all(other.absent == one.absent and _within(one.possible, other.possible) for other in best):
+            return one
+    return None
+
+
+def _within(inner: Possible | None, outer: Possible | None) -> bool:
+    if isinstance(inner, frozenset) and isinstance(outer, frozenset):
+        return inner <= outer
+    if not isinstance(inner, Range) or not isinstance(outer, Range):
+        return inner == outer
+    low = outer.lo is None or (
+        inner.lo is not None and (inner.lo > outer.lo or (inner.lo == outer.lo and not outer.lo_open))
+    )
+    high = outer.hi is None or (
+        inner.hi is not None and (inner.hi < outer.hi or (inner.hi == outer.hi and not outer.hi_open))
+    )
+    return inner == outer or (low and high)
 
 
 def _finest(last: Recorded, pool: Iterable[Recorded]) -> Recorded:

@@ -117,13 +117,17 @@ def episodes(grounds: Sequence[Ground]) -> list[Episode]:
 
 
 def _ends(ground: Ground) -> tuple[int, int]:
+    """Return the ends of a window; one whose anchor is not known pulls no other window."""
+    if ground.window.missing:
+        return 0, FAR
     start, until = ground.window.start, ground.window.until
     return (0 if start is None else start), (FAR if until is None else until)
 
 
 def _episode(taken: list[Ground], number: int) -> Episode:
-    leading = [g for g in taken if g.rank == taken[0].rank]
-    ends = [g.window.until for g in taken if g.window.until is not None]
+    timed = [g for g in taken if not g.window.missing] or taken
+    leading = [g for g in timed if g.rank == timed[0].rank]
+    ends = [g.window.until for g in timed if g.window.until is not None]
     starts = [g.window.start for g in leading if g.window.start is not None]
     until = min(ends) if ends else None
     start = max(starts) if starts else None

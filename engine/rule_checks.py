@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from .assessment import PRIORITIES, Kind
-from .conditions import AllOf, AnyOf, Node, evaluate
+from .conditions import AllOf, AnyOf, Node, evaluate, normal_form
 from .errors import PackProblem
 from .model import RuleShape
 from .program import NO, CompiledRule, Variable
@@ -33,7 +33,8 @@ def check_condition(
     if instance.rule.shape.due is not None and instance.rule.shape.when is None:
         return
     where = (*path, "when")
-    if _never(rule.when) or _never(rule.applies):
+    whole = normal_form(AllOf((rule.applies, rule.when)), [variable.full for variable in variables])
+    if _never(whole):
         yield document.problem(
             where, "condition-constant", "this condition can never hold: two tests of it exclude each other"
         )

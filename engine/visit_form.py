@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from .visit import COMPLETE, HISTORY_KEYS, STATUSES, VERSION
+from .visit_items import STATUSES
+from .visit_reader import COMPLETE, HISTORY_KEYS, VERSION
 
 Schema = dict[str, Any]
 

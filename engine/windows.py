@@ -23,7 +23,7 @@ SPAN: dict[Priority, str | None] = {"stat": None, "asap": "24 h", "urgent": "7 d
 class Real:
     """A window in UTC seconds; ``until`` is the early end where the anchor is uncertain. None: open.
 
-    ``competes`` is False where the window has no known start or end, so that it must not pull others.
+    ``missing`` says which anchor is not known; such a window lasts from the visit on, and pulls no other window.
     """
 
     start: int | None

@@ -11,6 +11,7 @@ import random
 from collections.abc import Sequence
 
 from hypothesis import strategies as st
+
 from layette.engine.conditions import AllOf, Among, AnyOf, Node, Not, State, normal_form
 from layette.engine.program import CompiledRule, Program, Variable
 

@@ -12,8 +12,9 @@ import pytest
 from small_pack import FOLDER, assess, visit
 
 from layette.engine.published import PACK_FILES, schemas, write
-from layette.engine.visit import ITEM_KEYS, KEYS
 from layette.engine.visit_form import DEFINITIONS, VISIT
+from layette.engine.visit_items import ITEM_KEYS
+from layette.engine.visit_reader import KEYS
 from layette.engine.yaml_nodes import parse
 
 ROOT = Path(__file__).parents[2]
