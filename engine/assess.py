@@ -34,9 +34,9 @@ from .explain import asked_words, label_of, measure_number, measure_text, rule_v
 from .facts import NO, YES, Facts
 from .measures.thresholds import ThresholdSet
 from .model import TargetShape
-from .outstanding import Outstanding, due_items, outstanding
+from .outstanding import Outstanding, due_items, outstanding, wanted_now
 from .references import listed
-from .resolve import Episode, Ground, episode_name, episodes, grounds_of, key
+from .resolve import Episode, Ground, episode_name, episodes, gather, key
 from .standing import placed_for, stands
 from .times import day_number
 from .views import View
@@ -85,7 +85,7 @@ def explain_decision(decision: Decision) -> Assessment:
     facts, pack, visit = decision.facts, decision.facts.pack, decision.facts.visit
     still_open = outstanding(decision)
     due = due_items(decision)
-    grounds = _grounds(decision, due)
+    grounds = gather(decision, wanted_now(due))
     made = [
         _recommendation(episode, decision, still_open)
         for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
@@ -148,62 +148,23 @@ def age_text(visit: Visit) -> str:
     return f"{day_words} {'day' if day_words == '1' else 'days'} ({hour_words} h)"
 
 
-def _grounds(decision: Decision, due: list[Any]) -> dict[tuple[str, str, str], list[Ground]]:
-    facts = decision.facts
-    windows = {index: (item, window) for index, item, window in due}
-    out: dict[tuple[str, str, str], list[Ground]] = {}
-    for index, status in enumerate(decision.statuses):
-        instance = facts.pack.instances[index]
-        if status not in (Status.FIRED, Status.PROVISIONAL):
-            continue
-        if instance.rule.shape.due is not None and (index not in windows or windows[index][0].state == "later"):
-            continue
-        for ground in grounds_of(index, instance, status, facts):
-            if ground.verb == "reassure" and status is not Status.FIRED:
-                continue
-            if index in windows:
-                ground = Ground(
-                    index,
-                    instance,
-                    ground.consequence,
-                    ground.verb,
-                    ground.target,
-                    ground.side,
-                    status,
-                    windows[index][1],
-                )
-            out.setdefault((ground.verb, ground.target, ground.side), []).append(ground)
-    return _sides_joined(out)
-
-
-def _sides_joined(grounds: dict[tuple[str, str, str], list[Ground]]) -> dict[tuple[str, str, str], list[Ground]]:
-    """A reason without a side joins the reasons for one side of the same target: one referral, not two."""
-    out = {place: list(found) for place, found in grounds.items()}
-    for verb, target, side in list(grounds):
-        sided = [place for place in grounds if place[:2] == (verb, target) and place[2]]
-        if not side and sided:
-            first = min(sided, key=lambda place: (min(g.order for g in grounds[place]), place))
-            out[first] += out.pop((verb, target, side))
-    return out
-
-
 def _recommendation(episode: Episode, decision: Decision, still_open: Outstanding) -> Recommendation:
     facts, first = decision.facts, episode.first
-    target = facts.pack.targets[first.target]
+    target = facts.pack.targets[first.proposal.target]
     window = episode.window.shown(facts)
     visit = facts.visit
     who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
     name = episode_name(episode, facts)
-    request = key("request", who, first.verb, first.target, first.side, name)
+    request = key("request", who, first.proposal.verb, first.proposal.target, first.side, name)
     codes = codes_of(target)
-    answer = key("answer", request, first.priority, window.start, window.until, [c.code for c in codes])
+    answer = key("answer", request, first.proposal.priority, window.start, window.until, [c.code for c in codes])
     return Recommendation(
-        target=first.target,
-        kind=first.verb,
+        target=first.proposal.target,
+        kind=first.proposal.verb,
         label=target.label,
         subject=target.subject,
         side=first.side or None,
-        priority=first.priority,
+        priority=first.proposal.priority,
         certain=episode.certain,
         possible=_possible(first, decision),
         window=window,
@@ -221,8 +182,8 @@ def _recommendation(episode: Episode, decision: Decision, still_open: Outstandin
 
 
 def _lines(ground: Ground) -> list[str]:
-    lines = list(ground.consequence.do)
-    return [f"If still so then: {line}" for line in lines or ["act on it"]] if ground.consequence.if_still else lines
+    consequence = ground.proposal.consequence
+    return [*(["only if it is still so then"] if consequence.if_still else []), *consequence.do]
 
 
 def plain_of(target: TargetShape) -> dict[str, str]:
@@ -250,7 +211,7 @@ def codes_of(shape: Any) -> tuple[Code, ...]:
 
 
 def _possible(first: Ground, decision: Decision) -> Priority:
-    leads = decision.facts.pack.leads_to[first.verb, first.target]
+    leads = decision.facts.pack.leads_to[first.proposal.verb, first.proposal.target]
     open_too = [
         rank
         for index, side, rank in leads
@@ -261,7 +222,7 @@ def _possible(first: Ground, decision: Decision) -> Priority:
 
 def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reason:
     facts, shape = decision.facts, ground.instance.rule.shape
-    names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.consequence.source)]))
+    names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
     fired = ground.status is Status.FIRED
     return Reason(
         rule=shape.id,

@@ -19,15 +19,16 @@ def impossible(pack: Pack) -> dict[str, tuple[str, ...]]:
     """Return, for each rule with something that it can never be: ``ruled out`` or ``undecided``.
 
     A rule that holds whatever is found, at every age of the pack, is never ruled out. One that asks of settings alone,
-    or of nothing, is never undecided, since settings are always known.
+    of the age in calendar days, or of nothing, is never undecided, since these are always known.
     """
     states = _at_covered_ages(pack)
+    days = {name for name, shape in pack.measures.items() if shape.compute == "age_days"}
     out: dict[str, tuple[str, ...]] = {}
     for index, rule in enumerate(pack.program.rules):
         always = both(evaluate(rule.applies, states), evaluate(rule.when, states)).must and not rule.replacements
         nodes = (rule.applies, rule.when, *rule.replacements)
         asked = {pack.table.entries[var].view.subject for node in nodes for var in variables(node)}
-        settled = all(subject.startswith("setting:") for subject in asked)
+        settled = all(subject.startswith("setting:") or subject in days for subject in asked)
         words = tuple(word for word, never in (("ruled out", always), ("undecided", always or settled)) if never)
         if words:
             out[pack.instances[index].rule.shape.id] = words

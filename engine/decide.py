@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from .assessment import PRIORITIES, Kind, Priority
@@ -28,6 +29,11 @@ class Decision:
     facts: Facts
     statuses: tuple[Status, ...]
     readers: tuple[str, ...]
+
+    @cached_property
+    def standing(self) -> tuple[int, ...]:
+        """The numbers of the rules that fired or are provisional."""
+        return tuple(k for k, s in enumerate(self.statuses) if s is Status.FIRED or s is Status.PROVISIONAL)
 
     def not_applicable(self, index: int) -> bool:
         """Whether a rule is ruled out because it is not for this newborn."""

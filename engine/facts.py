@@ -70,10 +70,27 @@ class Facts:
                 self.states[var] = self._measure_state(var, entry)
 
     def _fill_findings(self, names: set[str]) -> None:
-        for name in sorted(names):
-            for var, entry in self.pack.variables_of.get(name, ()):
-                if entry.view.what != "beyond":
-                    self.states[var] = self._finding_state(var, entry, self.states[var])
+        """Fill the variables of findings: those that look at the latest value first, the others one by one."""
+        for place in self.readings.by_place:
+            if place[0] in names:
+                for var, guarded in self.pack.latest_variables.get(place, ()):
+                    self._fill_latest(var, place, guarded=guarded)
+        for name in names:
+            for var, entry in self.pack.other_variables.get(name, ()):
+                self.states[var] = self._finding_state(var, entry, self.states[var])
+
+    def _fill_latest(self, var: int, place: tuple[str, str], *, guarded: bool) -> None:
+        before = self.states[var]
+        used = self.readings.latest(*place).used
+        if before == NA or used is None:
+            return
+        if isinstance(used.possible, frozenset):
+            state = self.pack.table.values_mask(var, used.possible)
+        elif used.possible is not None:
+            state = self._range_cells(var, used.possible)
+        else:
+            state = NA if used.absent == NOT_APPLICABLE else before
+        self.states[var] = state | (before & NA) if guarded and state != NA else state
 
     def _fill_beyond(self, names: set[str]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""
@@ -250,7 +267,18 @@ class Facts:
             return self.pack.table.values_mask(var, result.categories) if result.used else full
         if result.span == UNKNOWN:
             return self.states[var]
-        return self._cells(var, result.span)
+        return self._cells(var, self._in_bounds_unit(entry.view.subject, result))
+
+    def _in_bounds_unit(self, name: str, result: Result) -> Span:
+        """A line, and the margin to it, come in the unit of the set; bounds are meant in the unit of the finding."""
+        unit = self.pack.subjects.measure_unit(name)
+        if not unit or not result.unit or unit == result.unit:
+            return result.span
+        try:
+            low, high = (None if end is None else convert(end, result.unit, unit) for end in result.span)
+        except UnitMismatchError:
+            return UNKNOWN if result.unit in ("umol/L", "mg/dL") else result.span
+        return low, high
 
     def result(self, name: str) -> Result:
         """Return a measure of this visit, computed once."""

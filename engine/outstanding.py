@@ -142,6 +142,11 @@ def _question(finding: str, side: str, entry: _Open, facts: Facts) -> Question:
     )
 
 
+def wanted_now(items: list[tuple[int, Due, Real]]) -> dict[int, Real]:
+    """Return the windows of the due rules that are wanted at this visit, by rule number."""
+    return {index: window for index, item, window in items if item.state != "later"}
+
+
 def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
     """Return what is wanted by an age and not on record: rule number, the item, its window."""
     facts = decision.facts
@@ -151,8 +156,8 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
         shape = instance.rule.shape
         if decision.statuses[index] is not Status.FIRED or _on_record(shape, facts):
             continue
-        consequence = shape.then[0].model_copy(update={"window": shape.window, "within": None})
-        window = window_for(consequence, instance.side, facts)
+        proposal = facts.pack.proposals[index][0]
+        window = window_for(proposal, instance.side, facts)
         at = facts.visit.at.lo
         later = window.start is not None and window.start > at and not window.overdue
         item = Due(
@@ -161,7 +166,7 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
             rule=shape.id,
             window=window.shown(facts),
             state="later" if later else ("overdue" if window.overdue else "due"),
-            priority=consequence.priority or "routine",
+            priority=proposal.priority,
             because=shape.because,
             sources=facts.pack.citations(tuple(listed(shape.source))),
         )

@@ -28,6 +28,7 @@ from .native import NativeReader
 from .open_rules import OpenRules
 from .pack_reader import PackParts, PackReader
 from .program import CompiledRule, Program, Reader
+from .proposals import Proposal, proposals
 from .references import (
     inputs_of,
 )
@@ -88,6 +89,26 @@ class Pack(PackParts):
         return {name: tuple(found) for name, found in out.items()}
 
     @cached_property
+    def latest_variables(self) -> Mapping[tuple[str, str], tuple[tuple[int, bool], ...]]:
+        """For each finding and side, the variables that look at its latest value, and whether it has a guard."""
+        out: dict[tuple[str, str], list[tuple[int, bool]]] = {}
+        for var, entry in enumerate(self.table.entries):
+            name, side = entry.view.subject, entry.view.side
+            if name in self.findings and entry.view == View(name, side):
+                out.setdefault((name, side), []).append((var, self.findings[name].applies_when is not None))
+        return {place: tuple(found) for place, found in out.items()}
+
+    @cached_property
+    def other_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
+        """For each finding, the variables that look at more than its latest value, lines apart."""
+        latest = {var for found in self.latest_variables.values() for var, _ in found}
+        return {
+            name: tuple((var, e) for var, e in found if var not in latest and e.view.what != "beyond")
+            for name, found in self.variables_of.items()
+            if name in self.findings
+        }
+
+    @cached_property
     def guarded(self) -> Mapping[Node, tuple[str, ...]]:
         """For each guard, the findings that stand under it."""
         out: dict[Node, list[str]] = {}
@@ -127,6 +148,11 @@ class Pack(PackParts):
                 n for n in names if self.measures[n].compute == "threshold" or late & {*inputs_of(self.measures[n])}
             }
         return tuple(sorted(names, key=lambda name: name in late))
+
+    @cached_property
+    def proposals(self) -> tuple[tuple[Proposal, ...], ...]:
+        """What each rule of the program leads to."""
+        return proposals(self.instances)
 
     @cached_property
     def due_rules(self) -> tuple[int, ...]:

@@ -7,52 +7,40 @@ is a further episode. The result does not depend on the order of the rules.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from .assessment import PRIORITIES, Kind, Priority
 from .compile import Instance
 from .conditions import Status
-from .model import Consequence
-from .rule_checks import VERBS
+from .proposals import Proposal
 from .times import day_number
 from .windows import Real, window_for
 
 if TYPE_CHECKING:
+    from .decide import Decision
     from .facts import Facts
 
 FAR = 1 << 62
 
 
-@dataclass(frozen=True, slots=True)
 class Ground:
     """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional."""
 
-    index: int
-    instance: Instance
-    consequence: Consequence
-    verb: Kind
-    target: str
-    side: str
-    status: Status
-    window: Real
+    __slots__ = ("index", "instance", "order", "proposal", "rank", "side", "status", "window")
 
-    @property
-    def priority(self) -> Priority:
-        """The priority of this reason."""
-        return self.consequence.priority or "routine"
-
-    @property
-    def rank(self) -> int:
-        """The place of the priority, 0 for stat."""
-        return PRIORITIES.index(self.priority)
-
-    @property
-    def order(self) -> tuple[Any, ...]:
-        """The canonical place among the reasons for one target."""
-        until = FAR if self.window.until is None else self.window.until
-        return (self.rank, until, self.window.start or 0, self.instance.key, self.verb)
+    def __init__(self, index: int, instance: Instance, proposal: Proposal, status: Status, window: Real) -> None:
+        """Keep what is said; ``order`` is the canonical place among the reasons for one target."""
+        self.index = index
+        self.instance = instance
+        self.proposal = proposal
+        self.side = instance.side
+        self.status = status
+        self.window = window
+        self.rank = proposal.rank
+        until = FAR if window.until is None else window.until
+        self.order = (self.rank, until, window.start or 0, instance.key, proposal.verb)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +75,44 @@ class Episode:
         )
 
 
-def grounds_of(index: int, instance: Instance, status: Status, facts: Facts) -> Iterable[Ground]:
-    """Yield a reason for each consequence of a rule that fired or is provisional."""
-    for consequence in instance.rule.shape.then:
-        for verb in VERBS:
-            target = getattr(consequence, verb)
-            if target is not None:
-                window = window_for(consequence, instance.side, facts)
-                yield Ground(index, instance, consequence, verb, target, instance.side, status, window)
+Place = tuple[Kind, str, str]
+"""Verb, target and side: what shares a recommendation."""
+
+
+def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Ground]]:
+    """Return the reasons of all rules that fired or are provisional, by place.
+
+    ``due`` holds the window of each `due` rule that is wanted now; the others are on record, or wanted later. Nobody
+    is reassured provisionally.
+    """
+    facts, out = decision.facts, {}  # type: Facts, dict[Place, list[Ground]]
+    instances, proposals = facts.pack.instances, facts.pack.proposals
+    for index in decision.standing:
+        instance, status = instances[index], decision.statuses[index]
+        wanted = due.get(index)
+        if wanted is None and instance.rule.shape.due is not None:
+            continue
+        for proposal in proposals[index]:
+            if proposal.verb == "reassure" and status is not Status.FIRED:
+                continue
+            window = wanted or window_for(proposal, instance.side, facts)
+            ground = Ground(index, instance, proposal, status, window)
+            out.setdefault((proposal.verb, proposal.target, instance.side), []).append(ground)
+    return _sides_joined(out)
+
+
+def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground]]:
+    """A reason without a side joins the reasons for one side of the same target: one referral, not two."""
+    sided: dict[tuple[Kind, str], list[Place]] = {}
+    for place in grounds:
+        if place[2]:
+            sided.setdefault(place[:2], []).append(place)
+    for target, places in sided.items():
+        unsided = grounds.pop((*target, ""), None)
+        if unsided is not None:
+            first = min(places, key=lambda place: (min(g.order for g in grounds[place]), place))
+            grounds[first] = grounds[first] + unsided
+    return grounds
 
 
 def episodes(grounds: Sequence[Ground]) -> list[Episode]:
@@ -136,7 +154,7 @@ def _episode(taken: list[Ground], number: int) -> Episode:
 
 def episode_name(episode: Episode, facts: Facts) -> str:
     """Name the episode: what separates this request from another one for the same target."""
-    kind = facts.pack.targets[episode.first.target].episode
+    kind = facts.pack.targets[episode.first.proposal.target].episode
     visit = facts.visit
     if kind == "per_visit":
         name = f"visit-{day_number(visit.at.lo, visit.zone)}"

@@ -45,7 +45,7 @@ def placed_for(ground: Ground, request: str, facts: Facts) -> Placed | None:
 def _same_request(order: PlacedOrder, ground: Ground, request: str) -> bool:
     if order.request_key:
         return order.request_key == request
-    return order.target == ground.target and order.side in ("", ground.side)
+    return order.target == ground.proposal.target and order.side in ("", ground.side)
 
 
 def _until(order: PlacedOrder, facts: Facts) -> int | None:

@@ -7,12 +7,12 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from .assessment import Priority, Window
-from .model import Consequence, WindowShape
-from .references import windows_of
+from .model import WindowShape
 from .times import Moment, plus, stamp
 
 if TYPE_CHECKING:
     from .facts import Facts
+    from .proposals import Proposal
 
 TERM_DAYS = 280
 SPAN: dict[Priority, str | None] = {"stat": None, "asap": "24 h", "urgent": "7 d", "routine": None}
@@ -44,15 +44,13 @@ class Real:
         )
 
 
-def window_for(consequence: Consequence, side: str, facts: Facts) -> Real:
-    """Return the window of one consequence at this visit."""
-    priority = consequence.priority or "routine"
-    written = windows_of(consequence.window)
-    if consequence.within:
-        written = (WindowShape(after="visit", until=consequence.within),)
-    if not written:
-        return span_of_priority(priority, facts)
-    made = [_real(window, priority, side, facts) for window in written]
+def window_for(proposal: Proposal, side: str, facts: Facts) -> Real:
+    """Return the window of one proposal at this visit."""
+    if not proposal.windows:
+        return span_of_priority(proposal.priority, facts)
+    made = [_real(window, text, proposal.priority, side, facts) for window, text in proposal.windows]
+    if len(made) == 1:
+        return made[0]
     return min(made, key=lambda w: (w.missing is not None, w.until is None, w.until or 0, w.start or 0))
 
 
@@ -66,8 +64,7 @@ def span_of_priority(priority: Priority, facts: Facts, missing: str | None = Non
     return Real(at, plus(at, span, facts.visit.zone), f"within {span}", missing=missing)
 
 
-def _real(written: WindowShape, priority: Priority, side: str, facts: Facts) -> Real:
-    text = words(written)
+def _real(written: WindowShape, text: str, priority: Priority, side: str, facts: Facts) -> Real:
     if written.after == "next_visit":
         return Real(facts.visit.at.lo, None, text)
     anchor = anchor_of(written.after, side, facts)

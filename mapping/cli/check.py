@@ -37,7 +37,7 @@ def add(verbs: Any) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Check a pack; returns 0, or 2 where a case fails. Raises `PackError` with every problem."""
+    """Check a pack; returns 0, or 2 where a case fails or a rule lacks one. Raises `PackError` with every problem."""
     pack = load_pack(arguments.pack, arguments.site)
     report = pack.run_cases()
     if report.problems:
@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     _coverage(page, report)
     _marked(page, pack)
     print(page.text(), end="")
-    return 2 if report.failures else 0
+    return 2 if report.failures or report.unseen else 0
 
 
 def _cases(page: Page, pack: Pack, report: CaseReport) -> None:

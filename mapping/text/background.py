@@ -28,7 +28,8 @@ def write(page: Page, assessment: Assessment) -> None:
     ]
     _section(page, "CHANGED SINCE THE LAST VISIT", compared, _MANY)
     concluded = [f"{one.label}: {one.state} ({', '.join(one.rules)})" for one in assessment.conclusions]
-    _section(page, "CONCLUSIONS", concluded if page.full else [], _MANY)
+    found = concluded if page.full else [one.label for one in assessment.conclusions if one.state == "yes"]
+    _section(page, "CONCLUDED FROM WHAT WAS FOUND", found, _MANY)
     _section(page, "ABOUT THE INPUT", _input(assessment), _MANY)
     settings = [f"{one.label}: {one.choice}" for one in assessment.settings if not one.default]
     _section(page, "SETTINGS THAT DIFFER FROM THE PACK", settings, _MANY)

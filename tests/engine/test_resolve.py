@@ -16,14 +16,16 @@ from layette.engine.assessment import PRIORITIES
 from layette.engine.compile import Instance
 from layette.engine.conditions import Status
 from layette.engine.model import Consequence
+from layette.engine.proposals import Proposal
 from layette.engine.resolve import FAR, Episode, Ground, episodes, key
 from layette.engine.windows import Real
 
 
 def ground(name: str, rank: int, start: int | None, until: int | None, status: Status = Status.FIRED) -> Ground:
-    instance = cast("Instance", SimpleNamespace(key=name))
+    instance = cast("Instance", SimpleNamespace(key=name, side=""))
     consequence = Consequence(refer="eyes", priority=PRIORITIES[rank])
-    return Ground(0, instance, consequence, "refer", "eyes", "", status, Real(start, until, f"{start}-{until}"))
+    proposal = Proposal("refer", "eyes", PRIORITIES[rank], rank, (), consequence)
+    return Ground(0, instance, proposal, status, Real(start, until, f"{start}-{until}"))
 
 
 moments = st.none() | st.integers(1, 30)
