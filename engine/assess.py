@@ -18,6 +18,7 @@ from .assessment import (
     Code,
     Compared,
     Concluded,
+    Diagnosis,
     Measured,
     NotEvaluated,
     PackUsed,
@@ -224,6 +225,7 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
     facts, shape = decision.facts, ground.instance.rule.shape
     names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
     fired = ground.status is Status.FIRED
+    stated = shape.diagnosis
     return Reason(
         rule=shape.id,
         title=shape.title,
@@ -233,6 +235,7 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
         sources=facts.pack.citations(names),
         unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
         place=ground.instance.rule.place,
+        diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
     )
 
 

@@ -46,10 +46,26 @@ class Citation(Part):
     issuer: str | None = None
 
 
+class Code(Part):
+    """A code of a published system, already verified by the pack's rules for codes."""
+
+    system: str
+    code: str
+    display: str | None = None
+
+
+class Diagnosis(Part):
+    """A diagnosis that a rule's finding states by itself: proposed to the clinician, confirmed by nobody."""
+
+    label: str
+    codes: tuple[Code, ...] = ()
+
+
 class Reason(Part):
     """Why something is recommended: the rule, what fired it, one sentence, the sources.
 
     ``unless`` is set on a provisional reason: what would replace it if it were recorded.
+    ``diagnosis`` is what the rule proposes beside the recommendation.
     """
 
     rule: str
@@ -60,6 +76,7 @@ class Reason(Part):
     sources: tuple[Citation, ...]
     unless: tuple[str, ...] = ()
     place: str = ""
+    diagnosis: Diagnosis | None = None
 
 
 class Window(Part):
@@ -70,14 +87,6 @@ class Window(Part):
     text: str
     overdue: bool = False
     missing: str | None = None
-
-
-class Code(Part):
-    """A code of a published system, already verified by the pack's rules for codes."""
-
-    system: str
-    code: str
-    display: str | None = None
 
 
 class Placed(Part):

@@ -217,6 +217,21 @@ def _gain_per_day(sight: Sight, given: Given) -> Result:
     return _result(gain, "g/d", now, start, basis=f"since {given['since']}", time=now.time)
 
 
+@bind("change_per_week", required="of since", optional="from at_least_apart", findings="of from")
+def _change_per_week(sight: Sight, given: Given) -> Result:
+    listed = sight.values(given["of"])
+    start = _gain_start(sight, given, listed)
+    if not listed or start is None or listed[0].time is None or start.time is None:
+        return Result(unit="cm/wk")
+    now, apart = listed[0], seconds(str(given.get("at_least_apart", "0 h")))
+    assert now.time is not None
+    if now.time.lo - start.time.hi < max(apart, 1):
+        return Result(unit="cm/wk", used=(*now.used, *start.used), why_not="the two measurements are too close in time")
+    days = ages.elapsed_days(instant(now.time), instant(start.time))
+    growth_rate = change.change_per_week(one(now.span, now.unit, "cm"), one(start.span, start.unit, "cm"), days)
+    return _result(growth_rate, "cm/wk", now, start, basis=f"since {given['since']}", time=now.time)
+
+
 def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None:
     if given["since"] == "birth":
         birth = sight.number(given["from"]) if "from" in given else None

@@ -56,7 +56,7 @@ def _view(written: str, findings: Mapping[str, FindingShape], document: Document
     subject, *words = written.split(".")
     readings = findings[subject].readings
     attempts = [str(n + 1) for n in range(readings.at_most)] if readings else []
-    known = [*(findings[subject].sides or ()), *attempts, *(readings.parts if readings else ())]
+    known = ["earlier", *(findings[subject].sides or ()), *attempts, *(readings.parts if readings else ())]
     for word in words:
         if word not in known:
             yield document.problem(path, "unknown-view", f"'{subject}' has no view '.{word}' for a measure")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
 
 from .assessment import Priority
 
@@ -41,7 +41,9 @@ Offset = Annotated[
 ]
 """An `Amount` that may lie before its anchor."""
 Side = Literal["left", "right"]
-Category = Literal["referral", "laboratory", "imaging", "procedure", "education", "evaluation", "therapy", "screening"]
+Category = Literal[
+    "referral", "laboratory", "imaging", "procedure", "education", "evaluation", "therapy", "screening", "immunization"
+]
 Condition = dict[str, Any]
 CodeValue = str | list[str]
 
@@ -205,8 +207,18 @@ class Wanted(Shape):
     again_after: Amount | None = None
 
 
+class DiagnosisShape(Shape):
+    """What a rule's finding states by itself, to be proposed as a diagnosis: words and, where verified, codes."""
+
+    label: str
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+
+
 class RuleShape(Shape):
-    """One rule: `when` -> `then`, with `because` and `source`."""
+    """One rule: `when` -> `then`, with `because` and `source`.
+
+    ``diagnosis`` is proposed along with what the rule recommends, never confirmed.
+    """
 
     id: RuleId
     title: str
@@ -219,9 +231,16 @@ class RuleShape(Shape):
     where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
     then: Annotated[list[Consequence], Field(min_length=1)]
     instead_of: list[RuleId] = Field(default_factory=list)
+    diagnosis: DiagnosisShape | None = None
     because: str
     source: str | list[str]
     note: str | None = None
+
+    @model_validator(mode="after")
+    def _diagnosis_goes_along(self) -> RuleShape:
+        if self.diagnosis and all(one.conclude for one in self.then):
+            raise ValueError("a diagnosis goes out with a recommendation, and this rule only concludes")
+        return self
 
 
 class TargetShape(Shape):
@@ -244,17 +263,26 @@ class TargetShape(Shape):
 
 
 class RowsHeader(Shape):
-    """The header of a table whose rows are rules."""
+    """The header of a table whose rows are rules: `tables/<stem>.yaml`, with `<stem>.csv` beside it.
+
+    Each row is the rule `<stem>.<row's id>`: ``subject`` from the column ``at_least`` (included) to the column
+    ``below`` (not included), together with ``when``. An empty cell is open. ``columns`` names the columns that give a
+    row its own title, priority, ``within`` or target; the rest is common. ``edges`` says which side an edge was given.
+    """
 
     kind: Literal["rows"]
     title: str
     subject: str
-    unit: str | None = None
     at_least: str
     below: str
+    id: str = "id"
+    columns: dict[Literal["title", "priority", "within", "target", "because"], str] = Field(default_factory=dict)
     applies_when: Condition | None = None
     when: Condition | None = None
-    then: list[Consequence] = Field(default_factory=list)
+    verb: Literal["refer", "order", "recheck", "avoid"]
+    target: Name | None = None
+    priority: Priority | None = None
+    within: Amount | None = None
     because: str
     source: str | list[str]
     status: str

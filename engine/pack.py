@@ -248,6 +248,8 @@ class Pack(PackParts):
                 view = View(subject, view.side, int(word), view.part)
             elif word in ("left", "right"):
                 view = View(subject, word, view.attempt, view.part)
+            elif word == "earlier":
+                view = View(subject, view.side, pick="earlier")
             else:
                 view = View(subject, view.side, view.attempt, word)
         return view

@@ -32,6 +32,7 @@ from .references import (
     check_settings,
     listed,
 )
+from .row_rules import row_rules
 from .site import Site, apply_site, check_tables
 from .subjects import SEX, Subjects
 from .tables import Table, load_table
@@ -68,6 +69,7 @@ class PackReader:
         self.problems = folder.problems
         self.finding_documents: dict[str, Document] = {}
         self.target_documents: dict[str, Document] = {}
+        self.row_rules: list[Written] = []
 
     def load(self, site: Site) -> PackParts | None:
         """Return the parts of a sound pack; None, with the problems in the folder, of any other."""
@@ -84,7 +86,11 @@ class PackReader:
         tables = dict(self._tables(shape.tables))
         site = check_tables(site, tables, self.problems)
         tables = {**site.tables, **tables}
-        written = self._rules("decisions", shape.decisions) + self._rules("guidance", shape.guidance)
+        written = [
+            *self._rules("decisions", shape.decisions),
+            *self.row_rules,
+            *self._rules("guidance", shape.guidance),
+        ]
         written = apply_site(written, site, self.problems)
         digest = site.digest_with(self.folder.digest)
         self._check(shape, sources, settings, measures, findings, targets, tables, written)
@@ -157,6 +163,9 @@ class PackReader:
             name = file.removesuffix(".yaml")
             text = self.folder.text(f"tables/{name}.csv")
             if document is None or text is None:
+                continue
+            if isinstance(document.data, Mapping) and document.data.get("kind") == "rows":
+                self.row_rules += row_rules(document, text, self.problems)
                 continue
             table, problems = load_table(document.data, text, f"tables/{name}.csv")
             self.problems += problems

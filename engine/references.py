@@ -60,7 +60,7 @@ def check_rule(
     yield from check_sources(document, (*path, "source"), listed(shape.source), sources)
     if not listed(shape.source) or not shape.because.strip():
         yield document.problem(path, "shape", "a rule needs a source and a reason in one sentence")
-    if not shape.id.startswith(rule.document.file.rsplit("/", 1)[-1].removesuffix(".yaml") + "."):
+    if not shape.id.startswith(rule.document.file.rsplit("/", 1)[-1].rsplit(".", 1)[0] + "."):
         yield document.problem((*path, "id"), "id-file", f"the id '{shape.id}' does not begin with the file's name")
     if shape.due is not None:
         yield from _check_due(rule, findings)

@@ -15,6 +15,7 @@ from .assessment import PRIORITIES, Kind, Priority
 from .compile import Instance
 from .conditions import Status
 from .proposals import Proposal
+from .row_rules import ANY
 from .times import day_number
 from .windows import Real, window_for
 
@@ -98,7 +99,18 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
             window = wanted or window_for(proposal, instance.side, facts)
             ground = Ground(index, instance, proposal, status, window)
             out.setdefault((proposal.verb, proposal.target, instance.side), []).append(ground)
-    return _sides_joined(out)
+    return _sides_joined({place: _lookup(found) for place, found in out.items()})
+
+
+def _lookup(grounds: list[Ground]) -> list[Ground]:
+    """The rule that spans several rows of a table says nothing where one of these rows speaks for itself."""
+    rows = {g.instance.rule.group for g in grounds if not _spans_rows(g)}
+    return [g for g in grounds if not _spans_rows(g) or g.instance.rule.group not in rows]
+
+
+def _spans_rows(ground: Ground) -> bool:
+    rule = ground.instance.rule
+    return rule.group.startswith("tables/") and rule.shape.id.split(".")[1].startswith(ANY)
 
 
 def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground]]:

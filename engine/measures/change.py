@@ -80,3 +80,18 @@ def absolute_difference(of: Interval, minus: Interval) -> Interval:
 def change_per_hour(later: Interval, earlier: Interval, elapsed_h: Interval) -> Interval:
     """Return the rise an hour, negative = falling; shape (n,). No time between the two readings: unbounded."""
     return divide(subtract(later, earlier), elapsed_h)
+
+
+@measure(
+    "change_per_week",
+    takes=(
+        Parameter("later", "value", "cm"),
+        Parameter("earlier", "value", "cm"),
+        Parameter("elapsed_days", "value", "d"),
+    ),
+    unit="cm/wk",
+    source="arithmetic: change over the time between",
+)
+def change_per_week(later: Interval, earlier: Interval, elapsed_days: Interval) -> Interval:
+    """Return the growth a week of 7 elapsed days, shape (n,). No time between the two readings: unbounded."""
+    return divide(scale(subtract(later, earlier), Fraction(7)), elapsed_days)

@@ -6,7 +6,19 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ...engine.assessment import Assessment
-from . import communications, computed, concepts, guidance_responses, keys, observations, provenance, service_requests
+from . import (
+    communications,
+    computed,
+    concepts,
+    diagnoses,
+    guidance_responses,
+    immunizations,
+    keys,
+    observations,
+    provenance,
+    service_requests,
+    summary,
+)
 from .context import Output, PackView, Resource
 from .origins import sources
 from .subject import subject
@@ -34,6 +46,9 @@ def to_bundle(
     computed.write(out, evidence)
     service_requests.write(out, evidence)
     communications.write(out, evidence)
+    diagnoses.write(out, evidence)
+    immunizations.write(out, evidence)
+    summary.write(out)
     guidance_responses.write(out, software)
     provenance.write(out, software)
     return {

@@ -1,9 +1,12 @@
-"""Guidance that is owed and reassurance, as CommunicationRequests in the words for the family."""
+"""Guidance that is owed and reassurance, as CommunicationRequests in the words for the family.
+
+Guidance that was given is history (a Communication): it is read, and never written again.
+"""
 
 from __future__ import annotations
 
 from ...engine.assessment import Recommendation
-from . import concepts, requests
+from . import concepts, requests, spoken
 from .context import Output, Resource
 from .evidence import Evidence
 
@@ -38,4 +41,6 @@ def _create(out: Output, evidence: Evidence, recommendation: Recommendation) -> 
 
 def _payload(recommendation: Recommendation) -> list[Resource]:
     words = recommendation.plain.get("en") or recommendation.label
-    return [{"contentString": text} for text in (words, *recommendation.do) if text]
+    return [spoken.text("contentString", words, recommendation.plain)] + [
+        {"contentString": text} for text in recommendation.do if text
+    ]

@@ -77,6 +77,15 @@ class Output:
         resource.setdefault("identifier", []).append({"system": uri, "value": value})
         return self.create(resource, f"{system}#{value}", keys.token("identifier", uri, value))
 
+    def tagged(self, resource: Resource, system: str, value: str) -> str:
+        """Add a resource that must exist once, told by a tag; return its reference.
+
+        Provenance has no identifier in R4, and real servers do not search every other type by it; all know `_tag`.
+        """
+        uri = self.system(system)
+        resource.setdefault("meta", {}).setdefault("tag", []).append({"system": uri, "code": value})
+        return self.create(resource, f"{system}#{value}", keys.token("_tag", uri, value))
+
 
 def instant(text: str) -> str:
     """Return an ISO 8601 time with seconds and offset, as FHIR's instant and dateTime want it."""
@@ -84,8 +93,15 @@ def instant(text: str) -> str:
 
 
 def effective(start: str, end: str) -> Resource:
-    """Return when an Observation holds: a moment, or the period in which that moment lies."""
-    return {"effectiveDateTime": start} if start == end else {"effectivePeriod": {"start": start, "end": end}}
+    """Return when an Observation holds: a moment, a whole day, or the period in which that moment lies.
+
+    A day goes out as its date alone: as a period it would seem to be known to end at midnight, after the visit.
+    """
+    if start == end:
+        return {"effectiveDateTime": start}
+    if start[:10] == end[:10] and start[10:19] == "T00:00:00" and end[10:19] == "T23:59:59":
+        return {"effectiveDateTime": start[:10]}
+    return {"effectivePeriod": {"start": start, "end": end}}
 
 
 def period(start: str | None, until: str | None) -> Resource:

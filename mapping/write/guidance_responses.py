@@ -22,6 +22,7 @@ def _response(out: Output, device: str, name: str, status: str) -> Resource:
     pack = out.assessment.pack
     return {
         "resourceType": "GuidanceResponse",
+        "meta": {},
         "requestIdentifier": {"system": out.system(keys.RUN_KEY), "value": out.run},
         "identifier": [{"system": out.system(keys.RUN_KEY), "value": f"{out.run}.{name}"}],
         "moduleCanonical": f"{out.base}/PlanDefinition/{pack.id}|{pack.version}",
@@ -33,8 +34,7 @@ def _response(out: Output, device: str, name: str, status: str) -> Resource:
 
 
 def _create(out: Output, resource: Resource) -> None:
-    name = resource["identifier"][0]
-    out.create(resource, f"{keys.RUN_KEY}#{name['value']}", keys.token("identifier", name["system"], name["value"]))
+    out.tagged(resource, keys.RUNS, resource["identifier"][0]["value"])
 
 
 def _step(out: Output, device: str, step: Step) -> None:
@@ -94,7 +94,7 @@ def _run(out: Output, device: str) -> None:
     messages = _messages(out)
     if messages:
         outcome = {"resourceType": "OperationOutcome", "id": "messages", "issue": messages}
-        resource = {"resourceType": resource.pop("resourceType"), "contained": [outcome]} | resource
+        resource = {"resourceType": resource.pop("resourceType"), "meta": resource.pop("meta"), "contained": [outcome]} | resource
         resource["evaluationMessage"] = [{"reference": "#messages"}]
     differing = [one for one in out.assessment.settings if not one.default]
     settings = [f"Setting {one.label}: {one.choice} (not the default)." for one in differing]

@@ -28,6 +28,7 @@ RUNS = "CodeSystem/runs"
 REQUEST_KEY = OWN["request-key"]
 ANSWER_KEY = "identifier/answer-key"
 INPUT_KEY = "identifier/input-key"
+PROPOSAL_KEY = "identifier/proposal-key"
 RUN_KEY = "identifier/run"
 PACK_DIGEST = "identifier/pack-digest"
 DEVICE = "identifier/device"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from ...engine.model import FindingShape
@@ -10,7 +11,7 @@ from . import concepts, keys, subject
 from .context import Output, Resource, effective
 from .evidence import Evidence
 from .mother import about_mother
-from .quantities import measured
+from .quantities import converted, measured
 from .readings import Given, readings
 
 _ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
@@ -57,12 +58,14 @@ def _create(out: Output, given: Given, shape: FindingShape) -> str:
 def _observation(out: Output, given: Given, shape: FindingShape) -> Resource:
     by_side = next((codes for side, codes in shape.side_codes.items() if side == given.side), {})
     codes = [*concepts.published(by_side), *concepts.published(shape.codes)]
+    given = _in_a_unit_of_the_profile(given, codes, shape)
     value = _value(out, given, shape)
     resource: Resource = {"resourceType": "Observation"} | _meta(out, given, codes, value)
-    resource |= {"status": given.status} | _category(codes, shape)
+    resource |= {"status": given.status} | _category(codes, shape, value)
     ours = concepts.coding(out.system(keys.FINDINGS), given.finding, shape.label)
     resource["code"] = concepts.concept([*codes, ours], shape.label)
-    resource |= subject.about(out) | effective(given.start, given.end) | value
+    # What an earlier visit found was not found at this one's Encounter.
+    resource |= subject.about(out, encounter=not given.earlier) | effective(given.start, given.end) | value
     if given.side:
         resource["bodySite"] = concepts.side(given.side)
     if given.printed:
@@ -83,17 +86,45 @@ def _meta(out: Output, given: Given, codes: list[Resource], value: Resource) -> 
 
 def _profile(given: Given, codes: list[Resource], value: Resource) -> str | None:
     """Return the vital-sign profile that this Observation meets, and only then claims."""
-    if given.start != given.end or "valueQuantity" not in value or "comparator" in value["valueQuantity"]:
+    exact = "effectiveDateTime" in effective(given.start, given.end)
+    if not exact or "valueQuantity" not in value or "comparator" in value["valueQuantity"]:
         return None
-    for one in codes:
-        profile, units = VITAL_SIGNS.get(one["code"], ("", ()))
-        if value["valueQuantity"].get("code") in units:
-            return profile
-    return None
+    profile, units = _vital_sign(codes)
+    return profile if value["valueQuantity"].get("code") in units else None
 
 
-def _category(codes: list[Resource], shape: FindingShape) -> Resource:
-    if any(one["code"] in VITAL_SIGNS for one in codes):
+def _vital_sign(codes: list[Resource]) -> tuple[str, tuple[str, ...]]:
+    """Return the vital-sign profile of a code, with its units; an empty name where there is none."""
+    return next((VITAL_SIGNS[one["code"]] for one in codes if one["code"] in VITAL_SIGNS), ("", ()))
+
+
+def _in_a_unit_of_the_profile(given: Given, codes: list[Resource], shape: FindingShape) -> Given:
+    """Return a vital sign in the dictionary's unit where its own is not one of the profile; the note keeps its own."""
+    _, units = _vital_sign(codes)
+    if not units or shape.number is None or given.value is None or (given.unit or shape.number.unit) in units:
+        return given
+    unit = str(given.unit)
+    value = converted(given.value, unit, shape.number.unit) if shape.number.unit in units else None
+    if value is None:
+        return given
+    return replace(given, value=value, unit=shape.number.unit, printed=given.printed or _printed(given.value, unit))
+
+
+def _printed(value: Any, unit: str) -> str:
+    if not isinstance(value, Mapping):
+        return f"{value} {unit}"
+    bounds = (f"{name.replace('_', ' ')} {_listed(bound)}" for name, bound in value.items())
+    return f"{', '.join(bounds)} {unit}"
+
+
+def _listed(bound: Any) -> str:
+    return " and ".join(map(str, bound)) if isinstance(bound, (list, tuple)) else str(bound)
+
+
+def _category(codes: list[Resource], shape: FindingShape, value: Resource) -> Resource:
+    _, units = _vital_sign(codes)
+    # The category binds the profile: what the profile cannot hold (a range, another unit) keeps its code alone.
+    if units and ("dataAbsentReason" in value or value.get("valueQuantity", {}).get("code") in units):
         return _group("vital-signs", "Vital Signs")
     if shape.carries_over or shape.awaited or shape.subject == "mother":
         return {}

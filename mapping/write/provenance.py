@@ -24,11 +24,9 @@ def device(out: Output) -> str:
 
 def write(out: Output, device_reference: str) -> None:
     """Write the Provenance: it has no identifier in R4, so it is created once by its tag."""
-    run = out.run
-    system = out.system(keys.RUNS)
     resource: Resource = {
         "resourceType": "Provenance",
-        "meta": {"tag": [concepts.coding(system, run)]},
+        "meta": {},
         "target": [{"reference": name} for name in _targets(out)],
         "occurredDateTime": out.at,
         "recorded": out.at,
@@ -36,7 +34,7 @@ def write(out: Output, device_reference: str) -> None:
         "agent": [_agent(out, device_reference)],
         "entity": [*_inputs(out), _pack(out)],
     }
-    out.create(resource, f"{keys.RUNS}#{run}", keys.token("_tag", system, run))
+    out.tagged(resource, keys.RUNS, out.run)
 
 
 def _targets(out: Output) -> list[str]:

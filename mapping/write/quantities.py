@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from decimal import Decimal
+from decimal import Decimal, localcontext
+from fractions import Fraction
 from typing import Any
 
+from ...engine.quantities import UnitMismatchError, convert
 from .concepts import UCUM
 from .context import Resource
 from .readings import decimal
+
+_ENOUGH = 60
+"""Digits in which a product of two written numbers is still exact."""
 
 _COMPARATORS: Mapping[str, str] = {"at_least": ">=", "more_than": ">", "at_most": "<=", "below": "<"}
 
@@ -46,3 +51,36 @@ def measured(value: Any, unit: str | None) -> Resource | None:
         return {"valueQuantity": quantity(number, unit, _COMPARATORS[key])} if key in _COMPARATORS else None
     lows, highs = ([found[k] for k in pair if k in found] for pair in (("at_least", "more_than"), ("at_most", "below")))
     return bounds(max(lows, default=None), min(highs, default=None), unit) or None
+
+
+def converted(value: Any, unit: str, to: str) -> Any | None:
+    """Return a number or bounds of a flat visit in another unit, exactly; None where decimals cannot say it."""
+    factor = _factor(unit, to)
+    if factor is None:
+        return None
+    if isinstance(value, Mapping):
+        found = {key: _scaled(bound, factor) for key, bound in value.items()}
+        return found if None not in found.values() else None
+    return _scaled(value, factor)
+
+
+def _scaled(value: Any, factor: Decimal) -> Any | None:
+    if isinstance(value, (list, tuple)):
+        ends = [_scaled(end, factor) for end in value]
+        return ends if None not in ends else None
+    number = decimal(value)
+    if number is None:
+        return None
+    with localcontext(prec=_ENOUGH):
+        return number * factor
+
+
+def _factor(unit: str, to: str) -> Decimal | None:
+    """Return what a number is multiplied by; None for other dimensions, a shifted scale, or an endless decimal."""
+    try:
+        one, zero = convert(Fraction(1), unit, to), convert(Fraction(0), unit, to)
+    except UnitMismatchError:
+        return None
+    with localcontext(prec=_ENOUGH):
+        factor = Decimal(one.numerator) / Decimal(one.denominator)
+    return factor if zero == 0 and Fraction(factor) == one else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
@@ -21,7 +21,7 @@ class Given:
 
     ``start`` and ``end`` are equal where the time is known exactly; they span a day where only the date of birth
     is known and the reading gives an age. ``printed`` is what was written before a conversion. ``further`` holds
-    qualifiers and parts (``route``, ``hand``).
+    qualifiers and parts (``route``, ``hand``). ``earlier`` is set on what another visit found.
     """
 
     finding: str
@@ -36,13 +36,15 @@ class Given:
     reported: bool
     printed: str | None
     further: Mapping[str, Any] = field(default_factory=dict)
+    earlier: bool = False
 
 
 def readings(visit: Mapping[str, Any], at: str) -> tuple[Given, ...]:
     """Return all readings of a flat visit, today's and earlier ones, sorted by finding, side and time."""
     history = visit.get("history") or {}
-    found = [*_all(visit.get("findings") or {}, visit, at), *_all(history.get("findings") or {}, visit, at)]
-    return tuple(sorted(found, key=lambda g: (g.finding, g.side or "", g.start, g.end, repr(g))))
+    today = _all(visit.get("findings") or {}, visit, at)
+    before = (replace(given, earlier=True) for given in _all(history.get("findings") or {}, visit, at))
+    return tuple(sorted([*today, *before], key=lambda g: (g.finding, g.side or "", g.start, g.end, repr(g))))
 
 
 def _all(findings: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> Iterator[Given]:

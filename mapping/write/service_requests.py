@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...engine.assessment import Recommendation
-from . import concepts, requests
+from . import concepts, requests, spoken
 from .context import Output, Resource
 from .evidence import Evidence
 
@@ -11,7 +11,7 @@ _CATEGORY = {"refer": "referral", "recheck": "evaluation"}
 _ORDER = (
     "resourceType", "meta", "identifier", "instantiatesCanonical", "replaces", "status", "intent", "category",
     "priority", "doNotPerform", "code", "orderDetail", "subject", "encounter", "occurrencePeriod", "authoredOn",
-    "performerType", "reasonCode", "reasonReference", "supportingInfo", "bodySite", "note", "patientInstruction",
+    "performerType", "reasonCode", "reasonReference", "supportingInfo", "bodySite", "note", "patientInstruction", "_patientInstruction",
 )  # fmt: skip
 
 
@@ -53,6 +53,10 @@ def _what(out: Output, recommendation: Recommendation) -> Resource:
         "orderDetail": [{"text": line} for line in recommendation.do],
         "performerType": {"text": recommendation.performer} if recommendation.performer else {},
         "bodySite": [concepts.side(recommendation.side)] if recommendation.side else [],
-        "patientInstruction": recommendation.plain.get("en", ""),
     }
-    return what | {name: value for name, value in optional.items() if value}
+    return what | {name: value for name, value in optional.items() if value} | _instruction(recommendation)
+
+
+def _instruction(recommendation: Recommendation) -> Resource:
+    words = recommendation.plain.get("en")
+    return spoken.text("patientInstruction", words, recommendation.plain) if words else {}

@@ -28,10 +28,11 @@ def subject(out: Output) -> Resource:
     return {"type": "Patient", "display": _UNNAMED}
 
 
-def about(out: Output) -> Resource:
+def about(out: Output, *, encounter: bool = True) -> Resource:
     """Return the elements that say whom a resource is about: subject, and encounter where there is one."""
-    encounter = point(out, out.assessment.encounter) if out.assessment.encounter else None
-    return {"subject": subject(out)} | ({"encounter": encounter} if encounter else {})
+    name = out.assessment.encounter if encounter else None
+    visit = point(out, name) if name else None
+    return {"subject": subject(out)} | ({"encounter": visit} if visit else {})
 
 
 def identifiers(out: Output) -> list[Resource]:
