@@ -158,7 +158,8 @@ class Grammar:
 
     def _leaf(self, view: View, value: Any, path: Path) -> Node:
         """Read the test of one view; which of several readings always needs how far back to look."""
-        if view.pick in ("highest", "lowest", "any", "every") and not (isinstance(value, Mapping) and "over" in value):
+        told = view.over is not None or (isinstance(value, Mapping) and "over" in value)
+        if view.pick in ("highest", "lowest", "any", "every") and not told:
             self.report(path, "unknown-view", f"'.{view.pick}' needs how far back to look, such as 'over: 24 h'")
         if isinstance(value, Mapping):
             return self._mapping(view, dict(value), path)

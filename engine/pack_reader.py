@@ -10,6 +10,7 @@ from typing import Any
 
 from .compile import Compiled, Written, compile_rules
 from .files import PackFolder, check_shape
+from .local_codes import check_codes
 from .measure_checks import check_measure_inputs
 from .model import (
     FindingsFile,
@@ -85,6 +86,7 @@ class PackReader:
         targets = self._targets(shape.targets)
         tables = dict(self._tables(shape.tables))
         site = check_tables(site, tables, self.problems)
+        check_codes(site.codes, findings, self.problems)
         tables = {**site.tables, **tables}
         written = [
             *self._rules("decisions", shape.decisions),

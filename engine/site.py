@@ -17,6 +17,7 @@ from pydantic import Field, StringConstraints
 from .compile import Written
 from .errors import PackProblem
 from .files import check_shape, text_of
+from .local_codes import LocalCode, read_codes
 from .measures.set_safety import SanityTable
 from .measures.thresholds import ThresholdSet
 from .model import Amount, Date, RuleId, SettingShape, Shape
@@ -72,6 +73,7 @@ class Site:
     tables: Mapping[str, Table] = field(default_factory=dict)
     text: str = ""
     looks: tuple[str, ...] = ()
+    codes: tuple[LocalCode, ...] = ()
 
     @property
     def timezone(self) -> str | None:
@@ -142,7 +144,11 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
     tables: dict[str, Table] = {}
     for name, file in shape.tables.items():
         text += _site_table(name, place.parent / file, document, tables, problems)
-    return Site(shape, document, tables, text)
+    codes: tuple[LocalCode, ...] = ()
+    if shape.codes is not None:
+        codes, written = read_codes(place.parent / shape.codes, problems)
+        text += written
+    return Site(shape, document, tables, text, codes=codes)
 
 
 def _check_zone(shape: SiteShape, document: Document, problems: list[PackProblem]) -> None:

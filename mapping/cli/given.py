@@ -16,7 +16,7 @@ from ...engine.yaml_nodes import parse as parse_yaml
 from ..checked import input_problems, profile_notices
 from ..fhir_json import SIZE_LIMIT, loads
 from ..fhir_xml import from_xml
-from ..read import read
+from ..read import SiteCode, read
 
 _YAML_LIMIT = 1024 * 1024
 _SPACE = b" \t\r\n\xef\xbb\xbf"
@@ -52,7 +52,10 @@ def take(name: str, pack: Pack, base: str, asked: Asked) -> Given:
         return Given(content, None, _flat_counts(content))
     if not isinstance(content, (dict, list)) or not content:
         raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
-    result = read(content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter)
+    codes = [SiteCode(one.system, one.code, one.finding, one.value, one.unit) for one in pack.site.codes]
+    result = read(
+        content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter, site_codes=codes
+    )
     problems = tuple(dict.fromkeys((*input_problems(content), *result.problems)))
     notices = (*result.notices, *profile_notices(content))
     return Given(result.visit, content, f"{result.counts}.", problems, notices)

@@ -172,3 +172,36 @@ def test_a_site_works_with_another_pack_of_the_same_names(tmp_path: Path) -> Non
     edited = copied(tmp_path, ("pack.yaml", "id: small", "id: smaller"))
     (tmp_path / "site.yaml").write_text("site: Here\n" + OFF, encoding="utf-8")
     assert load_pack(edited, tmp_path / "site.yaml").id == "smaller"
+
+
+CODES = "system,code,finding,value,unit\nurn:local,WT,weight,,g\nurn:local,RRW,red_reflex,white,\n"
+
+
+def coded(place: Path, table: str) -> Path:
+    (place / "local.csv").write_text(table, encoding="utf-8")
+    (place / "site.yaml").write_text("site: A site\ncodes: local.csv\n", encoding="utf-8")
+    return place / "site.yaml"
+
+
+def test_a_sites_own_codes_are_read_and_change_the_digest(tmp_path: Path) -> None:
+    found = load_pack(FOLDER, coded(tmp_path, CODES))
+    assert [(c.code, c.finding, c.value, c.unit) for c in found.site.codes] == [
+        ("WT", "weight", None, "g"),
+        ("RRW", "red_reflex", "white", None),
+    ]
+    assert found.digest != load_pack(FOLDER).digest
+
+
+@pytest.mark.parametrize(
+    ("row", "code"),
+    [
+        ("urn:local,X,nothing,,", "unknown-finding"),
+        ("urn:local,X,red_reflex,pink,", "unknown-value"),
+        ("urn:local,X,weight,,mL", "unknown-unit"),
+        ("urn:local,WT,weight,,kg", "duplicate-id"),
+    ],
+)
+def test_a_code_for_what_the_pack_does_not_have_is_refused(row: str, code: str, tmp_path: Path) -> None:
+    with pytest.raises(PackError) as caught:
+        load_pack(FOLDER, coded(tmp_path, CODES + row + "\n"))
+    assert [(p.code, p.file, p.line) for p in caught.value.problems] == [(code, "local.csv", 4)]

@@ -11,6 +11,7 @@ NAMES = {
     "age_days",
     "centile",
     "change_per_hour",
+    "change_per_week",
     "corrected_age",
     "difference",
     "elapsed_days",
