@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from .conditions import AllOf, Among, AnyOf, Node, normal_form, variables
+from .conditions import AllOf, Node, normal_form, tests, variables
 from .errors import PackProblem
 from .grammar import HOLDS, Grammar
 from .model import RuleShape
@@ -252,15 +252,7 @@ def _exact(rule: CompiledRule, table: VariableTable) -> bool:
     """Whether each recording stands once in the rule, or always in one direction, so that Kleene loses nothing."""
     masks: dict[tuple[str, str], set[tuple[int, int]]] = {}
     for node in (rule.applies, rule.when, *rule.replacements):
-        for test in _tests(node):
+        for test in tests(node):
             view = table.entries[test.var].view
             masks.setdefault((view.subject, view.side), set()).add((test.var, test.mask))
     return all(len(found) == 1 for found in masks.values())
-
-
-def _tests(node: Node) -> Iterator[Among]:
-    if isinstance(node, Among):
-        yield node
-    elif isinstance(node, AllOf | AnyOf):
-        for part in node.parts:
-            yield from _tests(part)

@@ -155,16 +155,21 @@ def _flattened(parts: Sequence[Node], kind: type[AllOf] | type[AnyOf]) -> Iterat
             yield part
 
 
-def variables(node: Node) -> Iterator[int]:
-    """Yield the variable of every test in ``node``, as often as it stands there."""
+def tests(node: Node) -> Iterator[Among]:
+    """Yield every test in ``node``, in the order in which it stands there."""
     match node:
-        case Among(var, _):
-            yield var
+        case Among():
+            yield node
         case Not(part):
-            yield from variables(part)
+            yield from tests(part)
         case AllOf(parts) | AnyOf(parts):
             for part in parts:
-                yield from variables(part)
+                yield from tests(part)
+
+
+def variables(node: Node) -> Iterator[int]:
+    """Yield the variable of every test in ``node``, as often as it stands there."""
+    return (test.var for test in tests(node))
 
 
 def residual(node: Node, states: Sequence[State]) -> Node:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from .assessment import Used
 from .binding import Result
-from .conditions import AllOf, Among, AnyOf, Node, evaluate, residual
+from .conditions import AllOf, Among, AnyOf, Node, evaluate, residual, tests
 from .quantities import convert, plain
 from .references import inputs_of
 from .values import Range, show_range
@@ -209,14 +209,6 @@ def sought(var: int, facts: Facts) -> tuple[Asked, ...]:
     return facts.sought[var]
 
 
-def _open_tests(node: Node) -> Iterator[Among]:
-    if isinstance(node, Among):
-        yield node
-    elif isinstance(node, AllOf | AnyOf):
-        for part in node.parts:
-            yield from _open_tests(part)
-
-
 def _sought(view: View, facts: Facts, depth: int) -> Iterator[Asked]:
     pack, name = facts.pack, view.subject
     if depth > 8 or name.startswith("setting:"):
@@ -225,7 +217,7 @@ def _sought(view: View, facts: Facts, depth: int) -> Iterator[Asked]:
         for rule in pack.concluders[name]:
             node = AllOf((rule.applies, rule.when))
             if evaluate(node, facts.states).may:
-                for test in _open_tests(residual(node, facts.states)):
+                for test in tests(residual(node, facts.states)):
                     yield from _sought(pack.table.entries[test.var].view, facts, depth + 1)
     elif name in pack.measures:
         yield from _sought_measure(name, facts, depth)
@@ -277,7 +269,7 @@ def _sought_finding(view: View, facts: Facts, depth: int) -> Iterator[Asked]:
     yield Asked(view.subject, view.side, "finding")
     guard = facts.pack.compiled.guards.get(view.subject)
     if guard is not None and not evaluate(guard, facts.states).must:
-        for test in _open_tests(residual(guard, facts.states)):
+        for test in tests(residual(guard, facts.states)):
             yield from _sought(facts.pack.table.entries[test.var].view, facts, depth + 1)
 
 

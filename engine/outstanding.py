@@ -10,8 +10,8 @@ from .decide import Decision
 from .explain import Asked, label_of, sought
 from .facts import Facts
 from .model import RuleShape
-from .quantities import seconds
 from .references import listed
+from .times import within_ages
 from .views import View
 from .visit import Recorded
 from .windows import Real, window_for
@@ -197,10 +197,4 @@ def _counts(reading: Recorded, shape: RuleShape, facts: Facts) -> bool:
         return False
     bounds = (shape.where or {}).get("age", {})
     low, high = reading.time.lo - facts.visit.born.hi, reading.time.hi - facts.visit.born.lo
-    checks = {
-        "at_least": lambda b: low >= b,
-        "more_than": lambda b: low > b,
-        "at_most": lambda b: high <= b,
-        "below": lambda b: high < b,
-    }
-    return all(checks[name](seconds(text)) for name, text in bounds.items())
+    return within_ages(bounds, low, high)

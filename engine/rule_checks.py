@@ -136,12 +136,12 @@ def _targets(shape: RuleShape) -> dict[str, int]:
 
 def _in_ring(start: str, replaces: dict[str, tuple[str, ...]]) -> bool:
     seen: set[str] = set()
-    todo = list(replaces.get(start, ()))
-    while todo:
-        name = todo.pop()
+    queue = list(replaces.get(start, ()))
+    while queue:
+        name = queue.pop()
         if name == start:
             return True
         if name not in seen:
             seen.add(name)
-            todo += replaces.get(name, ())
+            queue += replaces.get(name, ())
     return False

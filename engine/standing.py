@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from .assessment import PRIORITIES, Placed, Priority, Recommendation
 from .model import TargetShape, Wanted
-from .quantities import seconds
 from .resolve import Ground
-from .times import plus, stamp
+from .times import plus, stamp, within_ages
 from .windows import SPAN
 
 if TYPE_CHECKING:
@@ -97,10 +96,4 @@ def _recent(when: int | None, wanted: Wanted, facts: Facts) -> bool:
         return False
     age = when - facts.visit.born.lo
     bounds = (wanted.where or {}).get("age", {})
-    checks = {
-        "at_least": lambda b: age >= b,
-        "more_than": lambda b: age > b,
-        "at_most": lambda b: age <= b,
-        "below": lambda b: age < b,
-    }
-    return all(checks[name](seconds(text)) for name, text in bounds.items())
+    return within_ages(bounds, age, age)

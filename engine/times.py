@@ -6,8 +6,10 @@ A date alone is the span of that day; a time of day without an offset is refused
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from .quantities import seconds
@@ -92,6 +94,17 @@ def plus(second: int, text: str, zone: tzinfo) -> int:
     if text.endswith(" mo"):
         return plus_months(second, int(text.removesuffix(" mo")), zone)
     return second + seconds(text)
+
+
+def within_ages(bounds: Mapping[Any, str], low: int, high: int) -> bool:
+    """Whether an age surely between ``low`` and ``high`` seconds keeps bounds such as ``{at_least: 24 h}``."""
+    checks = {
+        "at_least": lambda bound: low >= bound,
+        "more_than": lambda bound: low > bound,
+        "at_most": lambda bound: high <= bound,
+        "below": lambda bound: high < bound,
+    }
+    return all(checks[name](seconds(text)) for name, text in bounds.items())
 
 
 def _seconds(when: datetime) -> int:

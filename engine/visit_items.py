@@ -231,7 +231,7 @@ class ItemReader:
                 target=str(item["target"]),
                 side=str(item.get("side") or ""),
                 status=str(item.get("status") or "unknown"),
-                priority=_text(item.get("priority")),
+                priority=text_or_none(item.get("priority")),
                 time=when,
                 reference=str(item.get("reference") or ""),
                 request_key=str(item.get("request_key") or ""),
@@ -257,14 +257,15 @@ def _is_range(item: Mapping[str, Any]) -> bool:
     return bool(item) and all(key in ("at_least", "more_than", "at_most", "below", "between") for key in item)
 
 
-def _printable(value: Any) -> bool:
+def printable(value: Any) -> bool:
     """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
     if isinstance(value, str):
         return value.isascii() or not any("\ud800" <= c <= "\udfff" for c in value)
     if isinstance(value, Mapping):
-        return all(_printable(k) and _printable(v) for k, v in value.items())
-    return all(map(_printable, value)) if isinstance(value, list | tuple) else True
+        return all(printable(k) and printable(v) for k, v in value.items())
+    return all(map(printable, value)) if isinstance(value, list | tuple) else True
 
 
-def _text(value: Any) -> str | None:
+def text_or_none(value: Any) -> str | None:
+    """Return a value as text; None stays None."""
     return None if value is None else str(value)

@@ -15,7 +15,7 @@ from .subjects import SEX, SEXES, Subjects
 from .times import Moment, day_number, moment, named_zone, zone_of
 from .values import shown
 from .visit import Visit
-from .visit_items import ItemReader
+from .visit_items import ItemReader, printable, text_or_none
 
 KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
@@ -65,7 +65,7 @@ class VisitReader:
         if flat.get("layette_visit", VERSION) != VERSION:
             found = flat["layette_visit"]
             self.problem("layette_visit", "structure", "another version of this form", found, str(VERSION))
-        if not _printable(flat):
+        if not printable(flat):
             self.problem("$", "structure", "text with half a character in it", expected="text in Unicode")
             return None
         times = self._times(flat, at)
@@ -97,8 +97,8 @@ class VisitReader:
             immunizations=tuple(sorted(items.given(history.get("immunizations"), "immunizations", "code"), key=repr)),
             complete=frozenset(self._complete(flat.get("history_complete") or ())),
             settings=self._settings(flat.get("settings") or {}),
-            patient=_text(flat.get("patient")),
-            encounter=_text(flat.get("encounter")),
+            patient=text_or_none(flat.get("patient")),
+            encounter=text_or_none(flat.get("encounter")),
             identifiers=tuple(
                 sorted(
                     (str(i.get("system", "")), str(i.get("value", "")))
@@ -216,16 +216,3 @@ class VisitReader:
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
             self.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))
-
-
-def _printable(value: Any) -> bool:
-    """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
-    if isinstance(value, str):
-        return value.isascii() or not any("\ud800" <= c <= "\udfff" for c in value)
-    if isinstance(value, Mapping):
-        return all(_printable(k) and _printable(v) for k, v in value.items())
-    return all(map(_printable, value)) if isinstance(value, list | tuple) else True
-
-
-def _text(value: Any) -> str | None:
-    return None if value is None else str(value)

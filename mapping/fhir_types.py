@@ -132,15 +132,15 @@ def _type_of(key: str, schema: Mapping[str, Any], choices: Mapping[str, str]) ->
 def paths(root: str) -> Mapping[str, str]:
     """Return definition name -> path of its first place in type ``root``, ``Observation_Component`` -> its path."""
     found = {root: root}
-    todo = [root]
-    while todo:
-        name = todo.pop(0)
+    queue = [root]
+    while queue:
+        name = queue.pop(0)
         properties: Mapping[str, Any] = definition(name).get("properties", {})
         for key, schema in properties.items():
             part = str(schema.get("items", schema).get("$ref", "")).rpartition("/")[2]
             if part.startswith(f"{root}_") and part not in found:
                 found[part] = f"{found[name]}.{key}"
-                todo.append(part)
+                queue.append(part)
     return found
 
 

@@ -45,12 +45,12 @@ _SPELLING: Mapping[str, str] = {
 def schema_for(kind: str) -> dict[str, Any]:
     """Return the published schema cut down to resource type ``kind``, inner resources left open."""
     found: dict[str, Any] = {"ResourceList": {"type": "object"}}
-    todo = [kind]
-    while todo:
-        name = todo.pop()
+    queue = [kind]
+    while queue:
+        name = queue.pop()
         if name not in found:
             found[name] = _loosened(name)
-            todo += _referred(found[name])
+            queue += _referred(found[name])
     return {"$schema": DRAFT, "$ref": f"#/definitions/{kind}", "definitions": found}
 
 
