@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from ...engine.assessment import Assessment, Due, Question, Step
 from .actions import marks, sources
@@ -14,8 +14,11 @@ _STATES = ("overdue", "due", "later")
 
 def write(page: Page, assessment: Assessment, clock: Clock, awaited: Collection[str]) -> None:
     """Write the three groups; ``awaited`` names the findings that are results rather than looks."""
-    steps = [line for step in assessment.steps if (line := _step(step, page, awaited))]
-    waiting = _deadlines(page, assessment, clock) + _results(assessment, awaited)
+    second = set() if page.full else _second(assessment)
+    open_steps = [(step, [one for one in step.questions if id(one) not in second]) for step in assessment.steps]
+    steps = [line for step, asked in open_steps if (line := _step(step, asked, page, awaited))]
+    results = [one for _, asked in open_steps for one in asked if _name(one) in awaited]
+    waiting = _deadlines(page, assessment, clock) + _results(results, assessment)
     later = 0 if page.full else sum(one.state == "later" for one in assessment.due)
     guidance = [one.label + (f", {one.side}" if one.side else "") for one in assessment.guidance]
     page.heading("STILL OPEN" if steps or waiting or guidance or later else "NOTHING IS STILL OPEN")
@@ -29,15 +32,27 @@ def write(page: Page, assessment: Assessment, clock: Clock, awaited: Collection[
     _answers(page, assessment)
 
 
+def _second(assessment: Assessment) -> set[int]:
+    """Return the questions that can wait: none settles a rule alone, and each rule has another that does.
+
+    Whether a risk factor is there matters only once the bilirubin is known; the bilirubin is asked for first.
+    """
+    asked = [one for step in assessment.steps for one in step.questions]
+    settled = {rule for one in asked for rule in one.settles}
+    return {
+        id(one) for one in asked if one.state == "not examined" and not one.settles and settled.issuperset(one.rules)
+    }
+
+
 def _group(page: Page, name: str, lines: list[str]) -> None:
     if lines:
         page.put(name)
         page.several(lines, _MANY, "   - ")
 
 
-def _step(step: Step, page: Page, awaited: Collection[str]) -> str | None:
-    looks = [one for one in step.questions if _name(one) not in awaited]
-    if step.questions and not looks:
+def _step(step: Step, asked: Sequence[Question], page: Page, awaited: Collection[str]) -> str | None:
+    looks = [one for one in asked if _name(one) not in awaited]
+    if not looks:
         return None
     rules = {rule for one in looks for rule in one.rules}
     pressing = {rule for one in looks for rule in one.emergencies}
@@ -78,10 +93,9 @@ def _due(one: Due, clock: Clock, *, full: bool) -> str:
     return f"{one.label}: {state}{when} ({names}){marks(one.sources)}"
 
 
-def _results(assessment: Assessment, awaited: Collection[str]) -> list[str]:
+def _results(found: Sequence[Question], assessment: Assessment) -> list[str]:
     """Return the open results that no deadline names already."""
     named = {one.finding for one in assessment.due}
-    found = [one for step in assessment.steps for one in step.questions if _name(one) in awaited]
     return [
         f"{_question(one, unseen='no result')}: open for {_count(len(one.rules), 'rule', 'rules')} (worst: {one.worst})"
         for one in found
