@@ -74,12 +74,12 @@ def _coverage(page: Page, report: CaseReport) -> None:
 
 
 def _marked(page: Page, pack: Pack) -> None:
-    """List the rules with a source that was not verified in print."""
+    """List the rules with a source that was not verified in print; those from memory always whole, for review."""
     for kind, heading in MARKED:
         rules = [name for name, rule in pack.rules.items() if kind in _kinds(pack, rule.shape)]
         if rules:
             page.heading(f"{heading}: {len(rules)} of {len(pack.rules)} rules")
-            page.put(", ".join(shown(rules, _MANY, full=page.full)))
+            page.put(", ".join(shown(rules, _MANY, full=page.full or kind == "from-memory")))
 
 
 def _kinds(pack: Pack, rule: Any) -> set[str]:
