@@ -33,7 +33,7 @@ class StandIn(SamplePack):
 
     id, version, digest = "newborn", "0.1.0", "sha256:1234"
     targets: Mapping[str, Any] = MappingProxyType({})
-    site = SimpleNamespace(canonical=None)
+    site = SimpleNamespace(canonical=None, codes=())
     rules = MappingProxyType(
         {"eyes.seen": rule("eyes.seen", "reflex-2008"), "eyes.unseen": rule("eyes.unseen", "memory-window")}
     )
@@ -177,12 +177,14 @@ def test_a_fhir_input_with_a_mistake_still_names_the_emergency(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     problem = InputProblem("Bundle.entry[1]", "unit", "a number without a unit")
-    result = SimpleNamespace(visit={}, problems=(problem,), counts="1 entry read", notices=())
+    result = SimpleNamespace(visit={}, problems=(problem,), counts_with=lambda _: "1 entries read", notices=())
     monkeypatch.setattr(given_module, "read", lambda *args, **named: result)
     path = tmp_path / "bundle.json"
     path.write_text(json.dumps({"resourceType": "Bundle", "type": "collection", "entry": []}))
     assert main(["assess", str(path)]) == 2
-    assert "URGENT, decided by the rest of the input: Ophthalmology, left: An abnormal" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "URGENT, decided by the rest of the input: Ophthalmology, left: An abnormal" in said
+    assert said.endswith("layette: 1 entries read.\n")
 
 
 def test_readers_that_disagree_give_no_answer_but_the_highest_priority(
@@ -209,8 +211,10 @@ def test_a_fault_of_ours_repeats_no_data(pack: StandIn, visit: str, capsys: pyte
     assert "Mara" not in err
 
 
-def test_check_lists_cases_coverage_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["check"]) == 0
+def test_check_lists_cases_coverage_and_memory_and_a_rule_without_a_case_is_an_error(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["check"]) == 2
     out = " ".join(capsys.readouterr().out.split())
     assert "CASES: 1 run, 1 passed, 0 failed" in out
     assert "fired: 1 of 2 never: eyes.unseen" in out
