@@ -110,7 +110,7 @@ def _build(
         if shape.applies_when is not None:
             grammar = Grammar(subjects, table, _reporter(subjects.document_of(name), (), problems))
             guards[name] = grammar.condition(shape.applies_when, ("findings", name, "applies_when"))
-    for name in subjects.conclusions:
+    for name in sorted(subjects.conclusions):
         grammar = Grammar(subjects, table, lambda *_: None)
         grammar.condition({name: True}, ())
     return trees, guards

@@ -201,7 +201,6 @@ class Consequence(Shape):
 class Wanted(Shape):
     """What counts as having something: used by `due`, a target's `satisfied_by` and a topic's `given_by`."""
 
-    code: dict[str, CodeValue] | None = None
     status: list[str] = Field(default_factory=list)
     where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
     again_after: Amount | None = None

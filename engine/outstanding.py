@@ -154,7 +154,7 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
     for index in facts.pack.due_rules:
         instance = facts.pack.instances[index]
         shape = instance.rule.shape
-        if decision.statuses[index] is not Status.FIRED or _on_record(shape, facts):
+        if decision.statuses[index] not in (Status.FIRED, Status.PROVISIONAL) or _on_record(shape, facts):
             continue
         proposal = facts.pack.proposals[index][0]
         window = window_for(proposal, instance.side, facts)
@@ -175,15 +175,19 @@ def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
 
 
 def _on_record(shape: RuleShape, facts: Facts) -> bool:
-    """Whether one of the findings is recorded on every side that applies, as `where` asks."""
-    return any(_recorded(name, shape, facts) for name in listed(shape.due))
+    """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
+    found = [_recorded(name, shape, facts) for name in listed(shape.due)]
+    return True in found or all(one is None for one in found)
 
 
-def _recorded(name: str, shape: RuleShape, facts: Facts) -> bool:
+def _recorded(name: str, shape: RuleShape, facts: Facts) -> bool | None:
+    """Whether a finding is on record; None where it does not apply."""
     finding = facts.pack.findings[name]
     if finding.readings:
         return any(_counts(r, shape, facts) for attempt in facts.readings.attempts(name) for r in attempt.values())
     sides = [s for s in finding.sides or ("",) if not _does_not_apply(name, s, facts)]
+    if not sides:
+        return None
     return all(any(_counts(r, shape, facts) for r in facts.readings.all(name, side)) for side in sides)
 
 

@@ -80,6 +80,8 @@ def _satisfied(made: Recommendation, target: TargetShape, facts: Facts) -> bool:
         given = [g for g in facts.visit.guidance if g.name == made.target]
         wanted = target.satisfied_by or [Wanted()]
         return any(_recent(g.time.lo if g.time else None, w, facts) for g in given for w in wanted)
+    if made.priority in ("stat", "asap"):
+        return False  # what was done before is no answer to what is pressing now
     done = [o for o in facts.visit.orders if o.target == made.target and o.side in ("", made.side or "")]
     return any(
         o.status in (w.status or ["completed"]) and _recent(o.time.lo if o.time else None, w, facts)
