@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from ..engine.errors import InputProblem, LayetteError
@@ -30,8 +31,16 @@ def profile_notices(content: Any) -> tuple[str, ...]:
 
 
 def _issues(content: Any) -> list[Issue]:
-    resources = content if isinstance(content, list) else [content]
-    return [issue for resource in resources for issue in errors(validate(resource))]
+    if not isinstance(content, list):
+        return errors(validate(content))
+    return [_of_one(issue, f"[{number}]") for number, one in enumerate(content) for issue in errors(validate(one))]
+
+
+def _of_one(issue: Issue, place: str) -> Issue:
+    """Return an issue of one resource of a list under the path that reading has for it."""
+    kind, _, rest = issue.path.partition(".")
+    inside = issue.path if kind == "Bundle" else rest
+    return replace(issue, path=f"{place}.{inside}" if inside else place)
 
 
 def checked_output(resource: dict[str, Any]) -> dict[str, Any]:

@@ -39,13 +39,13 @@ class Wanted:
 
 WANTED = {
     "healthy-day-4": Wanted(
-        recommended={"newborn_screening_program": "routine"},
+        recommended={"reflexes_fading": "routine"},
         only=True,
-        reassured=("newborn_rash_words", "molding_words"),
+        reassured=("newborn_rash_words", "molding_words", "peeling_skin_words", "girl_swelling_words"),
         guided=("sleep_on_back", "fever_call", "when_to_call", "feeding_on_cue", "jaundice_return_signs", "next_visit"),
         not_guided=("formula_care", "firearm_storage", "vitamin_d_daily"),
-        settled=("orthopedics.left", "orthopedics.right", "ophthalmology", "cardiology", "emergency_department"),
-        measured={"weight_loss": "3.5 %"},
+        settled=("phototherapy", "exchange_transfusion", "serum_bilirubin_test", "same_day_evaluation"),
+        measured={"weight_loss": "3.5 %", "bilirubin_rise": "0.07 mg/dL/h"},
     ),
     "jaundiced-sleepy-day-4": Wanted(
         recommended={
@@ -56,10 +56,18 @@ WANTED = {
             "same_day_evaluation": "asap",
             "lactation": "asap",
             "vitamin_d_drops": "routine",
+            "cephalohematoma_jaundice": "routine",
+            "newborn_screening_program": "routine",
         },
         never=("exchange_transfusion", "hepatitis_b_dose", "vitamin_k_dose", "bloodspot_collection"),
-        open={"phototherapy": "asap"},
-        measured={"weight_loss": "11.0 %", "bilirubin_rise": "0.11 mg/dL/h"},
+        guided=("jaundice_return_signs", "feeding_on_cue", "when_to_call"),
+        open={"phototherapy": "asap", "hemolysis_tests": "asap", "mother_safety_assessment": "stat"},
+        measured={
+            "weight_loss": "11.0 %",
+            "bilirubin_rise": "0.11 mg/dL/h",
+            "phototherapy_line": "350.0 umol/L (= 20.5 mg/dL)",
+            "phototherapy_margin": "-43.9 umol/L (= -2.6 mg/dL)",
+        },
     ),
     "red-reflex-hip-testis-day-6": Wanted(
         recommended={
@@ -70,14 +78,23 @@ WANTED = {
             "pediatric_urology.left": "routine",
             "hip_ultrasound": "routine",
             "hip_radiograph_6_months": "routine",
+            "vitamin_d_drops": "routine",
+            "reflexes_fading": "routine",
         },
         never=("sex_development_specialist", "adrenal_tests", "orthopedics.left", "ophthalmology.right"),
         reassured=("slate_blue_patch_words",),
-        avoided=("testis_ultrasound.left", "triple_diapers.right", "early_hip_radiograph.right"),
+        avoided=(
+            "testis_ultrasound.left",
+            "triple_diapers.left",
+            "triple_diapers.right",
+            "early_hip_radiograph.left",
+            "early_hip_radiograph.right",
+        ),
     ),
     "half-examined-day-5": Wanted(
         recommended={
             "bilirubin_measurement": "asap",
+            "mother_hepatitis_b_test": "asap",
             "palate_second_look": "asap",
             "oximetry_screen": "asap",
             "bloodspot_repeat": "urgent",
@@ -94,21 +111,31 @@ WANTED = {
             "cardiology": "stat",
             "sex_development_specialist": "stat",
             "emergency_department": "stat",
+            "hepatitis_b_dose": "stat",
+            "neurosurgery": "stat",
         },
         unseen={
             "eyes": "stat",
             "diaper-area": "stat",
             "vital-signs": "stat",
             "chest-heart": "stat",
-            "hips-limbs": "asap",
+            "hips-limbs": "stat",
+            "family": "stat",
         },
     ),
     "two-weeks-after": Wanted(
-        recommended={"orthopedics.right": "urgent", "orthopedics.left": "urgent", "pediatric_urology.left": "routine"},
+        recommended={
+            "ophthalmology.left": "stat",
+            "orthopedics.right": "urgent",
+            "orthopedics.left": "urgent",
+            "pediatric_urology.left": "routine",
+            "testis_recheck.left": "routine",
+            "hip_radiograph_6_months": "routine",
+        },
         never=("hip_ultrasound", "hip_recheck.left", "ophthalmology.right", "hepatitis_b_dose"),
-        guided=("tummy_time", "formula_care", "next_visit"),
-        not_guided=("sleep_on_back", "fever_call", "when_to_call", "cord_care"),
-        avoided=("testis_ultrasound.left",),
+        guided=("tummy_time", "formula_care", "next_visit_one_month", "fever_call", "when_to_call"),
+        not_guided=("sleep_on_back", "firm_flat_surface", "nothing_soft_in_crib", "cord_care", "next_visit"),
+        avoided=("testis_ultrasound.left", "triple_diapers.right", "early_hip_radiograph.right"),
     ),
 }
 
@@ -162,6 +189,16 @@ def test_the_numbers(name: str, answers: dict[str, dict[str, Any]]) -> None:
 
 def test_nothing_of_the_healthy_baby_is_more_than_routine(answers: dict[str, dict[str, Any]]) -> None:
     assert {one["certain"] for one in answers["healthy-day-4"]["answers"]} <= {None, "routine"}
+
+
+def test_no_referral_of_the_healthy_baby_is_open(answers: dict[str, dict[str, Any]]) -> None:
+    referrals = [one for one in answers["healthy-day-4"]["answers"] if one["kind"] == "refer"]
+    assert len(referrals) > 40
+    assert [_name(one) for one in referrals if not one["settled"]] == []
+
+
+def test_nothing_more_is_to_be_examined_in_the_healthy_baby(answers: dict[str, dict[str, Any]]) -> None:
+    assert answers["healthy-day-4"]["steps"] == []
 
 
 def test_what_was_declined_or_not_managed_is_told_apart_from_what_was_never_tried(

@@ -73,7 +73,7 @@ def _answer(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     base = pack.site.canonical or OWN_BASE
     asked = Asked(arguments.at, arguments.subject, arguments.encounter)
     given = take(arguments.input, pack, base, asked)
-    found = _assess(pack, given, arguments)
+    found = _counted(pack, given, arguments)
     if arguments.say:
         visit = pack.read_visit(given.visit, arguments.at)
         return render_saying(found, pack, visit, full=arguments.all), given.counts
@@ -83,6 +83,15 @@ def _answer(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
         return found.to_json() + "\n", given.counts
     bundle = checked_output(to_bundle(found, pack, source=given.source, base=base, visit=given.visit))
     return _fhir(bundle, arguments.to), given.counts
+
+
+def _counted(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessment:
+    """Assess; an error carries the account of the input as a note, so that it is printed whatever happens."""
+    try:
+        return _assess(pack, given, arguments)
+    except LayetteError as error:
+        error.add_note(given.counted(error.problems) if isinstance(error, InputError) else given.counts)
+        raise
 
 
 def _assess(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessment:
@@ -96,11 +105,14 @@ def _assess(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessme
 
 
 def _rest(pack: Pack, given: Given, arguments: argparse.Namespace) -> tuple[tuple[InputProblem, ...], tuple[str, ...]]:
-    """Return what else is wrong, and the emergencies that the usable rest decides: a mistake must hide none."""
+    """Return what else is wrong, and the emergencies that the usable rest decides: a mistake must hide none.
+
+    That the moment or the birth is missing has been said by reading, with its place in the input.
+    """
     try:
         found = pack.assess(given.visit, at=arguments.at)
     except InputError as error:
-        known = {problem.path for problem in given.problems}
+        known = {problem.path for problem in given.problems} | ({"at", "born"} - given.visit.keys())
         return tuple(problem for problem in error.problems if problem.path not in known), error.urgent
     except LayetteError as error:
         return (), (str(error),)

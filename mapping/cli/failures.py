@@ -9,12 +9,14 @@ from ..text import tidy
 
 
 def report(error: LayetteError) -> None:
-    """Print every problem of an error, one a line."""
+    """Print every problem of an error, one a line, and at the end the account of the input that it carries."""
     print(_headline(error), file=sys.stderr)
     for line in _lines(error):
         print(f"  {tidy(line)}", file=sys.stderr)
     for line in error.urgent if isinstance(error, InputError) else ():
         print(f"URGENT, decided by the rest of the input: {tidy(line)}", file=sys.stderr)
+    for line in getattr(error, "__notes__", ()):
+        print(f"layette: {tidy(line)}", file=sys.stderr)
 
 
 def _headline(error: LayetteError) -> str:

@@ -1,10 +1,11 @@
-"""The input of a command: FHIR as JSON or XML, or a flat visit as JSON or YAML, told apart by its content."""
+"""The input of a command: FHIR as JSON or XML, HL7 v2, or a flat visit as JSON or YAML, told apart by its content."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ from ..checked import input_problems, profile_notices
 from ..fhir_json import SIZE_LIMIT, loads
 from ..fhir_xml import from_xml
 from ..read import SiteCode, read
+from ..read.hl7v2 import is_message, read_message
+from .account import counted_entries, counted_flat
 
 _YAML_LIMIT = 1024 * 1024
 _SPACE = b" \t\r\n\xef\xbb\xbf"
@@ -26,14 +29,20 @@ _SPACE = b" \t\r\n\xef\xbb\xbf"
 class Given:
     """A visit as it was given: its flat form, the FHIR it came from (None: it came flat), and the account.
 
-    ``problems`` are what stops the run; ``visit`` is then the usable rest.
+    ``problems`` are what stops the run; ``visit`` is then the usable rest. ``counted`` says what became of every
+    entry, those refused for the given problems among them.
     """
 
     visit: Mapping[str, Any]
     source: dict[str, Any] | list[Any] | None
-    counts: str
+    counted: Callable[[Iterable[InputProblem]], str]
     problems: tuple[InputProblem, ...] = ()
     notices: tuple[str, ...] = ()
+
+    @property
+    def counts(self) -> str:
+        """The account, in one line."""
+        return self.counted(self.problems)
 
 
 @dataclass(frozen=True)
@@ -47,18 +56,41 @@ class Asked:
 
 def take(name: str, pack: Pack, base: str, asked: Asked) -> Given:
     """Read a file, or stdin for ``-``. Raises `InputError` where there is nothing that could be read at all."""
-    content = parse(_bytes(name))
+    data = _bytes(name)
+    if is_message(data):
+        return _message(data, pack, base, asked)
+    content = parse(data)
     if isinstance(content, dict) and "resourceType" not in content:
-        return Given(content, None, _flat_counts(content))
+        return Given(content, None, partial(counted_flat, content))
     if not isinstance(content, (dict, list)) or not content:
         raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
-    codes = [SiteCode(one.system, one.code, one.finding, one.value, one.unit) for one in pack.site.codes]
     result = read(
-        content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter, site_codes=codes
+        content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter, site_codes=_codes(pack)
     )
-    problems = tuple(dict.fromkeys((*input_problems(content), *result.problems)))
     notices = (*result.notices, *profile_notices(content))
-    return Given(result.visit, content, f"{result.counts}.", problems, notices)
+    problems = _once(input_problems(content), result.problems)
+    return Given(result.visit, content, partial(counted_entries, result, "entries"), problems, notices)
+
+
+def _once(invalid: tuple[InputProblem, ...], unread: tuple[InputProblem, ...]) -> tuple[InputProblem, ...]:
+    """Return all problems; that an element is not R4 is said once, by the check that names the rule."""
+    said = {problem.path for problem in invalid}
+    return (*invalid, *(one for one in unread if one.code != "structure" or one.path not in said))
+
+
+def _codes(pack: Pack) -> list[SiteCode]:
+    return [SiteCode(one.system, one.code, one.finding, one.value, one.unit) for one in pack.site.codes]
+
+
+def _message(data: bytes, pack: Pack, base: str, asked: Asked) -> Given:
+    """Read HL7 v2: what goes out is made from the flat visit, since the message holds no resources to refer to."""
+    if len(data) > SIZE_LIMIT:
+        raise _refused("$", "too-large", f"the message has more than {SIZE_LIMIT} bytes")
+    result = read_message(
+        data, pack, zone=pack.site.timezone, at=asked.at, base=base, subject=asked.subject,
+        encounter=asked.encounter, site_codes=_codes(pack),
+    )  # fmt: skip
+    return Given(result.visit, None, partial(counted_entries, result, "segments"), result.problems, result.notices)
 
 
 def _bytes(name: str) -> bytes:
@@ -107,16 +139,6 @@ def _no_aliases(text: str) -> None:
         if isinstance(event, yaml.AliasEvent):
             place = f"line {event.start_mark.line + 1}" if event.start_mark else "$"
             raise _refused(place, "not-json", "YAML aliases are not read in a visit", "the value written out")
-
-
-def _flat_counts(visit: Mapping[str, Any]) -> str:
-    history = visit.get("history")
-    parts = [visit.get("findings"), history.get("findings") if isinstance(history, Mapping) else None]
-    found = [value for part in parts if isinstance(part, Mapping) for value in part.values()]
-    number = sum(len(value) if isinstance(value, list) else 1 for value in found)
-    kept = visit.get("not_understood")
-    several = len(kept) if isinstance(kept, list) else 0
-    return f"{number} readings of a flat visit read, {several} kept but not understood, 0 refused."
 
 
 def _refused(path: str, code: str, message: str, expected: str = "") -> InputError:

@@ -9,7 +9,7 @@ from typing import Any
 
 from layette.engine.errors import InputProblem
 
-from .parts import Resource, mapping, shown, text
+from .parts import Resource, items, mapping, shown, text
 from .result import Fate
 from .times import BadTimeError, parse
 
@@ -55,10 +55,15 @@ class Entry:
 
 @dataclass
 class Shelf:
-    """All entries, by url and by name. ``problems`` are those of the envelope."""
+    """All entries, by url and by name. ``problems`` and ``notices`` are those of the envelope.
+
+    ``pages`` are the searchsets: their paths, and whether a further page is announced.
+    """
 
     entries: list[Entry] = field(default_factory=list)
     problems: list[InputProblem] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    pages: list[tuple[str, bool]] = field(default_factory=list)
     by_url: dict[str, Entry] = field(default_factory=dict)
     by_name: dict[str, list[Entry]] = field(default_factory=dict)
 
@@ -106,6 +111,8 @@ def shelve(given: object) -> Shelf:
         _add(shelf, given, "", "", 0)
     for entry in shelf.entries:
         _file(shelf, entry)
+    if shelf.pages and all(more for _, more in shelf.pages):
+        shelf.notices.append(f"{shelf.pages[-1][0]}.link: it announces a next page, which is not in the input")
     return shelf
 
 
@@ -147,6 +154,8 @@ def _open_bundle(shelf: Shelf, bundle: Resource, path: str, depth: int) -> None:
     if depth > _DEEPEST:
         shelf.problems.append(InputProblem(path, "structure", "Bundles inside Bundles, too deep", "", "a plain Bundle"))
         return
+    if kind == "searchset":
+        shelf.pages.append((path, any(link.get("relation") == "next" for link in items(bundle.get("link")))))
     entries = bundle.get("entry", [])
     if not isinstance(entries, list):
         shelf.problems.append(InputProblem(f"{path}.entry", "structure", "the entries are no list", "", "a list"))

@@ -177,16 +177,19 @@ def _limit(encounter: Entry | None, start: datetime, end: object) -> datetime:
 
 
 def _timed(shelf: Shelf, people: People, exam: str) -> list[tuple[datetime, str, Entry]]:
-    """Return the exact times of what stands: the newborn's Observations, and responses to the exam."""
+    """Return the exact times of what stands: the newborn's Observations (inside reports too), responses to the exam."""
     found = []
-    for entry in (*shelf.of("Observation"), *shelf.of("QuestionnaireResponse")):
+    reports = (entry for entry in shelf.of("DiagnosticReport") if entry.contained)
+    for entry in (*shelf.of("Observation"), *shelf.of("QuestionnaireResponse"), *reports):
         if entry.resource.get("status") in _WITHDRAWN:
             continue
         link = entry.resource.get("subject")
         if (people.who(link, entry) if link is not None else people.alone and "baby") != "baby":
             continue
         try:
-            said, moment = effective(entry.resource) if entry.kind == "Observation" else _authored(entry, exam)
+            said, moment = (
+                _authored(entry, exam) if entry.kind == "QuestionnaireResponse" else effective(entry.resource)
+            )
         except BadTimeError:
             continue
         if isinstance(moment, datetime) and said is not None:

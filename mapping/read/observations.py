@@ -9,7 +9,7 @@ from typing import Any
 
 from layette.mapping.codes import OWN
 
-from .amounts import Unclear, Wrong, number_text
+from .amounts import Unclear, Wrong, number_text, unit_of
 from .desk import WITHDRAWN, Desk, Where
 from .entries import Entry
 from .index import Asked
@@ -108,22 +108,29 @@ def _all_said(desk: Desk, entry: Entry, frame: Frame) -> Iterator[Said]:
     asked = _asked(desk, entry, resource, "", frame)
     if speaks or not (components or "hasMember" in resource):
         yield from _said(desk, entry, resource, "", asked, frame)
+    pieces = _pounds_and_ounces(desk, asked, [resource, *components])
     for number, component in enumerate(components):
         suffix = f".component[{number}]"
-        inner = _asked(desk, entry, component, suffix, frame)
-        if not inner and asked and _is_part_of_amount(component, asked, desk):
-            inner = asked
+        inner = asked if id(component) in pieces else _asked(desk, entry, component, suffix, frame)
         yield from _said(desk, entry, component, suffix, inner, frame)
     if not components and "hasMember" in resource and not speaks:
         entry.mark(Fate.NOT_USED, "a panel; its members are read by themselves")
 
 
-def _is_part_of_amount(component: Resource, asked: tuple[Asked, ...], desk: Desk) -> bool:
-    """Whether a component without a known code gives pounds or ounces of what its Observation asks."""
-    if codings(component.get("code")) or "valueQuantity" not in component:
-        return False
-    finding = desk.index.findings[asked[0].finding]
-    return finding.units is not None and "[oz_av]" in finding.units.accepts
+def _pounds_and_ounces(desk: Desk, asked: tuple[Asked, ...], holders: list[Resource]) -> set[int]:
+    """Return the components without a code that give pounds or ounces of what their Observation asks.
+
+    Only both together are a weight: of seven pounds and something that is not understood nobody knows the weight.
+    """
+    units = desk.index.findings[asked[0].finding].units if asked else None
+    if units is None or "[oz_av]" not in units.accepts:
+        return set()
+    names = {one.finding for one in asked}
+    weighed = [one for one in holders if isinstance(one.get("valueQuantity"), dict)]
+    fitting = [one for one in weighed if names >= {a.finding for a in desk.index.asked(codings(one.get("code")))}]
+    given = [unit_of(one["valueQuantity"], units) for one in fitting]
+    both = len(given) == 2 and {"[lb_av]", "[oz_av]"} == {unit for unit in given if isinstance(unit, str)}
+    return {id(one) for one in fitting if both and not codings(one.get("code"))}
 
 
 def _asked(desk: Desk, entry: Entry, holder: Resource, suffix: str, frame: Frame) -> tuple[Asked, ...]:
@@ -227,15 +234,24 @@ def _printed(said: Said) -> dict[str, str]:
     return {"given": f"{number} {shown(given.get('unit') or '(no unit)')}"}
 
 
-def _members(desk: Desk, entry: Entry) -> None:
-    """Read the contained Observations that a panel names as its members; they share its subject and time."""
-    if entry.parent is not None or "hasMember" not in entry.resource:
+def _members(desk: Desk, entry: Entry, element: str = "hasMember") -> None:
+    """Read the contained Observations that a panel or report names; they share its subject and time."""
+    if entry.parent is not None or element not in entry.resource:
         return
     shared = {key: entry.resource[key] for key in _INHERITED if key in entry.resource}
-    for link in items(entry.resource.get("hasMember")):
+    for link in items(entry.resource.get(element)):
         name = reference(link)
         found = desk.shelf.resolve(name, entry) if name.startswith("#") else None
         if found is not None and found.kind == "Observation":
             timed = any(key.startswith("effective") for key in found.resource)
             given = {k: v for k, v in shared.items() if not (timed and k.startswith("effective"))}
             read_observation(desk, Entry({**given, **found.resource}, found.path, parent=entry))
+
+
+def read_report(desk: Desk, entry: Entry) -> None:
+    """Read the results that a DiagnosticReport carries inside; those beside it are read by themselves."""
+    if entry.resource.get("status") in WITHDRAWN:
+        entry.mark(Fate.NOT_USED, "a report that was withdrawn")
+        return
+    _members(desk, entry, "result")
+    entry.mark(Fate.NOT_USED, "a report; its results are read by themselves")

@@ -17,9 +17,9 @@ EMPTY: Resource = {}
 SHAPES: Mapping[str, type] = {
     "basedOn": list, "birthDate": str, "clinicalStatus": dict, "code": dict,
     "component": list, "contained": list, "dataAbsentReason": dict, "encounter": dict, "entry": list,
-    "extension": list, "focus": list, "gender": str, "hasMember": list, "id": str, 
+    "extension": list, "focus": list, "gender": str, "hasMember": list, "id": str,
     "interpretation": list, "link": list, "meta": dict, "method": dict, "patient": dict, "performer": list,
-    "period": dict, "relationship": list, "subject": dict, "valueQuantity": dict,
+    "period": dict, "relationship": list, "result": list, "subject": dict, "valueQuantity": dict,
     "valueCodeableConcept": dict, "valueString": str, "valueBoolean": bool, "valueRange": dict,
     "vaccineCode": dict, "verificationStatus": dict,
 }  # fmt: skip

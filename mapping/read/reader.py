@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -17,7 +16,7 @@ from .exam_form import exam_url
 from .history import read_communication, read_immunization, read_list, read_procedure, read_request
 from .index import index_of
 from .moment import Moment, moment_of, named_encounter
-from .observations import read_observation
+from .observations import read_observation, read_report
 from .pack_view import PackView, SiteCode
 from .parts import Resource, items, shown, text, wrong_kind
 from .people import People, find_people
@@ -27,6 +26,7 @@ from .result import Counts, Fate, NotUsed, ReadResult
 _READERS: Mapping[str, Callable[[Desk, Entry], None]] = {
     "Communication": read_communication,
     "Condition": read_condition,
+    "DiagnosticReport": read_report,
     "Immunization": read_immunization,
     "List": read_list,
     "Observation": read_observation,
@@ -73,6 +73,7 @@ def read(
     moment = moment_of(shelf, people, named, at, problems, exam_url(base, pack.id))
     index = index_of(pack, base, site_codes)
     desk = Desk(shelf, index, people, moment.clock, moment.encounter, moment.encounters, problems)
+    desk.notices += shelf.notices
     desk.complete |= set(history_complete)
     for entry in shelf.entries:
         if not entry.aside and entry.fate is not Fate.REFUSED:
@@ -83,11 +84,12 @@ def read(
     return ReadResult(
         visit,
         tuple(sorted(set(desk.problems))),
-        _counts(shelf.entries),
+        Counts.of((entry.fate for entry in shelf.entries), sum(len(entry.contained) for entry in shelf.entries)),
         unused,
         tuple(desk.notices),
         moment.until,
         baby,
+        tuple((entry.path, entry.fate) for entry in shelf.entries),
     )
 
 
@@ -119,14 +121,6 @@ def _other(desk: Desk, entry: Entry) -> None:
         entry.mark(Fate.NOT_USED, "another encounter: what refers to it is history")
     else:
         entry.mark(Fate.NOT_USED, f"a {shown(entry.kind)} is not read" if entry.kind else entry.why)
-
-
-def _counts(entries: list[Entry]) -> Counts:
-    fates = Counter(entry.fate for entry in entries)
-    contained = sum(len(entry.contained) for entry in entries)
-    return Counts(
-        len(entries), fates[Fate.USED], fates[Fate.NOT_UNDERSTOOD], fates[Fate.NOT_USED], fates[Fate.REFUSED], contained
-    )
 
 
 def _visit(desk: Desk, moment: Moment) -> dict[str, Any]:

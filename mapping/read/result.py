@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Any
@@ -28,6 +29,12 @@ class NotUsed:
     why: str
 
 
+def around(path: str) -> Iterator[str]:
+    """Yield a path of the input, and every place that it lies in."""
+    yield path
+    yield from (path[:place] for place, mark in enumerate(path) if mark in ".[-")
+
+
 @dataclass(frozen=True, slots=True)
 class Counts:
     """How many entries were read and what became of them; the four fates always add up to ``entries``.
@@ -41,6 +48,13 @@ class Counts:
     not_used: int
     refused: int
     contained: int = 0
+
+    @classmethod
+    def of(cls, fates: Iterable[Fate], contained: int = 0) -> Counts:
+        """Return the counts of the fates of all entries."""
+        by = Counter(fates)
+        kept, unused, refused = by[Fate.NOT_UNDERSTOOD], by[Fate.NOT_USED], by[Fate.REFUSED]
+        return cls(sum(by.values()), by[Fate.USED], kept, unused, refused, contained)
 
     def __str__(self) -> str:
         """Return one line for people."""
@@ -57,6 +71,7 @@ class ReadResult:
     ``visit`` is the flat visit (`schemas/visit.md`), numbers as text in the digits given; where there are
     ``problems`` it holds the usable rest. ``until`` is the last moment that still belongs to the visit (the end
     of the Encounter, or ``at``). ``notices`` are sentences about what was read otherwise than it was printed.
+    ``fates`` are all entries by their path.
     """
 
     visit: dict[str, Any]
@@ -66,6 +81,13 @@ class ReadResult:
     notices: tuple[str, ...] = ()
     until: str | None = None
     baby: Mapping[str, Any] | None = field(default=None, repr=False)
+    fates: tuple[tuple[str, Fate], ...] = field(default=(), repr=False)
+
+    def counts_with(self, problems: Iterable[InputProblem]) -> Counts:
+        """Return the counts where others found these problems too: an entry in which one stands is refused."""
+        places = {place for problem in problems for place in around(problem.path)}
+        fates = [Fate.REFUSED if place.removesuffix(".resource") in places else fate for place, fate in self.fates]
+        return Counts.of(fates, self.counts.contained)
 
     @property
     def not_understood(self) -> list[dict[str, str]]:

@@ -137,7 +137,7 @@ _WORDS: Mapping[str, Callable[[object, Finding], Answer]] = {
 
 def _interpretation(value: object, asked: Asked, finding: Finding) -> Answer:
     found = {answer_words().get((INTERPRETATION, code)) for one in items(value) for _, code, _ in codings(one)}
-    said = ", ".join(code for one in items(value) for _, code, _ in codings(one))
+    said = ", ".join(word for one in items(value) for word in (*(code for _, code, _ in codings(one)), *words(one)))
     known = {word for word in found if word}
     if len(known) != 1 or None in found:
         return Unclear("an interpretation alone, which does not say which value", text=said)

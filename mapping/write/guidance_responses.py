@@ -94,7 +94,11 @@ def _run(out: Output, device: str) -> None:
     messages = _messages(out)
     if messages:
         outcome = {"resourceType": "OperationOutcome", "id": "messages", "issue": messages}
-        resource = {"resourceType": resource.pop("resourceType"), "meta": resource.pop("meta"), "contained": [outcome]} | resource
+        resource = {
+            "resourceType": resource.pop("resourceType"),
+            "meta": resource.pop("meta"),
+            "contained": [outcome],
+        } | resource
         resource["evaluationMessage"] = [{"reference": "#messages"}]
     differing = [one for one in out.assessment.settings if not one.default]
     settings = [f"Setting {one.label}: {one.choice} (not the default)." for one in differing]

@@ -11,7 +11,8 @@ _CATEGORY = {"refer": "referral", "recheck": "evaluation"}
 _ORDER = (
     "resourceType", "meta", "identifier", "instantiatesCanonical", "replaces", "status", "intent", "category",
     "priority", "doNotPerform", "code", "orderDetail", "subject", "encounter", "occurrencePeriod", "authoredOn",
-    "performerType", "reasonCode", "reasonReference", "supportingInfo", "bodySite", "note", "patientInstruction", "_patientInstruction",
+    "performerType", "reasonCode", "reasonReference", "supportingInfo", "bodySite", "note", "patientInstruction",
+    "_patientInstruction",
 )  # fmt: skip
 
 

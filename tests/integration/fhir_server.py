@@ -19,10 +19,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-if __package__:
-    from . import tools
-else:
-    import tools
+# Run by hand, the folder of the tests is not on the path.
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from integration import tools
 
 PACKAGE, VERSION = "sekmet-fhir", "0.1.1"
 _START = "from sekmet.cli import app; app()"
@@ -143,6 +144,21 @@ class Server:
 
 def _written(body: str | dict[str, Any]) -> bytes:
     return (body if isinstance(body, str) else json.dumps(body)).encode("utf-8")
+
+
+def hold(server: Server, resources: list[dict[str, Any]]) -> None:
+    """Put resources on the server under their ids, as the system that owns them does."""
+    for resource in resources:
+        assert server.put(resource).status in (200, 201)
+
+
+def everything(server: Server, patient: str) -> list[dict[str, Any]]:
+    """Return all that the server holds of a newborn, type by type."""
+    kinds = ("Observation", "ServiceRequest", "CommunicationRequest", "Condition", "Encounter", "Immunization")
+    found = [server.get(f"Patient/{patient}").body]
+    for kind in (*kinds, "RelatedPerson", "Communication"):
+        found += server.all(kind, patient=f"Patient/{patient}")
+    return found
 
 
 def free_port() -> int:

@@ -54,7 +54,16 @@ def wheel(package: str, version: str) -> Path:
     folder = cache() / f"{package}-{version}-wheel"
     with _alone(folder):
         if not list(folder.glob("*.whl")):
-            words = ["download", "-q", "--no-deps", "--only-binary", ":all:", "-d", str(folder), f"{package}=={version}"]
+            words = [
+                "download",
+                "-q",
+                "--no-deps",
+                "--only-binary",
+                ":all:",
+                "-d",
+                str(folder),
+                f"{package}=={version}",
+            ]
             _run([sys.executable, "-m", "pip", *words], package)
     return next(iter(folder.glob("*.whl")))
 

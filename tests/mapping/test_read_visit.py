@@ -319,10 +319,8 @@ def test_times_that_are_missing_or_vague() -> None:
 
 
 def test_entries_that_are_not_read_are_counted_with_the_reason() -> None:
-    result = read_visit(resource("DiagnosticReport"), resource("Observation", status="final", code=own("weight")))
-    assert [(unused.kind, unused.why) for unused in result.not_used] == [
-        ("DiagnosticReport", "a DiagnosticReport is not read")
-    ]
+    result = read_visit(resource("CarePlan"), resource("Observation", status="final", code=own("weight")))
+    assert [(unused.kind, unused.why) for unused in result.not_used] == [("CarePlan", "a CarePlan is not read")]
     given = visit_bundle()
     given["entry"] += [{"request": {"method": "DELETE", "url": "Patient/1"}}, 7]
     result = read(given, pack())

@@ -106,7 +106,7 @@ def test_every_entry_is_a_conditional_create_and_no_fullurl_comes_twice(bundle: 
         kind = entry["resource"]["resourceType"]
         assert entry["request"]["method"] == "POST"
         assert entry["request"]["url"] == kind
-        parameter = "_tag" if kind == "Provenance" else "identifier"
+        parameter = "_tag" if kind in ("Provenance", "GuidanceResponse", "ImmunizationRecommendation") else "identifier"
         assert entry["request"]["ifNoneExist"].startswith(f"{parameter}=")
 
 

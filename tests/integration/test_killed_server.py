@@ -1,0 +1,60 @@
+"""A server that is killed in the middle of a post: after the retry nothing is lost and nothing is there twice."""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from integration import visits
+from integration.fhir_server import Server
+
+from layette.mapping.fhir_json import dumps
+
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
+
+MOMENTS = (0.01, 0.05, 0.1, 0.2, 0.3, 0.45)
+"""Seconds after the post was sent; an undisturbed post takes about half a second."""
+
+
+def post_and_forget(server: Server, transaction: str) -> threading.Thread:
+    def send() -> None:
+        # The connection breaks when the server is killed: that is the test.
+        with contextlib.suppress(OSError, http.client.HTTPException):
+            server.post(transaction)
+
+    thread = threading.Thread(target=send)
+    thread.start()
+    return thread
+
+
+def held(server: Server, kinds: set[str]) -> dict[str, int]:
+    return {kind: len(server.all(kind)) for kind in sorted(kinds)}
+
+
+@pytest.mark.parametrize("moment", MOMENTS)
+def test_a_retry_after_a_kill_leaves_one_copy_of_everything(moment: float, tmp_path: Path) -> None:
+    transaction = visits.posted("red-reflex-hip-testis-day-6")
+    wanted: dict[str, int] = {}
+    for entry in transaction["entry"]:
+        kind = entry["resource"]["resourceType"]
+        wanted[kind] = wanted.get(kind, 0) + 1
+    server = Server(tmp_path / "data")
+    server.start()
+    try:
+        sending = post_and_forget(server, dumps(transaction))
+        time.sleep(moment)
+        server.kill()
+        sending.join()
+        server.start()
+        left = held(server, set(wanted))
+        assert left in (dict.fromkeys(wanted, 0), wanted), "a transaction is all or nothing"
+        assert server.post(dumps(transaction)).status == 200
+        assert held(server, set(wanted)) == wanted
+        assert server.post(dumps(transaction)).status == 200
+        assert held(server, set(wanted)) == wanted
+    finally:
+        server.kill()
