@@ -29,8 +29,8 @@ def add(verbs: Any) -> None:
     verb: argparse.ArgumentParser = verbs.add_parser(
         "assess",
         help="assess one visit",
-        description="Assess one visit: a FHIR R4 Bundle (JSON or XML) or a flat visit (JSON or YAML), told apart by "
-        "content. The result is a set of proposals for a clinician to judge.",
+        description="Assess one visit: a FHIR R4 Bundle (JSON or XML), an HL7 v2 ORU^R01 message, or a flat visit "
+        "(JSON or YAML), told apart by content. The result is a set of proposals for a clinician to judge.",
     )
     verb.add_argument("input", metavar="INPUT", help="the file to read; - reads stdin")
     verb.add_argument("--to", choices=FORMS, default="text", help="form of the output (default: text)")

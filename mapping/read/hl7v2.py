@@ -27,6 +27,7 @@ _EXPECTED = {
     "no status of an Observation": ", ".join(STATUS),
     "there is no newborn Patient": "a PID segment with the newborn",
     "more than one newborn Patient": "one newborn in one message",
+    "the moment of the visit is not known": "a result with its time (OBX-14 or OBR-7)",
 }
 """What would be right, where reading would name it by the words of FHIR."""
 _SEXES = {"F": "female", "M": "male", "U": "unknown", "O": "other", "A": "other", "N": "other"}

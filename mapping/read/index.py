@@ -62,6 +62,19 @@ class Finding:
         return self._site_units.setdefault(default, Units(self.units.accepts, default))
 
 
+def _systems(pack: PackView) -> dict[str, FindingShape]:
+    """Return what a pack lets be charted as normal for a whole system, each as a finding with two values.
+
+    What "normal" stands for the engine knows; "abnormal" makes nothing known, and is reported.
+    """
+    normals = getattr(getattr(pack, "subjects", None), "normals", {})
+    values = ["normal", "abnormal"]
+    return {
+        name: FindingShape(label=shape.label, values=values, expected="normal", codes=shape.codes)
+        for name, shape in normals.items()
+    }
+
+
 class CodeIndex:
     """The codes of a pack. Make one with `index_of`, which keeps it for as long as the pack lives."""
 
@@ -70,8 +83,9 @@ class CodeIndex:
         self.base = base.rstrip("/")
         self.pack_id = pack.id
         site = tuple(site_codes)
+        shapes = {**pack.findings, **_systems(pack)}
         self.findings = {
-            name: Finding(name, shape, self.base, _site_values(site, name)) for name, shape in pack.findings.items()
+            name: Finding(name, shape, self.base, _site_values(site, name)) for name, shape in shapes.items()
         }
         self._asked: dict[Key, list[Asked]] = {}
         for finding in self.findings.values():

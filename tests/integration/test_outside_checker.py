@@ -50,8 +50,8 @@ EXPLAINED = (
     ),
     Explained(
         "profile.element.cardinality.max",
-        r"(ValueSet\.compose\.include|ConceptMap\.group\.element)\..*",
-        "It counts an element over all its repeated parents: two concepts with one code each are two codes.",
+        r"(ValueSet\.compose\.include|ConceptMap\.group\.element|ImmunizationRecommendation\.recommendation)\..*",
+        "It counts an element over all its repeated parents: two concepts (or dates) with one code each are two codes.",
     ),
 )
 
