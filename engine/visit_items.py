@@ -50,7 +50,8 @@ class ItemReader:
             name, _, side = str(key).partition(".")
             shape = self.reader.subjects.findings.get(name)
             if shape is None and name in self.reader.subjects.normals:
-                yield from self._system(name, value, f"{base}.{key}", here=here)
+                for item in value if isinstance(value, list) else [value]:
+                    yield from self._system(name, item, f"{base}.{key}", here=here)
                 continue
             if shape is None:
                 self.reader.problem(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
