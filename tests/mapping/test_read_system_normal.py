@@ -42,4 +42,4 @@ def test_abnormal_makes_nothing_known_and_is_reported(shipped: Pack) -> None:
     result = read(charted("abnormal"), shipped).require()
     found = shipped.assess(result.visit, readers=["native"])
     assert reflex(found) == {"undecided"}
-    assert any("that makes no finding known" in warning for warning in found.warnings)
+    assert any("is charted as abnormal" in warning for warning in found.warnings)
