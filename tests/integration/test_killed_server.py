@@ -16,8 +16,8 @@ from layette.mapping.fhir_json import dumps
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 
-MOMENTS = (0.01, 0.05, 0.1, 0.2, 0.3, 0.45)
-"""Seconds after the post was sent; an undisturbed post takes about half a second."""
+MOMENTS = (0.01, 0.1, 0.2, 0.4, 0.6, 2.5)
+"""Seconds after the post was sent; undisturbed it takes half a second to a second, so the last is after the answer."""
 
 
 def post_and_forget(server: Server, transaction: str) -> threading.Thread:
