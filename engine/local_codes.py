@@ -62,16 +62,16 @@ def check_codes(
         shape = findings.get(one.finding)
         if (one.system, one.code) in seen:
             first = seen[one.system, one.code]
-            problems.append(_problem(one, "code", "duplicate-id", f"this code stands already in line {first}"))
+            problems.append(_at_row(one, "code", "duplicate-id", f"this code stands already in line {first}"))
         seen.setdefault((one.system, one.code), one.line)
         if shape is None:
-            problems.append(_problem(one, "finding", "unknown-finding", f"the pack has no finding '{one.finding}'"))
+            problems.append(_at_row(one, "finding", "unknown-finding", f"the pack has no finding '{one.finding}'"))
         elif one.value is not None and one.value not in (shape.values or ()):
             known = ", ".join(shape.values or ())
-            problems.append(_problem(one, "value", "unknown-value", f"'{one.value}' is no value of it: {known}"))
+            problems.append(_at_row(one, "value", "unknown-value", f"'{one.value}' is no value of it: {known}"))
         elif one.unit and (shape.number is None or one.unit not in {shape.number.unit, *shape.number.accepts}):
-            problems.append(_problem(one, "unit", "unknown-unit", f"'{one.unit}' is no unit of '{one.finding}'"))
+            problems.append(_at_row(one, "unit", "unknown-unit", f"'{one.unit}' is no unit of '{one.finding}'"))
 
 
-def _problem(one: LocalCode, key: str, code: str, message: str) -> PackProblem:
+def _at_row(one: LocalCode, key: str, code: str, message: str) -> PackProblem:
     return PackProblem(one.file, one.line, key, code, message)
