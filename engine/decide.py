@@ -12,7 +12,6 @@ from .conditions import Status, evaluate
 from .facts import Facts
 from .model import RuleShape
 from .reading import read_twice
-from .rule_checks import VERBS
 from .visit import Visit
 
 if TYPE_CHECKING:
@@ -63,8 +62,3 @@ def highest_priority(shape: RuleShape, verbs: Iterable[str] = PROPOSING) -> Prio
         if any(getattr(c, verb) is not None for verb in wanted)
     ]
     return PRIORITIES[min(ranks)] if ranks else None
-
-
-def leads_anywhere(shape: RuleShape) -> bool:
-    """Whether a rule has a consequence other than a conclusion."""
-    return any(getattr(c, verb) is not None for c in shape.then for verb in VERBS)

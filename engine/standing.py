@@ -64,14 +64,14 @@ def stands(made: Recommendation, facts: Facts) -> bool:
     order = made.placed
     if order is None or order.status == "draft":
         return False
-    as_pressing = _rank(order.priority) <= _rank(made.priority)
+    as_pressing = rank_of(order.priority) <= rank_of(made.priority)
     if order.status == "completed":
         return False
     return as_pressing
 
 
-def _rank(priority: Priority | None) -> int:
-    # FHIR: a request without a priority is to be done with normal priority.
+def rank_of(priority: Priority | None) -> int:
+    """Return the place of a priority, 0 for stat; FHIR: a request without one is to be done with normal priority."""
     return PRIORITIES.index(priority or "routine")
 
 

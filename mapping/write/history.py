@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ...engine.assessment import PRIORITIES, Priority, Recommendation
+from ...engine.assessment import Recommendation
+from ...engine.standing import rank_of
 from . import keys
 from .context import Output, Resource
 from .evidence import kind_of
@@ -17,12 +18,7 @@ def covered(recommendation: Recommendation) -> bool:
     placed = recommendation.placed
     if placed is None or placed.status != "active":
         return False
-    return _rank(placed.priority) <= _rank(recommendation.priority)
-
-
-def _rank(priority: Priority | None) -> int:
-    # FHIR: a request without a priority is to be done with normal priority.
-    return PRIORITIES.index(priority or "routine")
+    return rank_of(placed.priority) <= rank_of(recommendation.priority)
 
 
 def replaced(out: Output, recommendation: Recommendation, kind: str) -> list[Resource]:
