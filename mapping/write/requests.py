@@ -13,13 +13,19 @@ def held_back(out: Output, recommendation: Recommendation) -> bool:
     """Whether an active order covers this; if so the output says it instead of proposing it again."""
     if not history.covered(recommendation):
         return False
+    remark(out, recommendation)
+    return True
+
+
+def remark(out: Output, recommendation: Recommendation) -> None:
+    """Say in the run's note that an order which stands answers this, so that it is not proposed again."""
     placed = recommendation.placed
-    assert placed is not None
+    if placed is None:
+        return
     out.remarks.append(
         f"Not proposed again: {wording.title(recommendation)}, {recommendation.priority}; "
-        f"{placed.reference or 'an order'} is active with priority {placed.priority or 'routine'}."
+        f"{placed.reference or 'an order'} is {placed.status} with priority {placed.priority or 'routine'}."
     )
-    return True
 
 
 def identifiers(out: Output, recommendation: Recommendation) -> list[Resource]:

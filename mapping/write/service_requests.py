@@ -21,6 +21,8 @@ def write(out: Output, evidence: Evidence) -> None:
     for recommendation in (*out.assessment.recommendations, *out.assessment.avoid):
         if not requests.held_back(out, recommendation):
             _create(out, evidence, recommendation)
+    for recommendation in out.assessment.standing:
+        requests.remark(out, recommendation)
 
 
 def canonical(out: Output, rule: str) -> str:

@@ -105,3 +105,18 @@ def test_keys_are_escaped_in_the_search() -> None:
     odd = STAT.model_copy(update={"answer_key": "Zoë|a,b &c"})
     [made] = proposals(only(odd))
     assert made["request"]["ifNoneExist"].endswith("|Zo%C3%AB%5C%7Ca%5C%2Cb%20%26c")
+
+
+def test_what_the_engine_holds_back_is_said_in_the_run() -> None:
+    """An order that stands answers a recommendation in the engine already; the FHIR answer must still say so."""
+    order = Placed(status="revoked", priority="urgent", reference="ServiceRequest/9")
+    made = assessment(recommendations=(), avoid=(), standing=(recommendation(placed=order),))
+    bundle = to_bundle(made, SamplePack(), visit=flat_visit())
+    notes = [
+        note["text"]
+        for entry in bundle["entry"]
+        if entry["resource"]["resourceType"] == "GuidanceResponse"
+        for note in entry["resource"].get("note", ())
+    ]
+    assert any("Not proposed again" in t and "ServiceRequest/9 is revoked with priority urgent" in t for t in notes)
+    assert not proposals(made)
