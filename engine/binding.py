@@ -1,7 +1,7 @@
 """Measures bound to findings: from the recordings of a visit to the inputs of a function, and back.
 
-`engine.measures` knows arrays alone. Here each function is told which recordings of which finding it is given, at which
-time; one visit is an array of one.
+`engine.measures` knows numbers alone. Here each function is told which recordings of which finding it is given, at
+which time.
 """
 
 from __future__ import annotations
@@ -11,10 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Protocol
 
-import numpy as np
-
 from .measures import ages, birth_size, change, growth, steps, thresholds
-from .measures.interval import Interval, Span
+from .measures.interval import NOTHING_KNOWN, Interval, Span
 from .measures.thresholds import ThresholdSet
 from .model import MeasureShape
 from .quantities import UnitMismatchError, convert, seconds
@@ -114,18 +112,18 @@ def compute(shape: MeasureShape, sight: Sight) -> Result:
 
 
 def one(span: Span, unit: str = "", to: str = "") -> Interval:
-    """Return a span as an array of one, converted where ``to`` differs from ``unit``."""
+    """Return a span as an interval, converted where ``to`` differs from ``unit``."""
     if to and unit != to:
         span = (
             None if span[0] is None else convert(span[0], unit, to),
             None if span[1] is None else convert(span[1], unit, to),
         )
-    return Interval.of([span])
+    return Interval.one(*span)
 
 
 def instant(moment: Moment) -> Interval:
-    """Return a moment as an array of one, in UTC seconds."""
-    return Interval.of([(moment.lo, moment.hi)])
+    """Return a moment in UTC seconds."""
+    return Interval.one(moment.lo, moment.hi)
 
 
 def span_of(found: Range) -> Span:
@@ -137,20 +135,20 @@ def _result(
     interval: Interval, unit: str, *values: Value | None, basis: str = "", time: Moment | None = None
 ) -> Result:
     used = tuple(dict.fromkeys(r for v in values if v is not None for r in v.used))
-    return Result(span=interval.spans()[0], unit=unit, used=used, basis=basis, time=time)
+    return Result(span=interval.span(), unit=unit, used=used, basis=basis, time=time)
 
 
-def _sex(sight: Sight) -> Any:
-    return np.array([{"male": 0, "female": 1}.get(sight.visit.sex or "", -1)])
+def _sex(sight: Sight) -> int:
+    return {"male": 0, "female": 1}.get(sight.visit.sex or "", -1)
 
 
 def _day(sight: Sight, moment: Moment) -> Interval:
     zone = sight.visit.zone
-    return Interval.of([(day_number(moment.lo, zone), day_number(moment.hi, zone))])
+    return Interval.one(day_number(moment.lo, zone), day_number(moment.hi, zone))
 
 
 def age_hours(sight: Sight, at: Moment) -> Interval:
-    """Return the age in hours at a moment, as an array of one; computed once a moment."""
+    """Return the age in hours at a moment; computed once a moment."""
     key = (at.lo, at.hi)
     if key not in sight.ages:
         sight.ages[key] = ages.age(instant(at), instant(sight.visit.born))
@@ -158,18 +156,18 @@ def age_hours(sight: Sight, at: Moment) -> Interval:
 
 
 def age_in_days(sight: Sight, at: Moment) -> Interval:
-    """Return the age in calendar days at a moment, as an array of one."""
+    """Return the age in calendar days at a moment."""
     return ages.age_days(_day(sight, at), _day(sight, sight.visit.born))
 
 
 @bind("age")
 def _age(sight: Sight, given: Given) -> Result:
-    return Result(span=age_hours(sight, sight.visit.at).spans()[0], unit="h", basis="elapsed time since birth")
+    return Result(span=age_hours(sight, sight.visit.at).span(), unit="h", basis="elapsed time since birth")
 
 
 @bind("age_days")
 def _age_days(sight: Sight, given: Given) -> Result:
-    return Result(span=age_in_days(sight, sight.visit.at).spans()[0], unit="d", basis="calendar days since birth")
+    return Result(span=age_in_days(sight, sight.visit.at).span(), unit="d", basis="calendar days since birth")
 
 
 @bind("corrected_age", required="gestation", findings="gestation")
@@ -297,7 +295,7 @@ def _size_for_gestation(sight: Sight, given: Given) -> Result:
     if value is None or gestation is None:
         return Result(categories=table.bands)
     days = one(gestation.span, gestation.unit, "d")
-    possible = birth_size.size_for_gestation(one(value.span, value.unit, table.unit), _sex(sight), days, table)[0]
+    possible = birth_size.size_for_gestation(one(value.span, value.unit, table.unit), _sex(sight), days, table)
     bands = tuple(band for band, here in zip(table.bands, possible, strict=True) if here)
     used = tuple(dict.fromkeys((*value.used, *gestation.used)))
     return Result(categories=bands, used=used, basis=table.label, time=value.time)
@@ -331,8 +329,8 @@ def _threshold(sight: Sight, given: Given) -> Result:
     if value is None or value.time is None:
         return Result(unit=lines.unit, basis=lines.label)
     gestation = sight.number(given["gestation"])
-    days = Interval.unknown(1) if gestation is None else one(gestation.span, gestation.unit, "d")
-    risk = np.array([sight.flag(given["risk"])]) if "risk" in given else None
+    days = NOTHING_KNOWN if gestation is None else one(gestation.span, gestation.unit, "d")
+    risk = sight.flag(given["risk"]) if "risk" in given else None
     if str(given["line"]) not in lines.lines:
         return Result(unit=lines.unit, why_not=f"{lines.label} has no {given['line']} line")
     made = thresholds.threshold(lines, str(given["line"]), age_hours(sight, value.time), days, risk)
@@ -357,7 +355,7 @@ def _expected_count(sight: Sight, given: Given) -> Result:
     if table is None:
         return Result(why_not=f"table {given['table']} not supplied")
     made = steps.expected_count(age_hours(sight, sight.visit.at), table, str(given["column"]))
-    return Result(span=made.spans()[0], unit="/d", basis=table.label)
+    return Result(span=made.span(), unit="/d", basis=table.label)
 
 
 @bind("feed_volume_per_feed", required="table")
@@ -366,7 +364,7 @@ def _feed_volume_per_feed(sight: Sight, given: Given) -> Result:
     if table is None:
         return Result(why_not=f"table {given['table']} not supplied")
     made = steps.feed_volume_per_feed(age_hours(sight, sight.visit.at), table)
-    return Result(span=made.spans()[0], unit="mL", basis=table.label)
+    return Result(span=made.span(), unit="mL", basis=table.label)
 
 
 @bind("feed_volume_per_day", required="of table", findings="of")

@@ -179,10 +179,10 @@ class Facts:
             named = dict(reading.qualifiers).get(view.qualifier) if reading else None
             return None if named is None else self.pack.table.values_mask(var, [named])
         if view.what == "age" and reading is not None:
-            return self._cells(var, age_hours(self, reading.time).spans()[0])
+            return self._cells(var, age_hours(self, reading.time).span())
         if view.what == "since" and reading is not None:
             apart = ages.elapsed_hours(instant(self.visit.at), instant(reading.time))
-            return self._cells(var, apart.spans()[0])
+            return self._cells(var, apart.span())
         if view.pick in ("highest", "lowest"):
             return self._extreme(var, view)
         if reading is None or reading.possible is None:
@@ -256,7 +256,7 @@ class Facts:
             return NO | YES
         less = convert(view.less, "umol/L", lines.unit) if view.less else None
         must, may = thresholds.beyond(one(value.span, value.unit, lines.unit), one(line.span), lines.strict, less)
-        return YES if bool(must[0]) else (NO | YES if bool(may[0]) else NO)
+        return YES if must else (NO | YES if may else NO)
 
     def _measure_state(self, var: int, entry: Entry) -> State:
         result = self.result(entry.view.subject)

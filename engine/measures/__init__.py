@@ -1,7 +1,8 @@
 """Measures: pure functions from intervals to intervals, registered by name in ``REGISTRY``.
 
 =================  =====================================================================
-``interval``       arrays of exact intervals
+``elements``       one number or an array of them, in the same words
+``interval``       exact intervals
 ``arithmetic``     their arithmetic and comparison
 ``registry``       the functions a pack may bind, with what each takes and gives
 ``ages``           age, calendar age, corrected and postmenstrual age, time between two

@@ -12,7 +12,7 @@ TERM_DAYS = 280
 """40 weeks and 0 days: the day from which a corrected age counts (Engle, Pediatrics 2004;114:1362-4)."""
 
 _ENGLE = "Engle, Age terminology during the perinatal period, Pediatrics 2004;114:1362-4"
-_BEFORE_TERM = Interval.of([(Fraction(-TERM_DAYS), Fraction(-TERM_DAYS))])
+_BEFORE_TERM = Interval.one(-TERM_DAYS, -TERM_DAYS)
 _HOUR, _DAY = Fraction(1, 3600), Fraction(1, 86400)
 
 

@@ -1,19 +1,16 @@
 """Arithmetic and comparison of intervals: the result holds every number that the inputs could give, and is exact.
 
-Shapes: all intervals hold n elements, or one (then it is used for all).
+All intervals are single numbers, or arrays of n; a single number beside an array is used for all its elements.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
 
-import numpy as np
-
+from layette.engine.measures.elements import Bools, least_of, some, times
 from layette.engine.measures.interval import (
     HIGHEST,
     LOWEST,
-    Bools,
-    Integers,
     Interval,
     Ratio,
     larger,
@@ -23,22 +20,26 @@ from layette.engine.measures.interval import (
     pick,
     smaller,
     sum_of,
-    times,
+    unknown_like,
 )
+
+_ZERO = Ratio(0, 1)
 
 
 def add(a: Interval, b: Interval) -> Interval:
     """Return a + b."""
     if a.exact and b.exact:
-        return Interval.point(*sum_of(a.lo, b.lo))
+        both = sum_of(a.lo, b.lo)
+        return Interval(both, both)
     if a.blank or b.blank:
-        return Interval.unknown(max(len(a), len(b)))
+        return unknown_like(a, b)
     return Interval(outward(*sum_of(a.lo, b.lo), -1), outward(*sum_of(a.hi, b.hi), 1))
 
 
 def negate(a: Interval) -> Interval:
     """Return -a."""
-    return Interval.point(-a.lo.num, a.lo.den) if a.exact else Interval(negative(a.hi), negative(a.lo))
+    lo = negative(a.hi)
+    return Interval(lo, lo if a.exact else negative(a.lo))
 
 
 def subtract(a: Interval, b: Interval) -> Interval:
@@ -57,8 +58,8 @@ def scale(a: Interval, by: Fraction) -> Interval:
 
 
 def _stretched(end: Ratio, by: Fraction, sign: int) -> Ratio:
-    num = end.num if by.numerator == 1 else times(end.num, np.array([by.numerator], dtype=end.num.dtype))
-    den = end.den if by.denominator == 1 else times(end.den, np.array([by.denominator], dtype=end.den.dtype))
+    num = end.num if by.numerator == 1 else times(end.num, by.numerator)
+    den = end.den if by.denominator == 1 else times(end.den, by.denominator)
     return outward(num, den, sign)
 
 
@@ -67,29 +68,21 @@ def divide(a: Interval, b: Interval) -> Interval:
 
     A divisor that reaches down to 0 leaves the side open that grows without limit.
     """
-    if a.exact and b.exact:
-        num, den = _quotient(a.lo, b.lo)
-        if _smallest(b.lo.num) > 0:
-            return Interval.point(num, den)
+    if a.exact and b.exact and least_of(b.lo.num) > 0:
+        quotient = _quotient(a.lo, b.lo)
+        return Interval(quotient, quotient)
     if a.blank or b.blank:
-        return Interval.unknown(max(len(a), len(b)))
+        return unknown_like(a, b)
     lo = outward(*_quotient(a.lo, b.lo if b.exact else pick(a.lo.num >= 0, b.hi, b.lo)), -1)
     hi = outward(*_quotient(a.hi, b.lo if b.exact else pick(a.hi.num >= 0, b.lo, b.hi)), 1)
-    if _smallest(b.lo.num) < 0:
-        return _unbounded_where(b.lo.num < 0, Interval(lo, hi))
+    negative_divisor = b.lo.num < 0
+    if some(negative_divisor):
+        return Interval(pick(negative_divisor, LOWEST, lo), pick(negative_divisor, HIGHEST, hi))
     return Interval(lo, hi)
 
 
-def _smallest(a: Integers) -> int:
-    return min(a.tolist(), default=1) if a.dtype.kind == "O" else int(a.min(initial=1))
-
-
-def _quotient(a: Ratio, b: Ratio) -> tuple[Integers, Integers]:
-    return times(a.num, b.den), times(a.den, b.num)
-
-
-def _unbounded_where(where: Bools, a: Interval) -> Interval:
-    return Interval(pick(where, LOWEST, a.lo), pick(where, HIGHEST, a.hi))
+def _quotient(a: Ratio, b: Ratio) -> Ratio:
+    return Ratio(times(a.num, b.den), times(a.den, b.num))
 
 
 def multiply(a: Interval, b: Interval) -> Interval:
@@ -106,8 +99,9 @@ def absolute_difference(a: Interval, b: Interval) -> Interval:
     """Return |a - b|."""
     d = subtract(a, b)
     if d.exact:
-        return Interval.point(np.abs(d.lo.num), d.lo.den)
-    lo = larger(larger(d.lo, negative(d.hi)), Ratio(np.zeros_like(d.lo.num), np.ones_like(d.lo.den)))
+        size = larger(d.lo, negative(d.lo))
+        return Interval(size, size)
+    lo = larger(larger(d.lo, negative(d.hi)), _ZERO)
     return Interval(lo, larger(d.hi, negative(d.lo)))
 
 

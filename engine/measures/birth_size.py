@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layette.engine.measures.candidates import Place
-from layette.engine.measures.interval import Bools, Integers, Interval, Ratio, floors, negative, times
+from layette.engine.measures.elements import Integers, times
+from layette.engine.measures.interval import Interval, Ratio, floors, negative
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 
@@ -63,8 +64,8 @@ class PercentileTable:
     unit="",
     source="INTERGROWTH-21st: Villar et al., Lancet 2014;384:857-68; Lancet 2016;387:844-5",
 )
-def size_for_gestation(of: Interval, sex: Integers, gestation_days: Interval, table: PercentileTable) -> Bools:
-    """Return which of ``table.bands`` are still possible: bool, shape (n, bands).
+def size_for_gestation(of: Interval, sex: Integers, gestation_days: Interval, table: PercentileTable) -> Any:
+    """Return which of ``table.bands`` are still possible: bool, shape (n, bands); of one visit a list of bool.
 
     ``of`` in the table's unit; ``sex``: 0 male, 1 female, -1 unknown; ``gestation_days`` at birth, in days. A gestation
     that may lie outside the table leaves every band possible.
@@ -73,19 +74,23 @@ def size_for_gestation(of: Interval, sex: Integers, gestation_days: Interval, ta
     low = _cells(of.lo, table.scale)
     high = low if of.exact else _cells(of.hi, table.scale)
     first, last = place.extremes(_passed, low, high, table.edges)
+    if isinstance(place.outside, bool):
+        return [place.outside or first <= band <= last for band in range(len(table.percentiles) + 1)]
     band = np.arange(len(table.percentiles) + 1)
     inside = (first[:, None] <= band) & (band <= last[:, None])
     return np.asarray(inside | place.outside[:, None])
 
 
-def _cells(value: Ratio, scale: int) -> NDArray[np.int64]:
+def _cells(value: Ratio, scale: int) -> Integers:
     """Return each value's place on the printed steps, exactly: 2k on step k, 2k + 1 between steps k and k + 1."""
-    fine = Ratio(times(value.num, np.array([scale], dtype=np.int64)), value.den)
+    fine = Ratio(times(value.num, scale), value.den)
     down = floors(fine, -(10**9), 10**9)
     up = -floors(negative(fine), -(10**9), 10**9)
     return down + up
 
 
-def _passed(cell: NDArray[np.int64], edges: NDArray[np.int64]) -> NDArray[Any]:
+def _passed(cell: Any, edges: Any) -> Any:
     """Return how many edges each value has reached: the position of its band."""
+    if isinstance(cell, int):
+        return sum(cell >= edge for edge in edges)
     return np.asarray((cell[:, None] >= edges).sum(axis=1))

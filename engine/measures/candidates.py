@@ -13,19 +13,24 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from layette.engine.measures.interval import Bools, Integers, Interval, floors, some
+from layette.engine.measures.elements import Bools, Integers, chosen, some
+from layette.engine.measures.interval import Interval, floors
 
-Answer: TypeAlias = Callable[[NDArray[Any], NDArray[Any]], NDArray[Any]]
-"""From values (m,) and rows of the table (m, columns) to answers (m,); must not fall as the value rises."""
+Answer: TypeAlias = Callable[[Any, Any], Any]
+"""From values (m,) and rows of the table (m, columns) to answers (m,), or from one value and one row (columns,) to one
+answer; must not fall as the value rises."""
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where n elements stand in a table of two sexes by days. ``outside``: perhaps on a day that it does not hold."""
+    """Where one visit, or each of n, stands in a table of two sexes by days.
+
+    ``outside``: perhaps on a day that the table does not hold.
+    """
 
     sex: Integers
-    first: NDArray[np.int64]
-    last: NDArray[np.int64]
+    first: Integers
+    last: Integers
     outside: Bools
 
     @classmethod
@@ -36,20 +41,20 @@ class Place:
         last = first if days.exact else floors(days.hi, start - 1, end + 1)
         outside = (first < start) | (last > end)
         if some(outside):  # any row will do: that answer is dropped
-            first, last = np.where(outside, start, first), np.where(outside, start, last)
+            first, last = chosen(outside, start, first), chosen(outside, start, last)
         first, last = first - start, first - start if last is first else last - start
         return cls(sex, first, last, outside)
 
-    def extremes(
-        self, answer: Answer, low: NDArray[Any], high: NDArray[Any], table: NDArray[Any]
-    ) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Return the lowest answer for ``low`` and the highest for ``high`` over the rows possible, shape (n,) each.
+    def extremes(self, answer: Answer, low: Any, high: Any, table: NDArray[Any]) -> tuple[Any, Any]:
+        """Return the lowest answer for ``low`` and the highest for ``high`` over the rows possible.
 
-        ``table``: shape (2, days, columns). Both are one array where nothing is uncertain.
+        ``table``: shape (2, days, columns). Both are one object where nothing is uncertain.
         """
+        unsure = (self.last > self.first) | (self.sex < 0)
+        if isinstance(unsure, bool):
+            return self._of_one(answer, low, high, table, unsure)
         rows = table[np.maximum(self.sex, 0), self.first]
         least = answer(low, rows)
-        unsure = (self.last > self.first) | (self.sex < 0)
         if high is low and not some(unsure):
             return least, least
         most = answer(high, rows)
@@ -59,6 +64,15 @@ class Place:
             most[i] = answer(np.broadcast_to(high[i], len(possible)), possible).max()
         return least, most
 
-    def _rows(self, i: np.intp, table: NDArray[Any]) -> NDArray[Any]:
-        sexes = slice(None) if self.sex[i] < 0 else slice(self.sex[i], self.sex[i] + 1)
-        return table[sexes, self.first[i] : self.last[i] + 1].reshape(-1, table.shape[2])
+    def _of_one(self, answer: Answer, low: Any, high: Any, table: NDArray[Any], unsure: bool) -> tuple[Any, Any]:
+        if not unsure:
+            row = table[self.sex, self.first].tolist()
+            least = answer(low, row)
+            return least, least if high is low else answer(high, row)
+        rows = self._rows(None, table).tolist()
+        return min(answer(low, row) for row in rows), max(answer(high, row) for row in rows)
+
+    def _rows(self, i: np.intp | None, table: NDArray[Any]) -> NDArray[Any]:
+        sex, first, last = (a if isinstance(a, int) else a[i] for a in (self.sex, self.first, self.last))
+        sexes = slice(None) if sex < 0 else slice(sex, sex + 1)
+        return table[sexes, first : last + 1].reshape(-1, table.shape[2])

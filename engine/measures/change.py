@@ -9,7 +9,7 @@ from layette.engine.measures.arithmetic import divide, scale, subtract
 from layette.engine.measures.interval import Interval
 from layette.engine.measures.registry import SAME, Parameter, measure
 
-_ONE = Interval.of([(Fraction(1), Fraction(1))])
+_ONE = Interval.one(1, 1)
 _HUNDRED = Fraction(100)
 _GRAMS = Fraction(1000)
 

@@ -208,12 +208,13 @@ def step_table(header: headers.StepsHeader, sheet: Sheet) -> StepTable | None:
     _follow(bounds, sheet, axis.start)
     numbers = {column: [cell for cell in values if cell is not None] for column, values in cells.items()}
     scale = scale_of(cell for values in numbers.values() for cell in values)
-    whole = {column: scaled(values, scale) for column, values in numbers.items()}
+    whole = {column: tuple(scaled(values, scale).tolist()) for column, values in numbers.items()}
     columns = {name: (whole[low], whole[high]) for name, (low, high) in pairs.items()}
     for name, (low, high) in columns.items():
-        for i in np.flatnonzero(low > high):
-            sheet.report(sheet.rows[i].line, pairs[name][0], "table-value", "the low end lies above the high end")
-    starts = np.array([start for start, _ in bounds], dtype=np.int64)
+        for row, least, most in zip(sheet.rows, low, high, strict=True):
+            if least > most:
+                sheet.report(row.line, pairs[name][0], "table-value", "the low end lies above the high end")
+    starts = tuple(start for start, _ in bounds)
     names = (sheet.name, header.label, header.unit)
     return StepTable(*names, starts, bounds[-1][1], columns, scale, header.source, header.status)
 

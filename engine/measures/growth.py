@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layette.engine.measures.candidates import Place
-from layette.engine.measures.interval import Integers, Interval, Ratio, floats, some
+from layette.engine.measures.elements import Bools, Floats, Integers, chosen, not_, some
+from layette.engine.measures.interval import Interval, Ratio, floats, unknown_like
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 _STEPS = 10**9
@@ -57,8 +58,8 @@ def zscore(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> 
     count. What is uncertain gives the hull; an age that may lie outside the table gives no answer.
     """
     if of.blank:
-        return Interval.unknown(len(of))
-    return _rounded(*_scores(of, sex, age_days, table), of)
+        return unknown_like(of, age_days)
+    return _rounded(*_scores(of, sex, age_days, table))
 
 
 @measure("centile", takes=_TAKES, unit="{centile}", source=_WHO)
@@ -68,61 +69,83 @@ def centile(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) ->
     An end that is not known stays unbounded, not 0 or 100: no test may hold because nobody measured.
     """
     if of.blank:
-        return Interval.unknown(len(of))
+        return unknown_like(of, age_days)
     lo, hi = _scores(of, sex, age_days, table)
     low = _normal(lo)
-    return _rounded(low, low if hi is lo else _normal(hi), of)
+    return _rounded(low, low if hi is lo else _normal(hi))
 
 
-def _scores(
-    of: Interval, sex: Integers, age_days: Interval, table: LmsTable
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _scores(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> tuple[Floats, Floats]:
     place = Place.of(sex, age_days, table.covers)
     low = floats(of.lo)
     lo, hi = place.extremes(_restricted if table.restricted else _z, low, low if of.exact else floats(of.hi), table.lms)
     if some(place.outside):
-        return np.where(place.outside, -np.inf, lo), np.where(place.outside, np.inf, hi)
+        return chosen(place.outside, -math.inf, lo), chosen(place.outside, math.inf, hi)
     return lo, hi
 
 
-def _z(x: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    l, m, s = rows[:, 0], rows[:, 1], rows[:, 2]  # noqa: E741 - the method's own letters
+def _z(x: Any, rows: Any) -> Any:
+    l, m, s = _columns(rows)  # noqa: E741 - the method's own letters
     nothing, no_power = x <= 0, l == 0
-    ratio = (np.where(nothing, m, x) if some(nothing) else x) / m
-    power = np.where(no_power, 1, l) if some(no_power) else l
+    ratio = (chosen(nothing, m, x) if some(nothing) else x) / m
+    power = chosen(no_power, 1, l) if some(no_power) else l
     z = (ratio**power - 1) / (power * s)
     if power is not l:
-        z = np.where(no_power, np.log(ratio) / s, z)
-    return np.where(nothing, -np.inf, z) if some(nothing) else z
+        z = chosen(no_power, _log(ratio) / s, z)
+    return chosen(nothing, -math.inf, z) if some(nothing) else z
 
 
-def _restricted(x: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
+def _columns(rows: Any) -> Any:
+    """Return L, M, S: of one row three numbers, of several three arrays."""
+    return rows if isinstance(rows, list) else rows.T
+
+
+def _log(x: Any) -> Any:
+    return math.log(x) if isinstance(x, float) else np.log(x)
+
+
+def _exp(x: Any) -> Any:
+    return math.exp(x) if isinstance(x, float) else np.exp(x)
+
+
+def _power(base: Any, exponent: Any) -> Any:
+    """Return the real power, nan where there is none; Python alone would answer with a complex number."""
+    return math.nan if isinstance(base, float) and base < 0 else base**exponent
+
+
+def _restricted(x: Any, rows: Any) -> Any:
     z = _z(x, rows)
-    if not some((np.abs(z) > 3) & np.isfinite(z)):
+    if not some(((z > 3) | (z < -3)) & _finite(z)):
         return z
     above = 3 + (x - _at(3, rows)) / (_at(3, rows) - _at(2, rows))
     under = -3 + (x - _at(-3, rows)) / (_at(-2, rows) - _at(-3, rows))
-    return np.where(z > 3, above, np.where((z < -3) & (x > 0), under, z))
+    return chosen(z > 3, above, chosen((z < -3) & (x > 0), under, z))
 
 
-def _at(z: int, rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    l, m, s = rows[:, 0], rows[:, 1], rows[:, 2]  # noqa: E741 - the method's own letters
-    power = np.where(l == 0, 1, l)
-    return np.asarray(m * np.where(l == 0, np.exp(s * z), (1 + power * s * z) ** (1 / power)))
+def _at(z: int, rows: Any) -> Any:
+    l, m, s = _columns(rows)  # noqa: E741 - the method's own letters
+    power = chosen(l == 0, 1, l)
+    return m * chosen(l == 0, _exp(s * z), _power(1 + power * s * z, 1 / power))
 
 
-def _normal(z: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.array([50 * math.erfc(-x / math.sqrt(2)) if math.isfinite(x) else x for x in z.tolist()])
+def _normal(z: Floats) -> Floats:
+    if isinstance(z, float):
+        return 50 * math.erfc(-z / math.sqrt(2)) if math.isfinite(z) else z
+    return np.array([_normal(x) for x in z.tolist()])
 
 
-def _rounded(lo: NDArray[Any], hi: NDArray[Any], like: Interval) -> Interval:
+def _rounded(lo: Floats, hi: Floats) -> Interval:
     low = _end(lo, -1)
-    return Interval(low, low if hi is lo and not some(np.isinf(lo)) else _end(hi, 1)).matching(like)
+    return Interval(low, low if hi is lo and not some(not_(_finite(lo))) else _end(hi, 1))
 
 
-def _end(z: NDArray[Any], sign: int) -> Ratio:
+def _finite(z: Floats) -> Bools:
+    return math.isfinite(z) if isinstance(z, float) else np.isfinite(z)
+
+
+def _end(z: Floats, sign: int) -> Ratio:
+    if isinstance(z, float):
+        return Ratio(round(min(max(z, -1e8), 1e8) * _STEPS), _STEPS) if math.isfinite(z) else Ratio(sign, 0)
     finite = np.isfinite(z)
-    if not some(~finite):
-        return Ratio(np.rint(np.minimum(np.maximum(z, -1e8), 1e8) * _STEPS).astype(np.int64), np.full(len(z), _STEPS))
     whole = np.rint(np.where(finite, z, 0).clip(-1e8, 1e8) * _STEPS).astype(np.int64)
     return Ratio(np.where(finite, whole, sign), np.where(finite, _STEPS, 0))

@@ -87,8 +87,8 @@ def against_figures(table: ThresholdSet, figures: Iterable[SanityTable]) -> tupl
 
 def value_at(curve: Curve, age: Fraction) -> Fraction:
     """Return the line's value at one age in hours."""
-    end = curve.at(Interval.of([(age, age)]).lo)
-    return Fraction(int(end.num[0]), int(end.den[0]))
+    end = curve.at(Interval.one(age, age).lo)
+    return Fraction(int(end.num), int(end.den))
 
 
 def _of_curve(key: CurveKey, curve: Curve, covers: tuple[int, int]) -> Iterator[Fault]:

@@ -6,31 +6,31 @@ published range; an uncertain age gives the hull of the steps still possible; ou
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from layette.engine.measures.arithmetic import minimum, multiply
+from layette.engine.measures.elements import Bools, Integers, at, chosen, not_, some, step_at
 from layette.engine.measures.interval import Interval, Ratio, floors
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 
 @dataclass(frozen=True, slots=True)
 class StepTable:
-    """Steps of age in whole hours, without gap: ``starts`` (k,), the last ends at ``end``.
+    """Steps of age in whole hours, without gap: k ``starts``, the last step ends at ``end``.
 
-    ``columns``: name -> (low, high), int64, shape (k,) each, in ``1 / scale`` of ``unit``; equal where one number is
+    ``columns``: name -> (low, high), k whole numbers each, in ``1 / scale`` of ``unit``; equal where one number is
     printed. A day of life k of the source is the hours from 24 (k - 1) to 24 k.
     """
 
     name: str
     label: str
     unit: str
-    starts: NDArray[np.int64]
+    starts: tuple[int, ...]
     end: int
-    columns: Mapping[str, tuple[NDArray[np.int64], NDArray[np.int64]]]
+    columns: Mapping[str, tuple[tuple[int, ...], tuple[int, ...]]]
     scale: int
     source: tuple[str, ...]
     status: str
@@ -48,25 +48,25 @@ def expected_count(age_h: Interval, table: StepTable, column: str) -> Interval:
     first = floors(age_h.lo, -1, table.end)
     last = first if age_h.exact else floors(age_h.hi, -1, table.end)
     inside = (first >= table.starts[0]) & (last < table.end)
-    i = _step(first, table)
+    i = step_at(table.starts, first)
     if last is first:
-        return _answer(low[i], high[i], inside, table.scale).matching(age_h)
-    steps = np.arange(len(table.starts))
-    possible = (steps >= i[:, None]) & (steps <= _step(last, table)[:, None])
-    lo = np.where(possible, low, low.max()).min(axis=1)
-    hi = np.where(possible, high, high.min()).max(axis=1)
-    return _answer(lo, hi, inside, table.scale).matching(age_h)
+        return _answer(at(low, i), at(high, i), inside, table.scale)
+    k = step_at(table.starts, last)
+    return _answer(_over(low, i, k, min), _over(high, i, k, max), inside, table.scale)
 
 
-def _step(hour: NDArray[np.int64], table: StepTable) -> NDArray[np.int64]:
-    return np.maximum(table.starts.searchsorted(hour, side="right") - 1, 0)
+def _over(column: Sequence[int], first: Integers, last: Integers, extreme: Callable[..., int]) -> Integers:
+    """Return the least or most of a column from step ``first`` to step ``last``."""
+    if isinstance(first, int) and isinstance(last, int):
+        return extreme(column[first : last + 1])
+    pairs = zip(np.atleast_1d(first).tolist(), np.atleast_1d(last).tolist(), strict=True)
+    return np.array([extreme(column[i : k + 1]) for i, k in pairs], dtype=np.int64)
 
 
-def _answer(lo: NDArray[np.int64], hi: NDArray[np.int64], inside: NDArray[np.bool_], scale: int) -> Interval:
-    if inside.all() and (lo == hi).all():
-        return Interval.from_integers(lo, scale=scale)
-    den = np.where(inside, scale, 0)
-    return Interval(Ratio(np.where(inside, lo, -1), den), Ratio(np.where(inside, hi, 1), den))
+def _answer(lo: Integers, hi: Integers, inside: Bools, scale: int) -> Interval:
+    den = chosen(inside, scale, 0)
+    low = Ratio(chosen(inside, lo, -1), den)
+    return Interval(low, low if not some(not_(inside & (lo == hi))) else Ratio(chosen(inside, hi, 1), den))
 
 
 @measure(

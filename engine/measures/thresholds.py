@@ -16,24 +16,29 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal, TypeAlias
 
-import numpy as np
-from numpy.typing import NDArray
-
 from layette.engine.measures.arithmetic import at_least, hull, more_than, subtract
+from layette.engine.measures.elements import (
+    Bools,
+    Integers,
+    at,
+    clipped,
+    least_of,
+    most_of,
+    plus,
+    some,
+    step_at,
+    times,
+)
 from layette.engine.measures.interval import (
     HIGHEST,
     LOWEST,
-    Bools,
-    Integers,
+    NOTHING_KNOWN,
     Interval,
     Ratio,
     floors,
     larger,
     negative,
     pick,
-    plus,
-    some,
-    times,
 )
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
@@ -41,8 +46,7 @@ Risk: TypeAlias = Literal["none", "present"]
 CurveKey: TypeAlias = tuple[str, int, "Risk | None"]
 """Line, completed weeks of gestation, risk; risk is None in a set that makes no such difference."""
 
-_WEEK = np.array([7], dtype=np.int64)
-_NONE = Interval(LOWEST, HIGHEST)
+_WEEK = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +57,13 @@ class Curve:
     line holds (after its last point, or in a stepped set) the slope is 0. ``rows`` are the points' CSV lines.
     """
 
-    ages: NDArray[np.int64]
-    values: NDArray[np.int64]
+    ages: tuple[int, ...]
+    values: tuple[int, ...]
     age_scale: int
     value_scale: int
-    offsets: Integers
-    slopes: Integers
-    widths: Integers
+    offsets: tuple[int, ...]
+    slopes: tuple[int, ...]
+    widths: tuple[int, ...]
     rows: tuple[int, ...]
 
     @classmethod
@@ -68,21 +72,17 @@ class Curve:
         ages, values, rows = zip(*points, strict=True)
         steps = [(a, v, b - a, w - v if straight else 0) for (a, v, _), (b, w, _) in pairwise(points)]
         steps.append((ages[-1], values[-1], 1, 0))
-        offsets = _whole([value * run - rise * age for age, value, run, rise in steps])
-        slopes = _whole([rise * age_scale for _, _, _, rise in steps])
-        widths = _whole([run * value_scale for _, _, run, _ in steps])
-        return cls(np.array(ages), np.array(values), age_scale, value_scale, offsets, slopes, widths, rows)
+        offsets = tuple(value * run - rise * age for age, value, run, rise in steps)
+        slopes = tuple(rise * age_scale for _, _, _, rise in steps)
+        widths = tuple(run * value_scale for _, _, run, _ in steps)
+        return cls(ages, values, age_scale, value_scale, offsets, slopes, widths, rows)
 
     def at(self, age: Ratio) -> Ratio:
-        """Return the line's value at finite ages in hours, none before the first point; shape (n,)."""
-        steps = age if self.age_scale == 1 else Ratio(times(age.num, np.array([self.age_scale])), age.den)
-        i = self.ages.searchsorted(floors(steps, 0, int(self.ages[-1])), side="right") - 1
-        num = plus(times(self.offsets[i], age.den), times(self.slopes[i], age.num))
-        return Ratio(num, times(self.widths[i], age.den))
-
-
-def _whole(values: list[int]) -> Integers:
-    return np.array(values, dtype=np.int64 if max(map(abs, values)) < 2**62 else object)
+        """Return the line's value at finite ages in hours, none before the first point."""
+        steps = age if self.age_scale == 1 else Ratio(times(age.num, self.age_scale), age.den)
+        i = step_at(self.ages, floors(steps, 0, self.ages[-1]))
+        num = plus(times(at(self.offsets, i), age.den), times(at(self.slopes, i), age.num))
+        return Ratio(num, times(at(self.widths, i), age.den))
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ def threshold(
 ) -> Interval:
     """Return where ``line`` lies, in the set's unit, shape (n,).
 
-    ``age_h`` in hours; ``gestation_days`` at birth in days, of which completed weeks count; ``risk`` as a flag array
+    ``age_h`` in hours; ``gestation_days`` at birth in days, of which completed weeks count; ``risk`` as a flag
     (1 present, 0 none, -1 unknown; left out = unknown). What is uncertain gives the hull of the lines still possible.
     A gestation that may lie below the set's lowest leaves the low end open: a value above the line is beyond it,
     one below is undecided, since the lines of younger babies are lower (our reading). So a wholly unknown gestation
@@ -135,7 +135,7 @@ def threshold(
     """
     if line not in set.lines:
         raise KeyError(line)
-    if not len(age_h):
+    if age_h.size == 0:
         return Interval.unknown(0)
     first = _weeks(gestation_days.lo)
     last = first if gestation_days.exact else _weeks(gestation_days.hi)
@@ -145,11 +145,11 @@ def threshold(
     below_lowest = first < set.gestations[0]
     if not (some(below_lowest) or some(outside)):
         return found
-    hi = pick(outside, _NONE.hi, found.hi) if some(outside) else found.hi
-    return Interval(pick(below_lowest | outside, _NONE.lo, found.lo), hi)
+    hi = pick(outside, HIGHEST, found.hi) if some(outside) else found.hi
+    return Interval(pick(below_lowest | outside, LOWEST, found.lo), hi)
 
 
-def _weeks(days: Ratio) -> NDArray[np.int64]:
+def _weeks(days: Ratio) -> Integers:
     return floors(Ratio(days.num, times(days.den, _WEEK)), -1000, 1000)
 
 
@@ -157,14 +157,14 @@ def _outside(set: ThresholdSet, age: Interval) -> Bools:
     """Return where the age may lie after the hours covered, or surely lies before."""
     first, end = set.covers
     rounded_up = -floors(negative(age.hi), -end - 1, end + 1)
-    return np.asarray((rounded_up > end) | (floors(age.hi, first - 1, end) < first))
+    return (rounded_up > end) | (floors(age.hi, first - 1, end) < first)
 
 
 def _inside(age: Interval, outside: Bools, start: int) -> Interval:
     """Return the ages from the first hour covered on; where ``outside`` any age, since that answer is dropped."""
     if age.exact and not some(outside):
         return age
-    first = Ratio(np.array([start]), np.array([1]))
+    first = Ratio(start, 1)
     lo = pick(outside, first, age.lo if age.exact else larger(age.lo, first))
     return Interval(lo, lo if age.exact else pick(outside, first, age.hi))
 
@@ -173,14 +173,14 @@ def _between_curves(
     set: ThresholdSet,
     line: str,
     age: Interval,
-    first: NDArray[np.int64],
-    last: NDArray[np.int64],
+    first: Integers,
+    last: Integers,
     risk: Integers | None,
 ) -> Interval:
     """Return the hull of the curves that each element may be on; each is on one at least."""
     first, last = _positions(first, set), _positions(last, set)
-    found, met = _NONE, np.zeros(len(first), dtype=np.bool_)
-    for j in range(int(first.min()), int(last.max()) + 1):
+    found, met = NOTHING_KNOWN, False  # type: Interval, Bools
+    for j in range(least_of(first), most_of(last) + 1):
         for name in set.risks:
             here = (first <= j) & (j <= last) & _may_have(name, risk)
             if some(here):
@@ -189,15 +189,15 @@ def _between_curves(
     return found
 
 
-def _positions(weeks: NDArray[np.int64], set: ThresholdSet) -> NDArray[np.int64]:
+def _positions(weeks: Integers, set: ThresholdSet) -> Integers:
     """Return which of the set's gestations, which leave no week out, hold for each week."""
-    return np.minimum(np.maximum(weeks - set.gestations[0], 0), len(set.gestations) - 1)
+    return clipped(weeks - set.gestations[0], 0, len(set.gestations) - 1)
 
 
-def _may_have(name: Risk | None, risk: Integers | None) -> Bools | bool:
+def _may_have(name: Risk | None, risk: Integers | None) -> Bools:
     if name is None or risk is None:
         return True
-    return np.asarray((risk == -1) | (risk == (1 if name == "present" else 0)))
+    return (risk == -1) | (risk == (1 if name == "present" else 0))
 
 
 def _on(curve: Curve, age: Interval) -> Interval:
@@ -207,7 +207,7 @@ def _on(curve: Curve, age: Interval) -> Interval:
 
 def _joined(found: Interval, met: Bools, more: Interval, here: Bools) -> Interval:
     """Return ``found`` widened by ``more`` where ``here``; where no curve was met before, ``more`` alone."""
-    if found is _NONE:
+    if found is NOTHING_KNOWN:
         return more
     if more.exact and found.exact and not some(met & here):
         lo = pick(here, more.lo, found.lo)
@@ -222,7 +222,7 @@ def beyond(value: Interval, line: Interval, strict: bool, less: Fraction | None 
 
     ``strict`` (from the set): more than the line, else at least the line. Shape (n,) each.
     """
-    bar = line if less is None else subtract(line, Interval.of([(less, less)]))
+    bar = line if less is None else subtract(line, Interval.one(less, less))
     return more_than(value, bar) if strict else at_least(value, bar)
 
 

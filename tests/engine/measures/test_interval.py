@@ -190,15 +190,18 @@ def test_a_cohort_with_unknowns():
     open_above = Interval.from_integers(values, scale=10, hi_known=known)
     assert open_above.spans() == [(1, 1), (2, None), (3, 3)]
     assert cohort.take(np.array([2])).spans() == [(3, 3)]
-    assert len(cohort) == 3
+    assert cohort.size == 3
 
 
-def test_one_visit_keeps_python_ints():
-    cohort = Interval.from_integers(np.array([1, 2]), np.array([1, 3]))
-    visit = cohort.matching(Interval.unknown(1))
-    assert visit.lo.num.dtype == object
-    assert visit.spans() == cohort.spans()
-    assert all(type(x) is int for x in ar.add(visit, Interval.unknown(2)).lo.num)
+def test_one_visit_is_plain_numbers_and_can_stand_beside_a_cohort():
+    visit = Interval.one(Fraction(1, 2), Fraction(1, 2))
+    both = ar.add(visit, Interval.one(1, 2))
+    assert [type(x) for end in both for x in end] == [int] * 4
+    assert both.span() == (Fraction(3, 2), Fraction(5, 2))
+    assert (both.size, both.exact, visit.exact, Interval.one(None, None).blank) == (None, False, True, True)
+    cohort = ar.add(Interval.from_integers(np.array([1, 2]), np.array([1, 3])), visit)
+    assert cohort.spans() == [(Fraction(3, 2), Fraction(3, 2)), (Fraction(5, 2), Fraction(7, 2))]
+    assert ar.add(cohort, Interval.one(None, None)).spans() == [(None, None)] * 2
 
 
 def test_floors_and_floats():

@@ -92,9 +92,10 @@ def test_a_cohort_and_a_visit_give_one_number(table):
     assert cohort.exact
     assert cohort.lo.num.dtype == np.int64
     for i in range(0, n, 50):
-        one = zscore(exactly(Fraction(int(grams[i]), 1000)), sexes(i % 2), exactly(i % 92), weight)
-        assert one.lo.num.dtype == object
-        assert one.spans()[0] == cohort.spans()[i]
+        kilograms = Fraction(int(grams[i]), 1000)
+        one = zscore(Interval.one(kilograms, kilograms), i % 2, Interval.one(i % 92, i % 92), weight)
+        assert type(one.lo.num) is int
+        assert one.span() == cohort.spans()[i]
 
 
 def test_size_for_gestation_keeps_every_possible_band(table):

@@ -6,36 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from invented_lines import INVENTED, LINES
 
 from layette.engine.measures.interval import Interval
 from layette.engine.measures.set_safety import value_at
-from layette.engine.measures.thresholds import Curve, ThresholdSet, beyond, margin, threshold
+from layette.engine.measures.thresholds import Curve, beyond, margin, threshold
 
 QUICK = settings(max_examples=60, deadline=None)
-WEEKS = (35, 36, 37)
-
-
-def _curve(week, risk, line):
-    low = (week - 35) * 10 + (0 if risk == "present" else 25) + (100 if line == "exchange" else 0)
-    return Curve.through([(0, 50 + low, 1), (7, 90 + low, 2), (96, 185 + low, 3)], 1, 10, straight=True)
-
-
-LINES = ("phototherapy", "exchange")
-INVENTED = ThresholdSet(
-    name="invented",
-    issuer="nobody",
-    label="Invented",
-    unit="mg/dL",
-    strict=False,
-    gestations=WEEKS,
-    lines=LINES,
-    risks=("none", "present"),
-    covers=(0, 336),
-    curves={(ln, w, r): _curve(w, r, ln) for ln in LINES for w in WEEKS for r in ("none", "present")},
-    source=("nobody",),
-    status="our-reading",
-    provenance="invented for this test",
-)
 
 
 def exactly(*values):
