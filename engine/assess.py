@@ -32,10 +32,11 @@ from .conditions import Status
 from .decide import Decision, decide
 from .errors import InputError
 from .explain import asked_words, label_of, measure_number, measure_text, rule_values, used_value
-from .facts import NO, YES, Facts
+from .facts import Facts
 from .measures.thresholds import ThresholdSet
 from .model import TargetShape
 from .outstanding import Outstanding, due_items, outstanding, wanted_now
+from .program import NO, YES
 from .references import listed
 from .resolve import Episode, Ground, episode_name, episodes, gather, key
 from .standing import placed_for, stands

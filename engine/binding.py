@@ -14,30 +14,31 @@ from typing import Any, Protocol
 from .measures import ages, birth_size, change, growth, steps, thresholds
 from .measures.interval import NOTHING_KNOWN, Interval, Span
 from .measures.thresholds import ThresholdSet
-from .model import MeasureShape
 from .quantities import UnitMismatchError, convert, seconds
 from .times import Moment, day_number
-from .values import Range
 from .visit import Recorded, Visit
-
-UNKNOWN: Span = (None, None)
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A number that a measure is given: its span in ``unit``, when, and the recordings behind it."""
+    """A number that a measure is given: what it can be in ``unit``, when, and the recordings behind it."""
 
-    span: Span
+    interval: Interval
     unit: str
     time: Moment | None
     used: tuple[Recorded, ...]
 
+    @property
+    def span(self) -> Span:
+        """The interval's ends in lowest terms."""
+        return self.interval.span()
+
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What a measure gave: a span in ``unit``, or the categories still possible; ``why_not`` where it could not."""
+    """What a measure gave: a number in ``unit``, or the categories still possible; ``why_not`` where it could not."""
 
-    span: Span = UNKNOWN
+    interval: Interval = NOTHING_KNOWN
     unit: str = ""
     categories: tuple[str, ...] | None = None
     used: tuple[Recorded, ...] = ()
@@ -46,9 +47,14 @@ class Result:
     why_not: str = ""
 
     @property
+    def span(self) -> Span:
+        """The number's ends in lowest terms."""
+        return self.interval.span()
+
+    @property
     def known(self) -> bool:
         """Whether anything is known of it."""
-        return self.span != UNKNOWN or (self.categories is not None and bool(self.used))
+        return not self.interval.blank or (self.categories is not None and bool(self.used))
 
 
 class Sight(Protocol):
@@ -56,6 +62,7 @@ class Sight(Protocol):
 
     visit: Visit
     ages: dict[tuple[int, int], Interval]
+    day_ages: dict[tuple[int, int], Interval]
 
     def number(self, name: str) -> Value | None:
         """Return the value of a finding (a view in dots is allowed) or measure; None where there is none."""
@@ -106,19 +113,15 @@ def bind(name: str, *, required: str = "", optional: str = "", findings: str = "
     return register
 
 
-def compute(shape: MeasureShape, sight: Sight) -> Result:
-    """Compute one measure of a pack for one visit."""
-    return BINDINGS[shape.compute].compute(sight, dict(shape.model_extra or {}))
+def in_unit(value: Value, to: str) -> Interval:
+    """Return a value converted into the unit ``to``; without ``to``, as it is."""
+    return value.interval if value.unit == to or not to else Interval.one(*converted(value.span, value.unit, to))
 
 
-def one(span: Span, unit: str = "", to: str = "") -> Interval:
-    """Return a span as an interval, converted where ``to`` differs from ``unit``."""
-    if to and unit != to:
-        span = (
-            None if span[0] is None else convert(span[0], unit, to),
-            None if span[1] is None else convert(span[1], unit, to),
-        )
-    return Interval.one(*span)
+def converted(span: Span, unit: str, to: str) -> Span:
+    """Return a span in another unit; raises `UnitMismatchError`."""
+    low, high = (None if end is None else convert(end, unit, to) for end in span)
+    return low, high
 
 
 def instant(moment: Moment) -> Interval:
@@ -126,16 +129,19 @@ def instant(moment: Moment) -> Interval:
     return Interval.one(moment.lo, moment.hi)
 
 
-def span_of(found: Range) -> Span:
-    """Return a range as a closed span."""
-    return found.lo, found.hi
-
-
 def _result(
     interval: Interval, unit: str, *values: Value | None, basis: str = "", time: Moment | None = None
 ) -> Result:
-    used = tuple(dict.fromkeys(r for v in values if v is not None for r in v.used))
-    return Result(span=interval.span(), unit=unit, used=used, basis=basis, time=time)
+    return Result(interval, unit, used=_behind(*values), basis=basis, time=time)
+
+
+def _behind(*values: Value | None) -> tuple[Recorded, ...]:
+    """Return the recordings behind several values, each once."""
+    found: tuple[Recorded, ...] = ()
+    for value in values:
+        if value is not None:
+            found += tuple([r for r in value.used if all(r is not other for other in found)])
+    return found
 
 
 def _sex(sight: Sight) -> int:
@@ -143,8 +149,8 @@ def _sex(sight: Sight) -> int:
 
 
 def _day(sight: Sight, moment: Moment) -> Interval:
-    zone = sight.visit.zone
-    return Interval.one(day_number(moment.lo, zone), day_number(moment.hi, zone))
+    first = day_number(moment.lo, sight.visit.zone)
+    return Interval.one(first, first if moment.exact else day_number(moment.hi, sight.visit.zone))
 
 
 def age_hours(sight: Sight, at: Moment) -> Interval:
@@ -156,18 +162,21 @@ def age_hours(sight: Sight, at: Moment) -> Interval:
 
 
 def age_in_days(sight: Sight, at: Moment) -> Interval:
-    """Return the age in calendar days at a moment."""
-    return ages.age_days(_day(sight, at), _day(sight, sight.visit.born))
+    """Return the age in calendar days at a moment; computed once a moment."""
+    key = (at.lo, at.hi)
+    if key not in sight.day_ages:
+        sight.day_ages[key] = ages.age_days(_day(sight, at), _day(sight, sight.visit.born))
+    return sight.day_ages[key]
 
 
 @bind("age")
 def _age(sight: Sight, given: Given) -> Result:
-    return Result(span=age_hours(sight, sight.visit.at).span(), unit="h", basis="elapsed time since birth")
+    return Result(age_hours(sight, sight.visit.at), unit="h", basis="elapsed time since birth")
 
 
 @bind("age_days")
 def _age_days(sight: Sight, given: Given) -> Result:
-    return Result(span=age_in_days(sight, sight.visit.at).span(), unit="d", basis="calendar days since birth")
+    return Result(age_in_days(sight, sight.visit.at), unit="d", basis="calendar days since birth")
 
 
 @bind("corrected_age", required="gestation", findings="gestation")
@@ -175,7 +184,7 @@ def _corrected_age(sight: Sight, given: Given) -> Result:
     gestation = sight.number(given["gestation"])
     if gestation is None:
         return Result(unit="d")
-    days = one(gestation.span, gestation.unit, "d")
+    days = in_unit(gestation, "d")
     return _result(
         ages.corrected_age(age_in_days(sight, sight.visit.at), days), "d", gestation, basis="term is 40 weeks"
     )
@@ -186,7 +195,7 @@ def _postmenstrual_age(sight: Sight, given: Given) -> Result:
     gestation = sight.number(given["gestation"])
     if gestation is None:
         return Result(unit="d")
-    days = one(gestation.span, gestation.unit, "d")
+    days = in_unit(gestation, "d")
     return _result(ages.postmenstrual_age(age_in_days(sight, sight.visit.at), days), "d", gestation)
 
 
@@ -195,7 +204,7 @@ def _percent_lost(sight: Sight, given: Given) -> Result:
     now, before = sight.number(given["of"]), sight.number(given["from"])
     if now is None or before is None:
         return Result(unit="%")
-    lost = change.percent_lost(one(now.span), one(before.span, before.unit, now.unit))
+    lost = change.percent_lost(now.interval, in_unit(before, now.unit))
     of, to = (str(given[key]).replace("_", " ") for key in ("from", "of"))
     return _result(lost, "%", now, before, basis=f"100 × ({of} − {to}) / {of}", time=now.time)
 
@@ -211,7 +220,7 @@ def _gain_per_day(sight: Sight, given: Given) -> Result:
     if start.time.hi >= now.time.lo:
         return Result(unit="g/d", why_not="the two weights are not apart in time")
     apart = ages.elapsed_days(instant(now.time), instant(start.time))
-    gain = change.gain_per_day(one(now.span, now.unit, "kg"), one(start.span, start.unit, "kg"), apart)
+    gain = change.gain_per_day(in_unit(now, "kg"), in_unit(start, "kg"), apart)
     return _result(gain, "g/d", now, start, basis=f"since {given['since']}", time=now.time)
 
 
@@ -226,14 +235,14 @@ def _change_per_week(sight: Sight, given: Given) -> Result:
     if now.time.lo - start.time.hi < max(apart, 1):
         return Result(unit="cm/wk", used=(*now.used, *start.used), why_not="the two measurements are too close in time")
     days = ages.elapsed_days(instant(now.time), instant(start.time))
-    growth_rate = change.change_per_week(one(now.span, now.unit, "cm"), one(start.span, start.unit, "cm"), days)
+    growth_rate = change.change_per_week(in_unit(now, "cm"), in_unit(start, "cm"), days)
     return _result(growth_rate, "cm/wk", now, start, basis=f"since {given['since']}", time=now.time)
 
 
 def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None:
     if given["since"] == "birth":
         birth = sight.number(given["from"]) if "from" in given else None
-        return None if birth is None else Value(birth.span, birth.unit, sight.visit.born, birth.used)
+        return None if birth is None else Value(birth.interval, birth.unit, sight.visit.born, birth.used)
     before = listed[1:]
     if not before:
         return None
@@ -255,7 +264,7 @@ def _difference(sight: Sight, given: Given) -> Result:
     if two is None:
         return Result()
     first, second = two
-    made = change.difference(one(first.span), one(second.span, second.unit, first.unit))
+    made = change.difference(first.interval, in_unit(second, first.unit))
     return _result(made, first.unit, first, second, time=first.time)
 
 
@@ -265,7 +274,7 @@ def _absolute_difference(sight: Sight, given: Given) -> Result:
     if two is None:
         return Result()
     first, second = two
-    made = change.absolute_difference(one(first.span), one(second.span, second.unit, first.unit))
+    made = change.absolute_difference(first.interval, in_unit(second, first.unit))
     return _result(made, first.unit, first, second, time=first.time)
 
 
@@ -283,7 +292,7 @@ def _growth(sight: Sight, given: Given, function: Callable[..., Interval], unit:
     value, table = sight.number(given["of"]), sight.table(given["table"])
     if value is None or table is None or value.time is None:
         return Result(unit=unit, why_not="" if table is not None else f"table {given['table']} not supplied")
-    made = function(one(value.span, value.unit, table.unit), _sex(sight), age_in_days(sight, value.time), table)
+    made = function(in_unit(value, table.unit), _sex(sight), age_in_days(sight, value.time), table)
     return _result(made, unit, value, basis=table.label, time=value.time)
 
 
@@ -294,11 +303,10 @@ def _size_for_gestation(sight: Sight, given: Given) -> Result:
         return Result(categories=(), why_not=f"table {given['table']} not supplied")
     if value is None or gestation is None:
         return Result(categories=table.bands)
-    days = one(gestation.span, gestation.unit, "d")
-    possible = birth_size.size_for_gestation(one(value.span, value.unit, table.unit), _sex(sight), days, table)
+    days = in_unit(gestation, "d")
+    possible = birth_size.size_for_gestation(in_unit(value, table.unit), _sex(sight), days, table)
     bands = tuple(band for band, here in zip(table.bands, possible, strict=True) if here)
-    used = tuple(dict.fromkeys((*value.used, *gestation.used)))
-    return Result(categories=bands, used=used, basis=table.label, time=value.time)
+    return Result(categories=bands, used=_behind(value, gestation), basis=table.label, time=value.time)
 
 
 @bind("change_per_hour", required="of", optional="at_least_apart", findings="of")
@@ -315,7 +323,7 @@ def _change_per_hour(sight: Sight, given: Given) -> Result:
             unit="mg/dL/h", used=(*later.used, *earlier.used), why_not="the two samples are too close in time"
         )
     hours = ages.elapsed_hours(instant(later.time), instant(earlier.time))
-    rise = change.change_per_hour(one(later.span, later.unit, "mg/dL"), one(earlier.span, earlier.unit, "mg/dL"), hours)
+    rise = change.change_per_hour(in_unit(later, "mg/dL"), in_unit(earlier, "mg/dL"), hours)
     return _result(rise, "mg/dL/h", later, earlier, basis="the two latest samples", time=later.time)
 
 
@@ -329,7 +337,7 @@ def _threshold(sight: Sight, given: Given) -> Result:
     if value is None or value.time is None:
         return Result(unit=lines.unit, basis=lines.label)
     gestation = sight.number(given["gestation"])
-    days = NOTHING_KNOWN if gestation is None else one(gestation.span, gestation.unit, "d")
+    days = NOTHING_KNOWN if gestation is None else in_unit(gestation, "d")
     risk = sight.flag(given["risk"]) if "risk" in given else None
     if str(given["line"]) not in lines.lines:
         return Result(unit=lines.unit, why_not=f"{lines.label} has no {given['line']} line")
@@ -343,7 +351,7 @@ def _margin(sight: Sight, given: Given) -> Result:
     if value is None or line is None:
         return Result()
     try:
-        made = thresholds.margin(one(value.span, value.unit, line.unit), one(line.span))
+        made = thresholds.margin(in_unit(value, line.unit), line.interval)
     except UnitMismatchError as error:
         return Result(why_not=str(error))
     return _result(made, line.unit, value, line, time=value.time)
@@ -355,7 +363,7 @@ def _expected_count(sight: Sight, given: Given) -> Result:
     if table is None:
         return Result(why_not=f"table {given['table']} not supplied")
     made = steps.expected_count(age_hours(sight, sight.visit.at), table, str(given["column"]))
-    return Result(span=made.span(), unit="/d", basis=table.label)
+    return Result(made, unit="/d", basis=table.label)
 
 
 @bind("feed_volume_per_feed", required="table")
@@ -364,7 +372,7 @@ def _feed_volume_per_feed(sight: Sight, given: Given) -> Result:
     if table is None:
         return Result(why_not=f"table {given['table']} not supplied")
     made = steps.feed_volume_per_feed(age_hours(sight, sight.visit.at), table)
-    return Result(span=made.span(), unit="mL", basis=table.label)
+    return Result(made, unit="mL", basis=table.label)
 
 
 @bind("feed_volume_per_day", required="of table", findings="of")
@@ -372,6 +380,6 @@ def _feed_volume_per_day(sight: Sight, given: Given) -> Result:
     table, weight = sight.table(given["table"]), sight.number(given["of"])
     if table is None or weight is None:
         return Result(unit="mL/d")
-    kilograms = one(weight.span, weight.unit, "kg")
+    kilograms = in_unit(weight, "kg")
     made = steps.feed_volume_per_day(kilograms, age_hours(sight, sight.visit.at), table)
     return _result(made, "mL/d", weight, basis=table.label)

@@ -37,7 +37,7 @@ def impossible(pack: Pack) -> dict[str, tuple[str, ...]]:
 
 def _at_covered_ages(pack: Pack) -> list[State]:
     """Nothing is known but that the age lies within what the pack covers."""
-    states = list(pack.unknown)
+    states = pack.program.unknown
     for name, shape in pack.measures.items():
         for var, _ in pack.variables_of.get(name, ()) if shape.compute in AGES else ():
             days = Fraction(pack.oldest_days + (1 if shape.compute == "age" else 0))

@@ -14,6 +14,7 @@ from typing import Any
 
 from .assess import assess_visit
 from .assessment import PRIORITIES, Answer, Assessment, Citation, Kind, Priority, Traced
+from .binding import BINDINGS, Compute
 from .cases import CaseReport, run_cases
 from .compile import Instance
 from .conditions import Node, State
@@ -35,6 +36,7 @@ from .references import (
 from .rete import ReteReader, rete_available
 from .rule_checks import VERBS
 from .site import read_site
+from .subjects import SEX
 from .views import Entry, VariableTable, View
 from .visit import Visit
 from .visit_reader import VisitReader
@@ -76,11 +78,6 @@ class Pack(PackParts):
         return self.compiled.instances
 
     @cached_property
-    def unknown(self) -> tuple[State, ...]:
-        """The states of a visit of which nothing is known."""
-        return tuple(self.program.unknown)
-
-    @cached_property
     def variables_of(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
         """For each subject, its variables."""
         out: dict[str, list[tuple[int, Entry]]] = {}
@@ -103,10 +100,30 @@ class Pack(PackParts):
         """For each finding, the variables that look at more than its latest value, lines apart."""
         latest = {var for found in self.latest_variables.values() for var, _ in found}
         return {
-            name: tuple((var, e) for var, e in found if var not in latest and e.view.what != "beyond")
+            name: rest
             for name, found in self.variables_of.items()
             if name in self.findings
+            and (rest := tuple((var, e) for var, e in found if var not in latest and e.view.what != "beyond"))
         }
+
+    @cached_property
+    def line_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
+        """For each finding, the variables that compare it with a line of treatment."""
+        return {
+            name: rest
+            for name, found in self.variables_of.items()
+            if (rest := tuple((var, e) for var, e in found if e.view.what == "beyond"))
+        }
+
+    @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
+    def given_states(self, settings: tuple[tuple[str, str], ...], sex: str | None) -> tuple[State, ...]:
+        """Return the states of a visit of which nothing is known but the choices in force and the sex."""
+        states = self.program.unknown
+        given = [(f"setting:{name}", choice) for name, choice in settings] + ([(SEX, sex)] if sex else [])
+        for subject, value in given:
+            for var, _ in self.variables_of.get(subject, ()):
+                states[var] = self.table.values_mask(var, [value])
+        return tuple(states)
 
     @cached_property
     def guarded(self) -> Mapping[Node, tuple[str, ...]]:
@@ -131,13 +148,24 @@ class Pack(PackParts):
         return tuple(highest_priority(instance.rule.shape) for instance in self.instances)
 
     @cached_property
-    def time_measures(self) -> tuple[str, ...]:
-        """The measures that need no finding: the age."""
-        return tuple(name for name, shape in self.measures.items() if not inputs_of(shape))
+    def computed(self) -> Mapping[str, tuple[Compute, Mapping[str, Any]]]:
+        """For each measure, how it is computed, and what the pack gives it."""
+        return {name: (BINDINGS[m.compute].compute, dict(m.model_extra or {})) for name, m in self.measures.items()}
 
     @cached_property
-    def finding_measures(self) -> tuple[str, ...]:
-        """The measures that are computed from findings; lines of treatment, and what depends on them, come last.
+    def measure_units(self) -> Mapping[str, str | None]:
+        """For each measure, the unit that its bounds are meant in."""
+        return {name: self.subjects.measure_unit(name) for name in self.measures}
+
+    @cached_property
+    def time_measures(self) -> tuple[tuple[int, Entry], ...]:
+        """The variables of measures that need no finding: the age."""
+        names = [name for name, shape in self.measures.items() if not inputs_of(shape)]
+        return tuple(found for name in names for found in self.variables_of.get(name, ()))
+
+    @cached_property
+    def finding_measures(self) -> tuple[tuple[int, Entry], ...]:
+        """The variables of measures of findings; lines of treatment, and what depends on them, come last.
 
         A line may depend on a conclusion, and so on any other measure.
         """
@@ -147,7 +175,8 @@ class Pack(PackParts):
             late |= {
                 n for n in names if self.measures[n].compute == "threshold" or late & {*inputs_of(self.measures[n])}
             }
-        return tuple(sorted(names, key=lambda name: name in late))
+        ordered = sorted(names, key=lambda name: name in late)
+        return tuple(found for name in ordered for found in self.variables_of.get(name, ()))
 
     @cached_property
     def proposals(self) -> tuple[tuple[Proposal, ...], ...]:
@@ -239,6 +268,7 @@ class Pack(PackParts):
         """The last day of life that the pack covers."""
         return int(self.shape.ages.to.split()[0])
 
+    @lru_cache(maxsize=10_000)  # noqa: B019 - as above
     def view_of(self, name: str) -> View:
         """Return the view that a dotted name in a measure means (`finding.1.hand`, `finding.left`)."""
         subject, *words = name.split(".")

@@ -57,6 +57,21 @@ class Readings:
         """Return every recording that was not withdrawn."""
         return [r for r in self.by_place.get((finding, side), ()) if r.status not in WITHDRAWN]
 
+    def used(self, finding: str, side: str = "") -> Recorded | None:
+        """Return the recording that `latest` uses, without the reasons."""
+        listed = self.by_place.get((finding, side))
+        if listed is None:
+            return None
+        if len(listed) > 1:
+            return self.latest(finding, side).used
+        (only,) = listed
+        return only if (only.here or self.findings[finding].carries_over) and only.status not in WITHDRAWN else None
+
+    def value(self, finding: str, side: str = "") -> Recorded | None:
+        """Return the recording that `latest` uses, if it has a value."""
+        used = self.used(finding, side)
+        return used if used is not None and used.possible is not None else None
+
     def latest(self, finding: str, side: str = "") -> Chosen:
         """Return the latest recording that counts at this visit."""
         where = (finding, side)

@@ -16,13 +16,18 @@ from functools import cached_property
 from math import lcm
 from typing import Literal
 
+from .conditions import State
+from .measures.interval import Interval
 from .program import Variable
+from .values import Possible, Range
 
 Kind = Literal["category", "number", "flag"]
 Pick = Literal["latest", "highest", "lowest", "earlier", "any", "every"]
 What = Literal["value", "age", "since", "recorded", "unequal", "beyond", "among"]
 
 DOES_NOT_APPLY = "does not apply"
+NA: State = 1
+"""The atom "does not apply", bit 0 of every category and number."""
 FLAG_ATOMS = ("no", "yes")
 
 
@@ -90,6 +95,7 @@ class VariableTable:
         self._index: dict[View, int] = {}
         self._cuts: list[tuple[Fraction, ...]] | None = None
         self._whole: list[tuple[int, tuple[int, ...]]] = []
+        self._sets: list[dict[frozenset[str], int]] = []
 
     def number(self, view: View) -> int:
         """Return the variable of a numeric view."""
@@ -140,11 +146,41 @@ class VariableTable:
         """Fix the cut points; from here on masks are final."""
         self._cuts = [tuple(sorted(entry.cuts)) for entry in self.entries]
         self._whole = [_whole(cuts) for cuts in self._cuts]
+        self._sets = [{} for _ in self.entries]
 
-    def place(self, var: int, value: Fraction) -> int:
-        """Return the cell of ``value`` in a numeric variable: as `cell`, by whole numbers alone."""
+    def state(self, var: int, possible: Possible) -> State:
+        """Return what a recording that can be ``possible`` leaves of a variable."""
+        if isinstance(possible, Range):
+            return self.range_state(var, possible)
+        known = self._sets[var]
+        if possible not in known:
+            known[possible] = self.values_mask(var, possible)
+        return known[possible]
+
+    def range_state(self, var: int, found: Range) -> State:
+        """Return the cells that a range of numbers reaches; an open end does not reach its own cut point."""
+        lo, hi = found.lo, found.hi
+        if lo is not None and lo is hi:
+            return 2 << self.place(var, lo.numerator, lo.denominator)
+        first = 0 if lo is None else self.place(var, lo.numerator, lo.denominator)
+        last = 2 * len(self._whole[var][1]) if hi is None else self.place(var, hi.numerator, hi.denominator)
+        first += 1 if found.lo_open and first % 2 else 0
+        last -= 1 if found.hi_open and last % 2 else 0
+        return run(first, last) << 1
+
+    def interval_state(self, var: int, found: Interval) -> State:
+        """Return the cells that a measure of one visit reaches."""
+        low, high = found
+        if low is high:
+            return 2 << self.place(var, int(low.num), int(low.den))
+        first = self.place(var, int(low.num), int(low.den)) if low.den else 0
+        last = self.place(var, int(high.num), int(high.den)) if high.den else 2 * len(self._whole[var][1])
+        return run(first, last) << 1
+
+    def place(self, var: int, num: int, den: int) -> int:
+        """Return the cell of ``num / den`` in a numeric variable: as `cell`, by whole numbers alone."""
         scale, cuts = self._whole[var]
-        steps, rest = divmod(value.numerator * scale, value.denominator)
+        steps, rest = divmod(num * scale, den)
         if rest:
             return 2 * bisect_right(cuts, steps)
         k = bisect_left(cuts, steps)

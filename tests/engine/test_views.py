@@ -40,7 +40,7 @@ def test_bounds_become_the_cells_that_satisfy_them(
     holds = (low is None or value > low or (low_in and value == low)) and (
         high is None or value < high or (high_in and value == high)
     )
-    assert table.place(var, value) == cell(table.cuts(var), value)
+    assert table.place(var, value.numerator, value.denominator) == cell(table.cuts(var), value)
     assert bool(table.cells_mask(var, lo, hi) >> (cell(cuts, value) + 1) & 1) == holds
     assert table.cells_mask(var, lo, hi) & 1 == 0, "does not apply is no number"
 

@@ -1,0 +1,157 @@
+"""What one view sees of the recordings: the state of one variable, where a plain latest value is not all that is asked.
+
+The latest value itself, by far the most frequent look, is filled by `engine.facts` at once for all findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from .binding import Sight, age_hours, instant
+from .conditions import State
+from .measures import ages
+from .model import FindingShape
+from .program import NO, YES
+from .readings import NOTHING, Chosen, Readings
+from .values import Range
+from .views import NA, Entry, VariableTable, View
+from .visit import Recorded
+
+NOT_APPLICABLE = "not-applicable"
+
+
+class Looks:
+    """The looks at the recordings of one visit; ``sight`` gives ages."""
+
+    def __init__(
+        self, readings: Readings, table: VariableTable, findings: Mapping[str, FindingShape], sight: Sight
+    ) -> None:
+        """Look at ``readings``."""
+        self.readings = readings
+        self.table = table
+        self.findings = findings
+        self.sight = sight
+
+    def state(self, var: int, entry: Entry, before: State) -> State:
+        """Return what is left of a variable of a finding, of which ``before`` was left until now."""
+        view = entry.view
+        if before == NA or (entry.kind == "flag" and before == NO):
+            return before
+        if entry.kind == "flag":
+            return NO if self._does_not_apply(view) else self._flag(view, before)
+        chosen = self.chosen(view)
+        if chosen.used is not None and chosen.used.absent == NOT_APPLICABLE and chosen.used.possible is None:
+            return NA
+        known = self._state_of(var, view, chosen.valued)
+        if known is None:
+            return before
+        return known | (before & NA) if self.findings[view.subject].applies_when else known
+
+    def _does_not_apply(self, view: View) -> bool:
+        used = None if view.what == "unequal" else self.readings.used(view.subject, view.side)
+        return used is not None and used.possible is None and used.absent == NOT_APPLICABLE
+
+    def _flag(self, view: View, before: State) -> State:
+        if view.what == "unequal":
+            return self._unequal(view)
+        if view.what == "among":
+            return self._among(view)
+        if view.pick in ("any", "highest", "lowest"):
+            return YES if self.readings.within(view.subject, view.side, view.over)[0] else before
+        return YES if self.chosen(view).valued else before
+
+    def chosen(self, view: View) -> Chosen:
+        """Return the recording that a view looks at."""
+        name, side = view.subject, view.side
+        if view.attempt:
+            attempts = self.readings.attempts(name)
+            made = attempts[view.attempt - 1] if view.attempt <= len(attempts) else {}
+            return Chosen(made[view.part]) if view.part in made else NOTHING
+        if view.pick == "earlier":
+            return self.readings.earlier(name, side)
+        if view.pick in ("highest", "lowest") and view.what != "value":
+            return self._extreme_reading(view)
+        return self.readings.latest(name, side)
+
+    def _extreme_reading(self, view: View) -> Chosen:
+        _, possibly = self.readings.within(view.subject, view.side, view.over)
+        numbers = [r for r in possibly if isinstance(r.possible, Range) and r.possible.exact]
+        if not numbers:
+            return NOTHING
+        return Chosen((max if view.pick == "highest" else min)(numbers, key=_number))
+
+    def _state_of(self, var: int, view: View, reading: Recorded | None) -> State | None:
+        if view.pick in ("highest", "lowest") and view.what == "value" and not view.qualifier:
+            return self._extreme(var, view)
+        if reading is None:
+            return None
+        if view.qualifier:
+            named = dict(reading.qualifiers).get(view.qualifier)
+            return None if named is None else self.table.values_mask(var, [named])
+        if view.what == "age":
+            return self.table.interval_state(var, age_hours(self.sight, reading.time))
+        if view.what == "since":
+            apart = ages.elapsed_hours(instant(self.sight.visit.at), instant(reading.time))
+            return self.table.interval_state(var, apart)
+        return None if reading.possible is None else self.table.state(var, reading.possible)
+
+    def _extreme(self, var: int, view: View) -> State | None:
+        surely, possibly = self.readings.within(view.subject, view.side, view.over)
+        inside = [r.possible for r in surely if isinstance(r.possible, Range)]
+        perhaps = [r.possible for r in possibly if isinstance(r.possible, Range)]
+        if not perhaps:
+            return None
+        if not inside and view.over is not None:
+            return None
+        found = _highest(inside, perhaps) if view.pick == "highest" else _lowest(inside, perhaps)
+        return self.table.range_state(var, found)
+
+    def _unequal(self, view: View) -> State:
+        sides = self.findings[view.subject].sides or ()
+        found = [self.readings.value(view.subject, side) for side in sides]
+        sets = [r.possible if r else None for r in found]
+        known = [s for s in sets if isinstance(s, frozenset)]
+        if len(known) < len(sets):
+            return NO | YES
+        equal_possible = bool(frozenset.intersection(*known))
+        equal_sure = all(len(s) == 1 for s in known) and len(frozenset.union(*known)) == 1
+        return (NO if equal_possible else 0) | (0 if equal_sure else YES)
+
+    def _among(self, view: View) -> State:
+        surely, possibly = self.readings.within(view.subject, view.side, view.over)
+        accept = frozenset(view.accept)
+        sets = [(r in surely, r.possible) for r in possibly if isinstance(r.possible, frozenset)]
+        if not any(sure for sure, _ in sets):
+            return NO | YES
+        if view.pick == "every":
+            must = all(s <= accept for _, s in sets)
+            may = all(s & accept for sure, s in sets if sure)
+        else:
+            must = any(s <= accept for sure, s in sets if sure)
+            may = any(s & accept for _, s in sets)
+        return YES if must else (NO | YES if may else NO)
+
+
+def _highest(inside: list[Range], perhaps: list[Range]) -> Range:
+    """Return what the highest can be: as high as any that may count, no lower than the highest that surely does."""
+    low, low_open = max(((r.lo, r.lo_open) for r in inside if r.lo is not None), default=(None, False))
+    if any(r.hi is None for r in perhaps):
+        return Range(low, None, low_open)
+    high, shut = max((r.hi, not r.hi_open) for r in perhaps if r.hi is not None)
+    return Range(low, high, low_open, not shut)
+
+
+def _lowest(inside: list[Range], perhaps: list[Range]) -> Range:
+    """Return what the lowest can be: as low as any that may count, no higher than the lowest that surely does."""
+    high, shut = min(((r.hi, not r.hi_open) for r in inside if r.hi is not None), default=(None, True))
+    if any(r.lo is None for r in perhaps):
+        return Range(None, high, False, not shut)
+    low, low_open = min((r.lo, r.lo_open) for r in perhaps if r.lo is not None)
+    return Range(low, high, low_open, not shut)
+
+
+def _number(reading: Recorded) -> Fraction:
+    assert isinstance(reading.possible, Range)
+    assert reading.possible.lo is not None
+    return reading.possible.lo
