@@ -30,12 +30,13 @@ from .assessment import (
 )
 from .conditions import Status
 from .decide import Decision, decide
+from .due import due_items, wanted, wanted_now
 from .errors import InputError
 from .explain import asked_words, label_of, measure_number, measure_text, rule_values, used_value
 from .facts import Facts
 from .measures.thresholds import ThresholdSet
 from .model import TargetShape
-from .outstanding import Outstanding, due_items, outstanding, wanted_now
+from .outstanding import Outstanding, outstanding
 from .program import NO, YES
 from .references import listed
 from .resolve import Episode, Ground, episode_name, episodes, gather, key
@@ -86,7 +87,7 @@ def explain_decision(decision: Decision) -> Assessment:
     """Turn the statuses of all rules into what people and systems read."""
     facts, pack, visit = decision.facts, decision.facts.pack, decision.facts.visit
     still_open = outstanding(decision)
-    due = due_items(decision)
+    due = wanted(decision)
     grounds = gather(decision, wanted_now(due))
     made = [
         _recommendation(episode, decision, still_open)
@@ -123,7 +124,7 @@ def explain_decision(decision: Decision) -> Assessment:
         reassurance=tuple(r for r in made if r.kind == "reassure"),
         answers=tuple(_answers(decision)),
         steps=still_open.steps,
-        due=tuple(item for _, item, _ in due),
+        due=due_items(due, facts),
         cannot_evaluate=(*still_open.not_evaluated, *_under_another_set(decision)),
         measures=tuple(_measures(facts)),
         conclusions=tuple(_conclusions(decision)),

@@ -12,9 +12,10 @@ from fractions import Fraction
 from typing import Any, Protocol
 
 from .measures import ages, birth_size, change, growth, steps, thresholds
+from .measures.arithmetic import scale
 from .measures.interval import NOTHING_KNOWN, Interval, Span
 from .measures.thresholds import ThresholdSet
-from .quantities import UnitMismatchError, convert, seconds
+from .quantities import UnitMismatchError, convert, factor, seconds
 from .times import Moment, day_number
 from .visit import Recorded, Visit
 
@@ -57,12 +58,39 @@ class Result:
         return not self.interval.blank or (self.categories is not None and bool(self.used))
 
 
+class Clock:
+    """The ages of one newborn at the moments of a visit, each computed once."""
+
+    def __init__(self, visit: Visit) -> None:
+        """Count from the birth that ``visit`` tells."""
+        self.visit = visit
+        self._hours: dict[tuple[int, int], Interval] = {}
+        self._days: dict[tuple[int, int], Interval] = {}
+
+    def hours(self, at: Moment) -> Interval:
+        """Return the age in hours at a moment."""
+        key = (at.lo, at.hi)
+        if key not in self._hours:
+            self._hours[key] = ages.age(instant(at), instant(self.visit.born))
+        return self._hours[key]
+
+    def days(self, at: Moment) -> Interval:
+        """Return the age in calendar days at a moment."""
+        key = (at.lo, at.hi)
+        if key not in self._days:
+            self._days[key] = ages.age_days(self._day(at), self._day(self.visit.born))
+        return self._days[key]
+
+    def _day(self, moment: Moment) -> Interval:
+        first = day_number(moment.lo, self.visit.zone)
+        return Interval.one(first, first if moment.exact else day_number(moment.hi, self.visit.zone))
+
+
 class Sight(Protocol):
     """What a binding can see of a visit."""
 
     visit: Visit
-    ages: dict[tuple[int, int], Interval]
-    day_ages: dict[tuple[int, int], Interval]
+    clock: Clock
 
     def number(self, name: str) -> Value | None:
         """Return the value of a finding (a view in dots is allowed) or measure; None where there is none."""
@@ -115,13 +143,16 @@ def bind(name: str, *, required: str = "", optional: str = "", findings: str = "
 
 def in_unit(value: Value, to: str) -> Interval:
     """Return a value converted into the unit ``to``; without ``to``, as it is."""
-    return value.interval if value.unit == to or not to else Interval.one(*converted(value.span, value.unit, to))
+    return value.interval if value.unit == to or not to else converted(value.interval, value.unit, to)
 
 
-def converted(span: Span, unit: str, to: str) -> Span:
-    """Return a span in another unit; raises `UnitMismatchError`."""
-    low, high = (None if end is None else convert(end, unit, to) for end in span)
-    return low, high
+def converted(interval: Interval, unit: str, to: str) -> Interval:
+    """Return an interval in another unit; raises `UnitMismatchError`."""
+    by = factor(unit, to)
+    if by is not None:
+        return scale(interval, by)
+    low, high = (None if end is None else convert(end, unit, to) for end in interval.span())
+    return Interval.one(low, high)
 
 
 def instant(moment: Moment) -> Interval:
@@ -140,43 +171,27 @@ def _behind(*values: Value | None) -> tuple[Recorded, ...]:
     found: tuple[Recorded, ...] = ()
     for value in values:
         if value is not None:
-            found += tuple([r for r in value.used if all(r is not other for other in found)])
+            found = (*found, *[r for r in value.used if not _listed(r, found)]) if found else value.used
     return found
+
+
+def _listed(recorded: Recorded, found: tuple[Recorded, ...]) -> bool:
+    # by identity: to compare two recordings costs more than to compute the measure
+    return any(other is recorded for other in found)
 
 
 def _sex(sight: Sight) -> int:
     return {"male": 0, "female": 1}.get(sight.visit.sex or "", -1)
 
 
-def _day(sight: Sight, moment: Moment) -> Interval:
-    first = day_number(moment.lo, sight.visit.zone)
-    return Interval.one(first, first if moment.exact else day_number(moment.hi, sight.visit.zone))
-
-
-def age_hours(sight: Sight, at: Moment) -> Interval:
-    """Return the age in hours at a moment; computed once a moment."""
-    key = (at.lo, at.hi)
-    if key not in sight.ages:
-        sight.ages[key] = ages.age(instant(at), instant(sight.visit.born))
-    return sight.ages[key]
-
-
-def age_in_days(sight: Sight, at: Moment) -> Interval:
-    """Return the age in calendar days at a moment; computed once a moment."""
-    key = (at.lo, at.hi)
-    if key not in sight.day_ages:
-        sight.day_ages[key] = ages.age_days(_day(sight, at), _day(sight, sight.visit.born))
-    return sight.day_ages[key]
-
-
 @bind("age")
 def _age(sight: Sight, given: Given) -> Result:
-    return Result(age_hours(sight, sight.visit.at), unit="h", basis="elapsed time since birth")
+    return Result(sight.clock.hours(sight.visit.at), unit="h", basis="elapsed time since birth")
 
 
 @bind("age_days")
 def _age_days(sight: Sight, given: Given) -> Result:
-    return Result(age_in_days(sight, sight.visit.at), unit="d", basis="calendar days since birth")
+    return Result(sight.clock.days(sight.visit.at), unit="d", basis="calendar days since birth")
 
 
 @bind("corrected_age", required="gestation", findings="gestation")
@@ -185,9 +200,7 @@ def _corrected_age(sight: Sight, given: Given) -> Result:
     if gestation is None:
         return Result(unit="d")
     days = in_unit(gestation, "d")
-    return _result(
-        ages.corrected_age(age_in_days(sight, sight.visit.at), days), "d", gestation, basis="term is 40 weeks"
-    )
+    return _result(ages.corrected_age(sight.clock.days(sight.visit.at), days), "d", gestation, basis="term is 40 weeks")
 
 
 @bind("postmenstrual_age", required="gestation", findings="gestation")
@@ -196,7 +209,7 @@ def _postmenstrual_age(sight: Sight, given: Given) -> Result:
     if gestation is None:
         return Result(unit="d")
     days = in_unit(gestation, "d")
-    return _result(ages.postmenstrual_age(age_in_days(sight, sight.visit.at), days), "d", gestation)
+    return _result(ages.postmenstrual_age(sight.clock.days(sight.visit.at), days), "d", gestation)
 
 
 @bind("percent_lost", required="of from", findings="of from")
@@ -292,7 +305,7 @@ def _growth(sight: Sight, given: Given, function: Callable[..., Interval], unit:
     value, table = sight.number(given["of"]), sight.table(given["table"])
     if value is None or table is None or value.time is None:
         return Result(unit=unit, why_not="" if table is not None else f"table {given['table']} not supplied")
-    made = function(in_unit(value, table.unit), _sex(sight), age_in_days(sight, value.time), table)
+    made = function(in_unit(value, table.unit), _sex(sight), sight.clock.days(value.time), table)
     return _result(made, unit, value, basis=table.label, time=value.time)
 
 
@@ -341,7 +354,7 @@ def _threshold(sight: Sight, given: Given) -> Result:
     risk = sight.flag(given["risk"]) if "risk" in given else None
     if str(given["line"]) not in lines.lines:
         return Result(unit=lines.unit, why_not=f"{lines.label} has no {given['line']} line")
-    made = thresholds.threshold(lines, str(given["line"]), age_hours(sight, value.time), days, risk)
+    made = thresholds.threshold(lines, str(given["line"]), sight.clock.hours(value.time), days, risk)
     return _result(made, lines.unit, value, gestation, basis=lines.label, time=value.time)
 
 
@@ -362,7 +375,7 @@ def _expected_count(sight: Sight, given: Given) -> Result:
     table = sight.table(given["table"])
     if table is None:
         return Result(why_not=f"table {given['table']} not supplied")
-    made = steps.expected_count(age_hours(sight, sight.visit.at), table, str(given["column"]))
+    made = steps.expected_count(sight.clock.hours(sight.visit.at), table, str(given["column"]))
     return Result(made, unit="/d", basis=table.label)
 
 
@@ -371,7 +384,7 @@ def _feed_volume_per_feed(sight: Sight, given: Given) -> Result:
     table = sight.table(given["table"])
     if table is None:
         return Result(why_not=f"table {given['table']} not supplied")
-    made = steps.feed_volume_per_feed(age_hours(sight, sight.visit.at), table)
+    made = steps.feed_volume_per_feed(sight.clock.hours(sight.visit.at), table)
     return Result(made, unit="mL", basis=table.label)
 
 
@@ -381,5 +394,5 @@ def _feed_volume_per_day(sight: Sight, given: Given) -> Result:
     if table is None or weight is None:
         return Result(unit="mL/d")
     kilograms = in_unit(weight, "kg")
-    made = steps.feed_volume_per_day(kilograms, age_hours(sight, sight.visit.at), table)
+    made = steps.feed_volume_per_day(kilograms, sight.clock.hours(sight.visit.at), table)
     return _result(made, "mL/d", weight, basis=table.label)

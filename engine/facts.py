@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from .binding import Result, Value, converted, in_unit
+from .binding import Clock, Result, Value, converted, in_unit
 from .conditions import State, evaluate
 from .looking import NOT_APPLICABLE, Looks
 from .measures import thresholds
@@ -23,9 +23,10 @@ from .views import NA, Entry, View
 from .visit import Recorded, Visit
 
 if TYPE_CHECKING:
-    from .assessment import Used
+    from .assessment import Priority, Used
     from .explain import Asked
     from .pack import Pack
+    from .windows import Real, Stated
 
 
 class Facts:
@@ -37,10 +38,10 @@ class Facts:
         self.visit = visit
         self.settings = settings
         self.readings = Readings(visit, pack.findings)
-        self.looks = Looks(self.readings, pack.table, pack.findings, self)
-        self.ages: dict[tuple[int, int], Interval] = {}
-        self.day_ages: dict[tuple[int, int], Interval] = {}
+        self.clock = Clock(visit)
+        self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
         self.measured: dict[str, Result] = {}
+        self.windows: dict[tuple[tuple[Stated, ...], Priority, str], Real] = {}
         self.sought: dict[int, tuple[Asked, ...]] = {}
         self.asked_texts: dict[Asked, str] = {}
         self.measure_texts: dict[str, str] = {}
@@ -138,7 +139,7 @@ class Facts:
         if not unit or not result.unit or unit == result.unit:
             return result.interval
         try:
-            return Interval.one(*converted(result.span, result.unit, unit))
+            return converted(result.interval, result.unit, unit)
         except UnitMismatchError:
             return NOTHING_KNOWN if result.unit in ("umol/L", "mg/dL") else result.interval
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from .binding import Sight, age_hours, instant
+from .binding import Clock, instant
 from .conditions import State
 from .measures import ages
 from .model import FindingShape
@@ -22,16 +22,16 @@ NOT_APPLICABLE = "not-applicable"
 
 
 class Looks:
-    """The looks at the recordings of one visit; ``sight`` gives ages."""
+    """The looks at the recordings of one visit."""
 
     def __init__(
-        self, readings: Readings, table: VariableTable, findings: Mapping[str, FindingShape], sight: Sight
+        self, readings: Readings, table: VariableTable, findings: Mapping[str, FindingShape], clock: Clock
     ) -> None:
-        """Look at ``readings``."""
+        """Look at ``readings``; ``clock`` tells ages."""
         self.readings = readings
         self.table = table
         self.findings = findings
-        self.sight = sight
+        self.clock = clock
 
     def state(self, var: int, entry: Entry, before: State) -> State:
         """Return what is left of a variable of a finding, of which ``before`` was left until now."""
@@ -90,9 +90,9 @@ class Looks:
             named = dict(reading.qualifiers).get(view.qualifier)
             return None if named is None else self.table.values_mask(var, [named])
         if view.what == "age":
-            return self.table.interval_state(var, age_hours(self.sight, reading.time))
+            return self.table.interval_state(var, self.clock.hours(reading.time))
         if view.what == "since":
-            apart = ages.elapsed_hours(instant(self.sight.visit.at), instant(reading.time))
+            apart = ages.elapsed_hours(instant(self.readings.visit.at), instant(reading.time))
             return self.table.interval_state(var, apart)
         return None if reading.possible is None else self.table.state(var, reading.possible)
 

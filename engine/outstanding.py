@@ -1,20 +1,15 @@
-"""What is still open: findings that would settle something, by step of the examination, and things due by an age."""
+"""What is still open: findings that would settle something, by step of the examination."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from .assessment import PRIORITIES, Due, NotEvaluated, Priority, Question, Step
+from .assessment import PRIORITIES, NotEvaluated, Priority, Question, Step
 from .conditions import Status
 from .decide import Decision
 from .explain import Asked, label_of, sought
 from .facts import Facts
-from .model import RuleShape
-from .references import listed
-from .times import within_ages
 from .views import View
-from .visit import Recorded
-from .windows import Real, window_for
 
 SEX_LABEL = "Sex at birth"
 
@@ -140,65 +135,3 @@ def _question(finding: str, side: str, entry: _Open, facts: Facts) -> Question:
         emergencies=tuple(sorted(rule for rule, priority in entry.rules.items() if priority == "stat")),
         worst=worst,
     )
-
-
-def wanted_now(items: list[tuple[int, Due, Real]]) -> dict[int, Real]:
-    """Return the windows of the due rules that are wanted at this visit, by rule number."""
-    return {index: window for index, item, window in items if item.state != "later"}
-
-
-def due_items(decision: Decision) -> list[tuple[int, Due, Real]]:
-    """Return what is wanted by an age and not on record: rule number, the item, its window."""
-    facts = decision.facts
-    out = []
-    for index in facts.pack.due_rules:
-        instance = facts.pack.instances[index]
-        shape = instance.rule.shape
-        if decision.statuses[index] not in (Status.FIRED, Status.PROVISIONAL) or _on_record(shape, facts):
-            continue
-        proposal = facts.pack.proposals[index][0]
-        window = window_for(proposal, instance.side, facts)
-        at = facts.visit.at.lo
-        later = window.start is not None and window.start > at and not window.overdue
-        item = Due(
-            finding=listed(shape.due)[0],
-            label=" or ".join(facts.pack.findings[name].label for name in listed(shape.due)),
-            rule=shape.id,
-            window=window.shown(facts),
-            state="later" if later else ("overdue" if window.overdue else "due"),
-            priority=proposal.priority,
-            because=shape.because,
-            sources=facts.pack.citations(tuple(listed(shape.source))),
-        )
-        out.append((index, item, window))
-    return out
-
-
-def _on_record(shape: RuleShape, facts: Facts) -> bool:
-    """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
-    found = [_recorded(name, shape, facts) for name in listed(shape.due)]
-    return True in found or all(one is None for one in found)
-
-
-def _recorded(name: str, shape: RuleShape, facts: Facts) -> bool | None:
-    """Whether a finding is on record; None where it does not apply."""
-    finding = facts.pack.findings[name]
-    if finding.readings:
-        return any(_counts(r, shape, facts) for attempt in facts.readings.attempts(name) for r in attempt.values())
-    sides = [s for s in finding.sides or ("",) if not _does_not_apply(name, s, facts)]
-    if not sides:
-        return None
-    return all(any(_counts(r, shape, facts) for r in facts.readings.all(name, side)) for side in sides)
-
-
-def _does_not_apply(finding: str, side: str, facts: Facts) -> bool:
-    used = facts.readings.latest(finding, side).used
-    return used is not None and used.absent == "not-applicable"
-
-
-def _counts(reading: Recorded, shape: RuleShape, facts: Facts) -> bool:
-    if reading.possible is None or not (reading.here or facts.pack.findings[reading.finding].carries_over):
-        return False
-    bounds = (shape.where or {}).get("age", {})
-    low, high = reading.time.lo - facts.visit.born.hi, reading.time.hi - facts.visit.born.lo
-    return within_ages(bounds, low, high)

@@ -19,6 +19,7 @@ from .cases import CaseReport, run_cases
 from .compile import Instance
 from .conditions import Node, State
 from .decide import PROPOSING, highest_priority
+from .due import DueRule, due_rules
 from .echoes import without_echoes
 from .errors import PackError
 from .files import PackFolder, default_pack
@@ -33,6 +34,7 @@ from .proposals import Proposal, proposals
 from .references import (
     inputs_of,
 )
+from .resolve import spans_rows
 from .rete import ReteReader, rete_available
 from .rule_checks import VERBS
 from .site import read_site
@@ -184,9 +186,19 @@ class Pack(PackParts):
         return proposals(self.instances)
 
     @cached_property
-    def due_rules(self) -> tuple[int, ...]:
+    def due_rules(self) -> tuple[DueRule, ...]:
+        """The rules that ask whether something is on record."""
+        return due_rules(self.instances, self.proposals, self.findings)
+
+    @cached_property
+    def due_numbers(self) -> frozenset[int]:
         """The numbers of the rules that ask whether something is on record."""
-        return tuple(k for k, instance in enumerate(self.instances) if instance.rule.shape.due is not None)
+        return frozenset(rule.index for rule in self.due_rules)
+
+    @cached_property
+    def row_spanning(self) -> frozenset[int]:
+        """The numbers of the rules that span several rows of a table."""
+        return frozenset(k for k, instance in enumerate(self.instances) if spans_rows(instance.rule))
 
     @lru_cache(maxsize=10_000)  # noqa: B019 - a pack lives as long as the program that uses it
     def citations(self, names: tuple[str, ...]) -> tuple[Citation, ...]:

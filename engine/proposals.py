@@ -10,7 +10,7 @@ from .compile import Instance
 from .model import Consequence, WindowShape
 from .references import windows_of
 from .rule_checks import VERBS
-from .windows import words
+from .windows import Stated, stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,7 @@ class Proposal:
     target: str
     priority: Priority
     rank: int
-    windows: tuple[tuple[WindowShape, str], ...]
+    windows: tuple[Stated, ...]
     consequence: Consequence
 
 
@@ -37,7 +37,7 @@ def _proposals(instance: Instance) -> list[Proposal]:
         if consequence.within and shape.due is None:
             windows = (WindowShape(after="visit", until=consequence.within),)
         priority = consequence.priority or "routine"
-        told = tuple((window, words(window)) for window in windows)
+        told = tuple(map(stated, windows))
         for verb in VERBS:
             target = getattr(consequence, verb)
             if target is not None:

@@ -53,15 +53,27 @@ def convert(value: Fraction, unit: str, to: str) -> Fraction:
     """Convert ``value`` exactly; raises `UnitMismatchError` where the two units measure different things."""
     if unit == to:
         return value
-    if {unit, to} == {"Cel", "[degF]"}:
+    by = factor(unit, to)
+    if by is None:
         return (value - 32) * Fraction(5, 9) if to == "Cel" else value * Fraction(9, 5) + 32
+    return value * by
+
+
+@lru_cache(maxsize=1000)
+def factor(unit: str, to: str) -> Fraction | None:
+    """Return what a value is multiplied by to convert it exactly, None where that alone does not do (temperature).
+
+    Raises `UnitMismatchError` where the two units measure different things.
+    """
+    if {unit, to} == {"Cel", "[degF]"}:
+        return None
     try:
-        (kind, factor), (other, divisor) = _LINEAR[unit], _LINEAR[to]
+        (kind, numerator), (other, divisor) = _LINEAR[unit], _LINEAR[to]
     except KeyError:
         raise UnitMismatchError(f"'{unit}' cannot be turned into '{to}'") from None
     if kind != other:
         raise UnitMismatchError(f"'{unit}' ({kind}) cannot be turned into '{to}' ({other})")
-    return value * factor / divisor
+    return numerator / divisor
 
 
 def amount(text: str) -> tuple[Fraction, str] | None:

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from .assessment import PRIORITIES, Kind, Priority
-from .compile import Instance
+from .compile import Instance, Written
 from .conditions import Status
 from .proposals import Proposal
 from .row_rules import ANY
@@ -71,8 +71,8 @@ class Episode:
         text = lead.window.text if lead.window.until is not None else self.first.window.text
         missing = next((g.window.missing for g in self.grounds if g.window.missing), None)
         overdue = any(g.window.overdue for g in self.grounds)
-        return replace(
-            self.first.window, start=self.start, until=self.until, text=text, overdue=overdue, missing=missing
+        return self.first.window._replace(
+            start=self.start, until=self.until, text=text, overdue=overdue, missing=missing
         )
 
 
@@ -87,30 +87,33 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
     is reassured provisionally.
     """
     facts, out = decision.facts, {}  # type: Facts, dict[Place, list[Ground]]
-    instances, proposals = facts.pack.instances, facts.pack.proposals
+    pack, statuses = facts.pack, decision.statuses
     for index in decision.standing:
-        instance, status = instances[index], decision.statuses[index]
         wanted = due.get(index)
-        if wanted is None and instance.rule.shape.due is not None:
+        if wanted is None and index in pack.due_numbers:
             continue
-        for proposal in proposals[index]:
+        instance, status = pack.instances[index], statuses[index]
+        for proposal in pack.proposals[index]:
             if proposal.verb == "reassure" and status is not Status.FIRED:
                 continue
             window = wanted or window_for(proposal, instance.side, facts)
             ground = Ground(index, instance, proposal, status, window)
             out.setdefault((proposal.verb, proposal.target, instance.side), []).append(ground)
-    return _sides_joined({place: _lookup(found) for place, found in out.items()})
+    return _sides_joined({place: _lookup(found, pack.row_spanning) for place, found in out.items()})
 
 
-def _lookup(grounds: list[Ground]) -> list[Ground]:
+def _lookup(grounds: list[Ground], row_spanning: frozenset[int]) -> list[Ground]:
     """The rule that spans several rows of a table says nothing where one of these rows speaks for itself."""
-    rows = {g.instance.rule.group for g in grounds if not _spans_rows(g)}
-    return [g for g in grounds if not _spans_rows(g) or g.instance.rule.group not in rows]
+    if all(g.index not in row_spanning for g in grounds):
+        return grounds
+    rows = {g.instance.rule.group for g in grounds if g.index not in row_spanning}
+    return [g for g in grounds if g.index not in row_spanning or g.instance.rule.group not in rows]
 
 
-def _spans_rows(ground: Ground) -> bool:
-    rule = ground.instance.rule
-    return rule.group.startswith("tables/") and rule.shape.id.split(".")[1].startswith(ANY)
+def spans_rows(rule: Written) -> bool:
+    """Whether a rule is the one that spans several rows of a table."""
+    group: str = rule.group
+    return group.startswith("tables/") and rule.shape.id.split(".")[1].startswith(ANY)
 
 
 def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground]]:
@@ -129,6 +132,8 @@ def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground
 
 def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     """Group the reasons for one target and side into as few recommendations as their windows allow."""
+    if len(grounds) == 1:
+        return [_episode(grounds, 1)]
     left = sorted(grounds, key=lambda g: g.order)
     out: list[Episode] = []
     while left:
@@ -154,7 +159,7 @@ def _ends(ground: Ground) -> tuple[int, int]:
     return (0 if start is None else start), (FAR if until is None else until)
 
 
-def _episode(taken: list[Ground], number: int) -> Episode:
+def _episode(taken: Sequence[Ground], number: int) -> Episode:
     timed = [g for g in taken if not g.window.missing] or taken
     leading = [g for g in timed if g.rank == timed[0].rank]
     ends = [g.window.until for g in timed if g.window.until is not None]

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from .assessment import Priority, Window
 from .model import WindowShape
@@ -19,8 +18,16 @@ SPAN: dict[Priority, str | None] = {"stat": None, "asap": "24 h", "urgent": "7 d
 """How long a priority lasts where no window is written, or where the written one is past or has no start."""
 
 
-@dataclass(frozen=True, slots=True)
-class Real:
+class Stated(NamedTuple):
+    """A window as it is written, with its words."""
+
+    after: str
+    start: str | None
+    until: str | None
+    text: str
+
+
+class Real(NamedTuple):
     """A window in UTC seconds; ``until`` is the early end where the anchor is uncertain. None: open.
 
     ``missing`` says which anchor is not known; such a window lasts from the visit on, and pulls no other window.
@@ -45,12 +52,18 @@ class Real:
 
 
 def window_for(proposal: Proposal, side: str, facts: Facts) -> Real:
-    """Return the window of one proposal at this visit."""
-    if not proposal.windows:
-        return span_of_priority(proposal.priority, facts)
-    made = [_real(window, text, proposal.priority, side, facts) for window, text in proposal.windows]
-    if len(made) == 1:
-        return made[0]
+    """Return the window of one proposal at this visit; many rules write the same one, which is computed once."""
+    key = (proposal.windows, proposal.priority, side)
+    found = facts.windows.get(key)
+    if found is None:
+        found = facts.windows[key] = _first_to_end(*key, facts)
+    return found
+
+
+def _first_to_end(windows: tuple[Stated, ...], priority: Priority, side: str, facts: Facts) -> Real:
+    if not windows:
+        return span_of_priority(priority, facts)
+    made = [_real(window, priority, side, facts) for window in windows]
     return min(made, key=lambda w: (w.missing is not None, w.until is None, w.until or 0, w.start or 0))
 
 
@@ -64,7 +77,8 @@ def span_of_priority(priority: Priority, facts: Facts, missing: str | None = Non
     return Real(at, plus(at, span, facts.visit.zone), f"within {span}", missing=missing)
 
 
-def _real(written: WindowShape, text: str, priority: Priority, side: str, facts: Facts) -> Real:
+def _real(written: Stated, priority: Priority, side: str, facts: Facts) -> Real:
+    text = written.text
     if written.after == "next_visit":
         return Real(facts.visit.at.lo, None, text)
     anchor = anchor_of(written.after, side, facts)
@@ -125,8 +139,12 @@ def _whole(value: Fraction) -> int:
 _AFTER = {"birth": "of age", "discharge": "after discharge", "term": "after the due date"}
 
 
-def words(written: WindowShape) -> str:
-    """Say a window in words."""
+def stated(written: WindowShape) -> Stated:
+    """Return a written window with its words."""
+    return Stated(written.after, written.start, written.until, _words(written))
+
+
+def _words(written: WindowShape) -> str:
     after = _AFTER.get(written.after)
     if written.after == "next_visit":
         return "at the next visit"

@@ -75,22 +75,24 @@ def most_of(a: Integers) -> int:
 
 def times(a: Integers, b: Integers) -> Integers:
     """Return ``a * b`` exactly: int64 where the product surely fits, Python ints where it may not."""
-    if _never_overflows(a, b) or _largest(a) * _largest(b) < _SAFE:
+    if isinstance(a, int) and isinstance(b, int):
+        return a * b
+    if _kept_as_objects(a, b) or _largest(a) * _largest(b) < _SAFE:
         return a * b
     return np.asarray(a, dtype=object) * b
 
 
 def plus(a: Integers, b: Integers) -> Integers:
     """Return ``a + b`` exactly: int64 where the sum surely fits, Python ints where it may not."""
-    if _never_overflows(a, b) or _largest(a) + _largest(b) < _SAFE:
+    if isinstance(a, int) and isinstance(b, int):
+        return a + b
+    if _kept_as_objects(a, b) or _largest(a) + _largest(b) < _SAFE:
         return a + b
     return np.asarray(a, dtype=object) + b
 
 
-def _never_overflows(a: Integers, b: Integers) -> bool:
-    if isinstance(a, int):
-        return isinstance(b, int) or b.dtype.kind == "O"
-    return a.dtype.kind == "O" or (not isinstance(b, int) and b.dtype.kind == "O")
+def _kept_as_objects(a: Integers, b: Integers) -> bool:
+    return any(not isinstance(x, int) and x.dtype.kind == "O" for x in (a, b))
 
 
 def _largest(a: Integers) -> int:

@@ -73,9 +73,11 @@ class Interval(NamedTuple):
     @classmethod
     def one(cls, low: Fraction | int | None, high: Fraction | int | None) -> Interval:
         """Return the interval of a single value. Raises ValueError where the low end lies above the high end."""
+        if low is None and high is None:
+            return NOTHING_KNOWN
         lo = LOWEST if low is None else Ratio(low.numerator, low.denominator)
         if low is high or low == high:
-            return NOTHING_KNOWN if low is None else cls(lo, lo)
+            return cls(lo, lo)
         if low is not None and high is not None and low > high:
             raise ValueError("an interval whose low end lies above its high end")
         return cls(lo, HIGHEST if high is None else Ratio(high.numerator, high.denominator))

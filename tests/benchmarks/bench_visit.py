@@ -21,8 +21,8 @@ from fhir.resources.R4B.bundle import Bundle
 from layette.engine.assess import explain_decision
 from layette.engine.conditions import Status
 from layette.engine.decide import Decision, decide
+from layette.engine.due import wanted, wanted_now
 from layette.engine.native import NativeReader
-from layette.engine.outstanding import due_items, wanted_now
 from layette.engine.pack import Pack, load_pack
 from layette.engine.resolve import episodes, gather
 from layette.engine.rete import rete_available
@@ -83,7 +83,7 @@ def explained(pack: Pack, reader: NativeReader, states: list[int]) -> int:
 
 def resolved(decision: Decision) -> int:
     """Resolve the reasons of a decision into recommendations."""
-    return sum(len(episodes(g)) for g in gather(decision, wanted_now(due_items(decision))).values())
+    return sum(len(episodes(g)) for g in gather(decision, wanted_now(wanted(decision))).values())
 
 
 def sixty(bundle: dict[str, Any]) -> dict[str, Any]:

@@ -1,0 +1,126 @@
+"""What is wanted by an age and not on record: screens, results, doses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+from .assessment import Due
+from .compile import Instance
+from .conditions import Status
+from .model import FindingShape
+from .proposals import Proposal
+from .references import listed
+from .times import within_ages
+from .windows import Real, window_for
+
+if TYPE_CHECKING:
+    from .decide import Decision
+    from .facts import Facts
+    from .visit import Recorded
+
+
+@dataclass(frozen=True, slots=True)
+class DueRule:
+    """A rule that asks whether one of some findings is on record, laid out once a pack.
+
+    ``places`` are the findings with their sides; a recording counts at an age within ``bounds``.
+    """
+
+    index: int
+    side: str
+    proposal: Proposal
+    places: tuple[tuple[str, tuple[str, ...]], ...]
+    bounds: Mapping[Any, str]
+
+
+class Wanted(NamedTuple):
+    """Something that is not on record: the number of its rule, when it is wanted."""
+
+    rule: int
+    window: Real
+    state: Literal["later", "overdue", "due"]
+
+
+def due_rules(
+    instances: Sequence[Instance], proposals: Sequence[Sequence[Proposal]], findings: Mapping[str, FindingShape]
+) -> tuple[DueRule, ...]:
+    """Return the rules of a program that ask whether something is on record."""
+    found = []
+    for index, instance in enumerate(instances):
+        shape = instance.rule.shape
+        if shape.due is not None:
+            places = tuple((name, tuple(findings[name].sides or ("",))) for name in listed(shape.due))
+            bounds = (shape.where or {}).get("age", {})
+            found.append(DueRule(index, instance.side, proposals[index][0], places, bounds))
+    return tuple(found)
+
+
+def wanted(decision: Decision) -> list[Wanted]:
+    """Return what is wanted by an age and not on record, now or later."""
+    facts, statuses, at = decision.facts, decision.statuses, decision.facts.visit.at.lo
+    out = []
+    for rule in facts.pack.due_rules:
+        status = statuses[rule.index]
+        if (status is Status.FIRED or status is Status.PROVISIONAL) and not _on_record(rule, facts):
+            window = window_for(rule.proposal, rule.side, facts)
+            later = window.start is not None and window.start > at and not window.overdue
+            out.append(Wanted(rule.index, window, "later" if later else ("overdue" if window.overdue else "due")))
+    return out
+
+
+def wanted_now(found: Sequence[Wanted]) -> dict[int, Real]:
+    """Return the windows of what is wanted at this visit, by rule number."""
+    return {rule: window for rule, window, state in found if state != "later"}
+
+
+def due_items(found: Sequence[Wanted], facts: Facts) -> tuple[Due, ...]:
+    """Return what is wanted as it is published."""
+    return tuple(_item(one, facts) for one in found)
+
+
+def _item(one: Wanted, facts: Facts) -> Due:
+    shape = facts.pack.instances[one.rule].rule.shape
+    return Due(
+        finding=listed(shape.due)[0],
+        label=" or ".join(facts.pack.findings[name].label for name in listed(shape.due)),
+        rule=shape.id,
+        window=one.window.shown(facts),
+        state=one.state,
+        priority=facts.pack.proposals[one.rule][0].priority,
+        because=shape.because,
+        sources=facts.pack.citations(tuple(listed(shape.source))),
+    )
+
+
+def _on_record(rule: DueRule, facts: Facts) -> bool:
+    """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
+    found = [_recorded(name, sides, rule.bounds, facts) for name, sides in rule.places]
+    return True in found or all(one is None for one in found)
+
+
+def _recorded(name: str, sides: tuple[str, ...], bounds: Mapping[Any, str], facts: Facts) -> bool | None:
+    """Whether a finding is on record; None where it does not apply."""
+    by_place = facts.readings.by_place
+    if not any((name, side) in by_place for side in sides):
+        return False
+    if facts.pack.findings[name].readings:
+        attempts = facts.readings.attempts(name)
+        return any(_counts(r, bounds, facts) for attempt in attempts for r in attempt.values())
+    applying = [side for side in sides if not _does_not_apply(name, side, facts)]
+    if not applying:
+        return None
+    return all(any(_counts(r, bounds, facts) for r in facts.readings.all(name, side)) for side in applying)
+
+
+def _does_not_apply(finding: str, side: str, facts: Facts) -> bool:
+    used = facts.readings.used(finding, side)
+    return used is not None and used.absent == "not-applicable"
+
+
+def _counts(reading: Recorded, bounds: Mapping[Any, str], facts: Facts) -> bool:
+    if reading.possible is None or not (reading.here or facts.pack.findings[reading.finding].carries_over):
+        return False
+    low, high = reading.time.lo - facts.visit.born.hi, reading.time.hi - facts.visit.born.lo
+    return within_ages(bounds, low, high)
