@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from .measures import ages, birth_size, change, growth, steps, thresholds
 from .measures.arithmetic import scale
@@ -20,8 +20,7 @@ from .times import Moment, day_number
 from .visit import Recorded, Visit
 
 
-@dataclass(frozen=True, slots=True)
-class Value:
+class Value(NamedTuple):
     """A number that a measure is given: what it can be in ``unit``, when, and the recordings behind it."""
 
     interval: Interval
@@ -35,8 +34,7 @@ class Value:
         return self.interval.span()
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
+class Result(NamedTuple):
     """What a measure gave: a number in ``unit``, or the categories still possible; ``why_not`` where it could not."""
 
     interval: Interval = NOTHING_KNOWN
@@ -64,6 +62,7 @@ class Clock:
     def __init__(self, visit: Visit) -> None:
         """Count from the birth that ``visit`` tells."""
         self.visit = visit
+        self._born = instant(visit.born)
         self._hours: dict[tuple[int, int], Interval] = {}
         self._days: dict[tuple[int, int], Interval] = {}
 
@@ -71,7 +70,7 @@ class Clock:
         """Return the age in hours at a moment."""
         key = (at.lo, at.hi)
         if key not in self._hours:
-            self._hours[key] = ages.age(instant(at), instant(self.visit.born))
+            self._hours[key] = ages.age(instant(at), self._born)
         return self._hours[key]
 
     def days(self, at: Moment) -> Interval:

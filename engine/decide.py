@@ -32,7 +32,8 @@ class Decision:
     @cached_property
     def standing(self) -> tuple[int, ...]:
         """The numbers of the rules that fired or are provisional."""
-        return tuple(k for k, s in enumerate(self.statuses) if s is Status.FIRED or s is Status.PROVISIONAL)
+        fired, provisional = Status.FIRED, Status.PROVISIONAL
+        return tuple([k for k, s in enumerate(self.statuses) if s is fired or s is provisional])
 
     def not_applicable(self, index: int) -> bool:
         """Whether a rule is ruled out because it is not for this newborn."""

@@ -11,6 +11,7 @@ from .compile import Instance
 from .conditions import Status
 from .model import FindingShape
 from .proposals import Proposal
+from .readings import Where
 from .references import listed
 from .times import within_ages
 from .windows import Real, window_for
@@ -25,13 +26,13 @@ if TYPE_CHECKING:
 class DueRule:
     """A rule that asks whether one of some findings is on record, laid out once a pack.
 
-    ``places`` are the findings with their sides; a recording counts at an age within ``bounds``.
+    ``places`` are the sides of each finding; a recording counts at an age within ``bounds``.
     """
 
     index: int
     side: str
     proposal: Proposal
-    places: tuple[tuple[str, tuple[str, ...]], ...]
+    places: tuple[tuple[Where, ...], ...]
     bounds: Mapping[Any, str]
 
 
@@ -51,7 +52,7 @@ def due_rules(
     for index, instance in enumerate(instances):
         shape = instance.rule.shape
         if shape.due is not None:
-            places = tuple((name, tuple(findings[name].sides or ("",))) for name in listed(shape.due))
+            places = tuple(tuple((name, side) for side in findings[name].sides or ("",)) for name in listed(shape.due))
             bounds = (shape.where or {}).get("age", {})
             found.append(DueRule(index, instance.side, proposals[index][0], places, bounds))
     return tuple(found)
@@ -60,10 +61,11 @@ def due_rules(
 def wanted(decision: Decision) -> list[Wanted]:
     """Return what is wanted by an age and not on record, now or later."""
     facts, statuses, at = decision.facts, decision.statuses, decision.facts.visit.at.lo
+    fired, provisional = Status.FIRED, Status.PROVISIONAL
     out = []
     for rule in facts.pack.due_rules:
         status = statuses[rule.index]
-        if (status is Status.FIRED or status is Status.PROVISIONAL) and not _on_record(rule, facts):
+        if (status is fired or status is provisional) and not _on_record(rule, facts):
             window = window_for(rule.proposal, rule.side, facts)
             later = window.start is not None and window.start > at and not window.overdue
             out.append(Wanted(rule.index, window, "later" if later else ("overdue" if window.overdue else "due")))
@@ -96,26 +98,28 @@ def _item(one: Wanted, facts: Facts) -> Due:
 
 def _on_record(rule: DueRule, facts: Facts) -> bool:
     """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
-    found = [_recorded(name, sides, rule.bounds, facts) for name, sides in rule.places]
-    return True in found or all(one is None for one in found)
-
-
-def _recorded(name: str, sides: tuple[str, ...], bounds: Mapping[Any, str], facts: Facts) -> bool | None:
-    """Whether a finding is on record; None where it does not apply."""
     by_place = facts.readings.by_place
-    if not any((name, side) in by_place for side in sides):
+    mentioned = [sides for sides in rule.places if not by_place.keys().isdisjoint(sides)]
+    if not mentioned:
         return False
+    found = [_recorded(sides, rule.bounds, facts) for sides in mentioned]
+    return True in found or (len(mentioned) == len(rule.places) and all(one is None for one in found))
+
+
+def _recorded(sides: tuple[Where, ...], bounds: Mapping[Any, str], facts: Facts) -> bool | None:
+    """Whether a finding is on record; None where it does not apply."""
+    name, _ = sides[0]
     if facts.pack.findings[name].readings:
         attempts = facts.readings.attempts(name)
         return any(_counts(r, bounds, facts) for attempt in attempts for r in attempt.values())
-    applying = [side for side in sides if not _does_not_apply(name, side, facts)]
+    applying = [place for place in sides if not _does_not_apply(place, facts)]
     if not applying:
         return None
-    return all(any(_counts(r, bounds, facts) for r in facts.readings.all(name, side)) for side in applying)
+    return all(any(_counts(r, bounds, facts) for r in facts.readings.all(*place)) for place in applying)
 
 
-def _does_not_apply(finding: str, side: str, facts: Facts) -> bool:
-    used = facts.readings.used(finding, side)
+def _does_not_apply(place: Where, facts: Facts) -> bool:
+    used = facts.readings.used(*place)
     return used is not None and used.absent == "not-applicable"
 
 

@@ -29,6 +29,10 @@ if TYPE_CHECKING:
     from .windows import Real, Stated
 
 
+Choices = tuple[tuple[str, str], ...]
+"""The settings in force: name and choice."""
+
+
 class Facts:
     """What one visit says about every variable of a pack; also what measures are computed from (`Sight`)."""
 
@@ -37,16 +41,18 @@ class Facts:
         self.pack = pack
         self.visit = visit
         self.settings = settings
+        self.choices: Choices = tuple(settings.items())
         self.readings = Readings(visit, pack.findings)
         self.clock = Clock(visit)
         self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
+        self.numbers: dict[str, Value | None] = {}
         self.measured: dict[str, Result] = {}
         self.windows: dict[tuple[tuple[Stated, ...], Priority, str], Real] = {}
         self.sought: dict[int, tuple[Asked, ...]] = {}
         self.asked_texts: dict[Asked, str] = {}
         self.measure_texts: dict[str, str] = {}
         self.rule_values: dict[int, tuple[Used, ...]] = {}
-        self.states: list[State] = list(pack.given_states(tuple(settings.items()), visit.sex))
+        self.states: list[State] = list(pack.given_states(self.choices, visit.sex))
         self._fill()
 
     def _fill(self) -> None:
@@ -58,7 +64,7 @@ class Facts:
         self._fill_findings([place for place in places if place[0] in guards])
         if "observations" in self.visit.complete:
             self._fill_complete()
-        self._fill_measures(pack.finding_measures)
+        self._fill_measures(pack.finding_measures(self.choices))
         self._fill_beyond(dict.fromkeys(name for name, _ in places))
 
     def _fill_measures(self, measures: Iterable[tuple[int, Entry]]) -> None:
@@ -68,23 +74,22 @@ class Facts:
     def _fill_findings(self, places: Sequence[Where]) -> None:
         """Fill the variables of findings: those that look at the latest value first, the others one by one."""
         latest, others, states = self.pack.latest_variables, self.pack.other_variables, self.states
+        used_at, state_of = self.readings.used, self.pack.table.state
         for place in places:
-            if place in latest:
-                used = self.readings.used(*place)
-                if used is not None:
-                    for var, guarded in latest[place]:
-                        states[var] = self._latest_state(var, used, states[var], guarded=guarded)
+            used = used_at(*place) if place in latest else None
+            if used is None:
+                continue
+            for var, guarded in latest[place]:
+                before = states[var]
+                if before == NA:
+                    continue
+                if used.possible is None:
+                    states[var] = NA if used.absent == NOT_APPLICABLE else before
+                else:
+                    states[var] = state_of(var, used.possible) | (before & NA if guarded else 0)
         for name in dict.fromkeys([name for name, _ in places]):
             for var, entry in others.get(name, ()):
                 states[var] = self.looks.state(var, entry, states[var])
-
-    def _latest_state(self, var: int, used: Recorded, before: State, *, guarded: bool) -> State:
-        if before == NA:
-            return NA
-        if used.possible is None:
-            return NA if used.absent == NOT_APPLICABLE else before
-        state = self.pack.table.state(var, used.possible)
-        return state | (before & NA) if guarded else state
 
     def _fill_beyond(self, names: Iterable[str]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""
@@ -164,13 +169,16 @@ class Facts:
 
     def number(self, name: str) -> Value | None:
         """Return the value of a finding, a view of it, or a measure; see `binding.Sight`."""
-        view = self.pack.view_of(name)
-        if view.subject in self.pack.measures:
-            found = self.result(view.subject)
-            return None if found.interval.blank else Value(found.interval, found.unit, found.time, found.used)
-        plain = view.pick == "latest" and not view.attempt
-        reading = self.readings.value(view.subject, view.side) if plain else self.looks.chosen(view).valued
-        return self._value(reading, view.subject)
+        if name not in self.numbers:
+            view = self.pack.view_of(name)
+            if view.subject in self.pack.measures:
+                return self._measured_value(view.subject)
+            self.numbers[name] = self._value(self.looks.used(view), view.subject)
+        return self.numbers[name]
+
+    def _measured_value(self, name: str) -> Value | None:
+        found = self.result(name)
+        return None if found.interval.blank else Value(found.interval, found.unit, found.time, found.used)
 
     def _value(self, reading: Recorded | None, subject: str) -> Value | None:
         number = self.pack.findings[subject].number

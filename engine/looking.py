@@ -15,7 +15,7 @@ from .model import FindingShape
 from .program import NO, YES
 from .readings import NOTHING, Chosen, Readings
 from .values import Range
-from .views import NA, Entry, VariableTable, View
+from .views import NA, Entry, VariableTable, View, run
 from .visit import Recorded
 
 NOT_APPLICABLE = "not-applicable"
@@ -40,10 +40,12 @@ class Looks:
             return before
         if entry.kind == "flag":
             return NO if self._does_not_apply(view) else self._flag(view, before)
-        chosen = self.chosen(view)
-        if chosen.used is not None and chosen.used.absent == NOT_APPLICABLE and chosen.used.possible is None:
-            return NA
-        known = self._state_of(var, view, chosen.valued)
+        used = self.used(view)
+        if used is not None and used.possible is None:
+            if used.absent == NOT_APPLICABLE:
+                return NA
+            used = None
+        known = self._state_of(var, view, used)
         if known is None:
             return before
         return known | (before & NA) if self.findings[view.subject].applies_when else known
@@ -59,7 +61,14 @@ class Looks:
             return self._among(view)
         if view.pick in ("any", "highest", "lowest"):
             return YES if self.readings.within(view.subject, view.side, view.over)[0] else before
-        return YES if self.chosen(view).valued else before
+        used = self.used(view)
+        return before if used is None or used.possible is None else YES
+
+    def used(self, view: View) -> Recorded | None:
+        """Return the recording that a view looks at, without the reasons."""
+        if view.pick == "latest" and not view.attempt:
+            return self.readings.used(view.subject, view.side)
+        return self.chosen(view).used
 
     def chosen(self, view: View) -> Chosen:
         """Return the recording that a view looks at."""
@@ -97,15 +106,20 @@ class Looks:
         return None if reading.possible is None else self.table.state(var, reading.possible)
 
     def _extreme(self, var: int, view: View) -> State | None:
+        """Return the cells of the highest or lowest value of a span of time.
+
+        The highest is as high as any that may count can be, and no lower than the highest that surely counts must be.
+        """
         surely, possibly = self.readings.within(view.subject, view.side, view.over)
-        inside = [r.possible for r in surely if isinstance(r.possible, Range)]
-        perhaps = [r.possible for r in possibly if isinstance(r.possible, Range)]
-        if not perhaps:
+        inside, perhaps = self._numbers(var, surely), self._numbers(var, possibly)
+        if not perhaps or (not inside and view.over is not None):
             return None
-        if not inside and view.over is not None:
-            return None
-        found = _highest(inside, perhaps) if view.pick == "highest" else _lowest(inside, perhaps)
-        return self.table.range_state(var, found)
+        if view.pick == "highest":
+            return run(max(map(_first, inside), default=1), max(map(_last, perhaps)))
+        return run(min(map(_first, perhaps)), min(map(_last, inside), default=self.table.last_cell(var)))
+
+    def _numbers(self, var: int, readings: list[Recorded]) -> list[State]:
+        return [self.table.range_state(var, r.possible) for r in readings if isinstance(r.possible, Range)]
 
     def _unequal(self, view: View) -> State:
         sides = self.findings[view.subject].sides or ()
@@ -133,22 +147,14 @@ class Looks:
         return YES if must else (NO | YES if may else NO)
 
 
-def _highest(inside: list[Range], perhaps: list[Range]) -> Range:
-    """Return what the highest can be: as high as any that may count, no lower than the highest that surely does."""
-    low, low_open = max(((r.lo, r.lo_open) for r in inside if r.lo is not None), default=(None, False))
-    if any(r.hi is None for r in perhaps):
-        return Range(low, None, low_open)
-    high, shut = max((r.hi, not r.hi_open) for r in perhaps if r.hi is not None)
-    return Range(low, high, low_open, not shut)
+def _first(state: State) -> int:
+    """Return the lowest atom of a state."""
+    return (state & -state).bit_length() - 1
 
 
-def _lowest(inside: list[Range], perhaps: list[Range]) -> Range:
-    """Return what the lowest can be: as low as any that may count, no higher than the lowest that surely does."""
-    high, shut = min(((r.hi, not r.hi_open) for r in inside if r.hi is not None), default=(None, True))
-    if any(r.lo is None for r in perhaps):
-        return Range(None, high, False, not shut)
-    low, low_open = min((r.lo, r.lo_open) for r in perhaps if r.lo is not None)
-    return Range(low, high, low_open, not shut)
+def _last(state: State) -> int:
+    """Return the highest atom of a state."""
+    return state.bit_length() - 1
 
 
 def _number(reading: Recorded) -> Fraction:

@@ -8,8 +8,8 @@ only where there is no value.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from .model import FindingShape
 from .quantities import seconds
@@ -22,19 +22,35 @@ Where = tuple[str, str]
 """Finding and side."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """The recording that a view looks at (None: there is none that can be used), and why the others were not."""
+class Chosen(NamedTuple):
+    """The recording that a view looks at; None: there is none that can be used, or (``conflict``) several that differ.
+
+    ``everything`` is what there was to choose from. What was left aside, and why, is worked out for whoever asks.
+    """
 
     used: Recorded | None
-    left: tuple[Recorded, ...] = ()
-    why: str = ""
+    everything: tuple[Recorded, ...] = ()
     conflict: bool = False
 
     @property
     def valued(self) -> Recorded | None:
         """The recording, if it has a value."""
         return self.used if self.used is not None and self.used.possible is not None else None
+
+    @property
+    def left(self) -> tuple[Recorded, ...]:
+        """The recordings that are not used."""
+        return tuple(r for r in self.everything if r is not self.used)
+
+    @property
+    def why(self) -> str:
+        """Why the others are not used; empty where there are none."""
+        if self.conflict:
+            return "several values at one time that differ: not known"
+        left = self.left
+        if not left:
+            return ""
+        return _why_none(left) if self.used is None else _why_left(self.used, left)
 
 
 NOTHING = Chosen(None)
@@ -51,6 +67,7 @@ class Readings:
         for reading in visit.readings:
             self.by_place.setdefault((reading.finding, reading.side), []).append(reading)
         self._latest: dict[Where, Chosen] = {}
+        self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
 
     def all(self, finding: str, side: str) -> list[Recorded]:
@@ -86,7 +103,12 @@ class Readings:
 
     def earlier(self, finding: str, side: str = "") -> Chosen:
         """Return the last recording of another visit."""
-        return choose([r for r in self.all(finding, side) if not r.here], self.by_place.get((finding, side), []))
+        where = (finding, side)
+        if where not in self._earlier:
+            everything = self.by_place.get(where, [])
+            before = [r for r in everything if not r.here and r.status not in WITHDRAWN]
+            self._earlier[where] = choose(before, everything)
+        return self._earlier[where]
 
     def latest_values(self, finding: str, side: str = "") -> list[Recorded]:
         """Return the recordings with a value, one a time, the latest first."""
@@ -130,36 +152,29 @@ class Readings:
         return [parts for _, _, parts in groups]
 
 
-def choose(current: Iterable[Recorded], everything: Iterable[Recorded]) -> Chosen:
-    """Choose the latest of ``current`` with a value, else the latest attempt; say why the rest was left."""
-    listed = list(current)
-    everything = list(everything)
-    if len(everything) == 1 and len(listed) == 1:
-        return Chosen(listed[0])
-    valued = [r for r in listed if r.possible is not None]
-    pool = valued or listed
+def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:
+    """Choose the latest of ``current`` with a value, else the latest attempt, out of ``everything``."""
+    pool = [r for r in current if r.possible is not None] or current
     if not pool:
-        return Chosen(None, tuple(everything), _why_none(everything)) if everything else NOTHING
-    best = _latest(pool)
-    agreed = _agreed(best)
+        return Chosen(None, tuple(everything)) if everything else NOTHING
+    best = pool if len(pool) == 1 else _latest(pool)
+    agreed = best[0] if len(best) == 1 else _agreed(best)
     if agreed is None:
-        return Chosen(None, tuple(everything), "several values at one time that differ: not known", conflict=True)
-    used = _finest(agreed, pool)
-    rest = tuple(r for r in everything if r is not used)
-    return Chosen(used, rest, _why_left(used, rest) if rest else "")
+        return Chosen(None, tuple(everything), conflict=True)
+    return Chosen(_finest(agreed, pool), tuple(everything))
 
 
-def _latest(pool: list[Recorded]) -> list[Recorded]:
+def _latest(pool: Sequence[Recorded]) -> list[Recorded]:
     """Return those that may be the latest: no other is surely later. At one time, by status."""
-    last = max(r.time.lo for r in pool)
+    last = max([r.time.lo for r in pool])
     found = [r for r in pool if r.time.hi >= last]
-    if len({r.time for r in found}) > 1:
+    if len(found) == 1 or any(r.time != found[0].time for r in found):
         return found
     rank = min(_RANK.get(r.status, 3) for r in found)
     return [r for r in found if _RANK.get(r.status, 3) == rank]
 
 
-def _agreed(best: list[Recorded]) -> Recorded | None:
+def _agreed(best: Sequence[Recorded]) -> Recorded | None:
     """Return the one that is as exact as any and contradicts none of the others; None where they differ."""
     for one in sorted(best, key=lambda r: (-r.time.hi, r.order)):
         if all(other.absent == one.absent and _within(one.possible, other.possible) for other in best):
@@ -181,23 +196,20 @@ def _within(inner: Possible | None, outer: Possible | None) -> bool:
     return inner == outer or (low and high)
 
 
-def _finest(last: Recorded, pool: Iterable[Recorded]) -> Recorded:
+def _finest(last: Recorded, pool: Sequence[Recorded]) -> Recorded:
     """Return the recording of the same visit that says the same as the latest, more exactly; else the latest.
 
     A diagnosis "jaundice", entered after "yellow to the legs" was charted, takes nothing back.
     """
+    if len(pool) == 1 or not last.here or not isinstance(last.possible, frozenset):
+        return last
     finer = [
-        r
-        for r in pool
-        if r.here == last.here
-        and isinstance(r.possible, frozenset)
-        and isinstance(last.possible, frozenset)
-        and r.possible < last.possible
+        r for r in pool if r.here == last.here and isinstance(r.possible, frozenset) and r.possible < last.possible
     ]
-    return max(finer, key=lambda r: (r.time.hi, r.order), default=last) if last.here else last
+    return max(finer, key=lambda r: (r.time.hi, r.order), default=last)
 
 
-def _why_none(everything: list[Recorded]) -> str:
+def _why_none(everything: Sequence[Recorded]) -> str:
     if all(r.status in WITHDRAWN for r in everything):
         return "withdrawn (entered in error or cancelled)"
     return "from another visit: an examination counts only for the visit at which it was made"

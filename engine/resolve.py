@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from .assessment import PRIORITIES, Kind, Priority
 from .compile import Instance, Written
@@ -44,8 +43,7 @@ class Ground:
         self.order = (self.rank, until, window.start or 0, instance.key, proposal.verb)
 
 
-@dataclass(frozen=True, slots=True)
-class Episode:
+class Episode(NamedTuple):
     """One recommendation in the making: its reasons, and the window that they share."""
 
     grounds: tuple[Ground, ...]
@@ -87,14 +85,15 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
     is reassured provisionally.
     """
     facts, out = decision.facts, {}  # type: Facts, dict[Place, list[Ground]]
-    pack, statuses = facts.pack, decision.statuses
+    pack, statuses, fired = facts.pack, decision.statuses, Status.FIRED
+    instances, proposals, due_numbers = pack.instances, pack.proposals, pack.due_numbers
     for index in decision.standing:
         wanted = due.get(index)
-        if wanted is None and index in pack.due_numbers:
+        if wanted is None and index in due_numbers:
             continue
-        instance, status = pack.instances[index], statuses[index]
-        for proposal in pack.proposals[index]:
-            if proposal.verb == "reassure" and status is not Status.FIRED:
+        instance, status = instances[index], statuses[index]
+        for proposal in proposals[index]:
+            if proposal.verb == "reassure" and status is not fired:
                 continue
             window = wanted or window_for(proposal, instance.side, facts)
             ground = Ground(index, instance, proposal, status, window)
@@ -133,7 +132,8 @@ def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground
 def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     """Group the reasons for one target and side into as few recommendations as their windows allow."""
     if len(grounds) == 1:
-        return [_episode(grounds, 1)]
+        window = grounds[0].window
+        return [_lasting((grounds[0],), 1, window.start, window.until)]
     left = sorted(grounds, key=lambda g: g.order)
     out: list[Episode] = []
     while left:
@@ -159,14 +159,16 @@ def _ends(ground: Ground) -> tuple[int, int]:
     return (0 if start is None else start), (FAR if until is None else until)
 
 
-def _episode(taken: Sequence[Ground], number: int) -> Episode:
+def _episode(taken: list[Ground], number: int) -> Episode:
     timed = [g for g in taken if not g.window.missing] or taken
     leading = [g for g in timed if g.rank == timed[0].rank]
     ends = [g.window.until for g in timed if g.window.until is not None]
     starts = [g.window.start for g in leading if g.window.start is not None]
-    until = min(ends) if ends else None
-    start = max(starts) if starts else None
-    return Episode(tuple(taken), number, start if start is None or until is None else min(start, until), until)
+    return _lasting(tuple(taken), number, max(starts) if starts else None, min(ends) if ends else None)
+
+
+def _lasting(taken: tuple[Ground, ...], number: int, start: int | None, until: int | None) -> Episode:
+    return Episode(taken, number, start if start is None or until is None else min(start, until), until)
 
 
 def episode_name(episode: Episode, facts: Facts) -> str:

@@ -6,7 +6,7 @@ A date alone is the span of that day; a time of day without an offset is refused
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from typing import Any
@@ -98,13 +98,15 @@ def plus(second: int, text: str, zone: tzinfo) -> int:
 
 def within_ages(bounds: Mapping[Any, str], low: int, high: int) -> bool:
     """Whether an age surely between ``low`` and ``high`` seconds keeps bounds such as ``{at_least: 24 h}``."""
-    checks = {
-        "at_least": lambda bound: low >= bound,
-        "more_than": lambda bound: low > bound,
-        "at_most": lambda bound: high <= bound,
-        "below": lambda bound: high < bound,
-    }
-    return all(checks[name](seconds(text)) for name, text in bounds.items())
+    return all(_KEEPS[name](low, high, seconds(text)) for name, text in bounds.items())
+
+
+_KEEPS: Mapping[str, Callable[[int, int, int], bool]] = {
+    "at_least": lambda low, high, bound: low >= bound,
+    "more_than": lambda low, high, bound: low > bound,
+    "at_most": lambda low, high, bound: high <= bound,
+    "below": lambda low, high, bound: high < bound,
+}
 
 
 def _seconds(when: datetime) -> int:

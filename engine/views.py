@@ -163,7 +163,7 @@ class VariableTable:
         if lo is not None and lo is hi:
             return 2 << self.place(var, lo.numerator, lo.denominator)
         first = 0 if lo is None else self.place(var, lo.numerator, lo.denominator)
-        last = 2 * len(self._whole[var][1]) if hi is None else self.place(var, hi.numerator, hi.denominator)
+        last = self.last_cell(var) - 1 if hi is None else self.place(var, hi.numerator, hi.denominator)
         first += 1 if found.lo_open and first % 2 else 0
         last -= 1 if found.hi_open and last % 2 else 0
         return run(first, last) << 1
@@ -174,7 +174,7 @@ class VariableTable:
         if low is high:
             return 2 << self.place(var, int(low.num), int(low.den))
         first = self.place(var, int(low.num), int(low.den)) if low.den else 0
-        last = self.place(var, int(high.num), int(high.den)) if high.den else 2 * len(self._whole[var][1])
+        last = self.place(var, int(high.num), int(high.den)) if high.den else self.last_cell(var) - 1
         return run(first, last) << 1
 
     def place(self, var: int, num: int, den: int) -> int:
@@ -185,6 +185,10 @@ class VariableTable:
             return 2 * bisect_right(cuts, steps)
         k = bisect_left(cuts, steps)
         return 2 * k + 1 if k < len(cuts) and cuts[k] == steps else 2 * k
+
+    def last_cell(self, var: int) -> int:
+        """Return the atom of the highest cell of a numeric variable."""
+        return 2 * len(self._whole[var][1]) + 1
 
     def cuts(self, var: int) -> tuple[Fraction, ...]:
         """Return the cut points of a numeric variable, ascending."""

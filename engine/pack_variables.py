@@ -1,0 +1,157 @@
+"""What the variables of a pack look at, laid out once, so that a visit is turned into states by look-ups."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property, lru_cache
+from typing import Any
+
+from .binding import BINDINGS, Compute
+from .compile import Instance
+from .conditions import AllOf, Node, State, Status, variables
+from .facts import Choices
+from .pack_reader import PackParts
+from .program import CompiledRule, Program, ReferenceReader
+from .references import inputs_of
+from .subjects import SEX
+from .views import Entry, VariableTable, View
+
+
+class PackVariables(PackParts):
+    """The variables of a pack by what they look at; a part of `Pack`."""
+
+    @property
+    def program(self) -> Program:
+        """The compiled rules."""
+        return self.compiled.program
+
+    @property
+    def table(self) -> VariableTable:
+        """The variables of the program, with their views and cut points."""
+        return self.compiled.table
+
+    @property
+    def instances(self) -> tuple[Instance, ...]:
+        """What each rule of the program stands for."""
+        return self.compiled.instances
+
+    @cached_property
+    def variables_of(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
+        """For each subject, its variables."""
+        out: dict[str, list[tuple[int, Entry]]] = {}
+        for var, entry in enumerate(self.table.entries):
+            out.setdefault(entry.view.subject, []).append((var, entry))
+        return {name: tuple(found) for name, found in out.items()}
+
+    @cached_property
+    def latest_variables(self) -> Mapping[tuple[str, str], tuple[tuple[int, bool], ...]]:
+        """For each finding and side, the variables that look at its latest value, and whether it has a guard."""
+        out: dict[tuple[str, str], list[tuple[int, bool]]] = {}
+        for var, entry in enumerate(self.table.entries):
+            name, side = entry.view.subject, entry.view.side
+            if name in self.findings and entry.view == View(name, side):
+                out.setdefault((name, side), []).append((var, self.findings[name].applies_when is not None))
+        return {place: tuple(found) for place, found in out.items()}
+
+    @cached_property
+    def other_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
+        """For each finding, the variables that look at more than its latest value, lines apart."""
+        latest = {var for found in self.latest_variables.values() for var, _ in found}
+        return {
+            name: rest
+            for name, found in self.variables_of.items()
+            if name in self.findings
+            and (rest := tuple((var, e) for var, e in found if var not in latest and e.view.what != "beyond"))
+        }
+
+    @cached_property
+    def line_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
+        """For each finding, the variables that compare it with a line of treatment."""
+        return {
+            name: rest
+            for name, found in self.variables_of.items()
+            if (rest := tuple((var, e) for var, e in found if e.view.what == "beyond"))
+        }
+
+    @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
+    def given_states(self, choices: Choices, sex: str | None) -> tuple[State, ...]:
+        """Return the states of a visit of which nothing is known but the choices in force and the sex."""
+        states = self.program.unknown
+        given = [(f"setting:{name}", choice) for name, choice in choices] + ([(SEX, sex)] if sex else [])
+        for subject, value in given:
+            for var, _ in self.variables_of.get(subject, ()):
+                states[var] = self.table.values_mask(var, [value])
+        return tuple(states)
+
+    @cached_property
+    def guarded(self) -> Mapping[Node, tuple[str, ...]]:
+        """For each guard, the findings that stand under it."""
+        out: dict[Node, list[str]] = {}
+        for name, guard in self.compiled.guards.items():
+            out.setdefault(guard, []).append(name)
+        return {guard: tuple(names) for guard, names in out.items()}
+
+    @cached_property
+    def concluders(self) -> Mapping[str, tuple[CompiledRule, ...]]:
+        """For each conclusion, the rules that conclude it."""
+        out: dict[str, list[CompiledRule]] = {}
+        for rule in self.program.rules:
+            for var in rule.concludes:
+                out.setdefault(self.table.entries[var].view.subject, []).append(rule)
+        return {name: tuple(rules) for name, rules in out.items()}
+
+    @cached_property
+    def computed(self) -> Mapping[str, tuple[Compute, Mapping[str, Any]]]:
+        """For each measure, how it is computed, and what the pack gives it."""
+        return {name: (BINDINGS[m.compute].compute, dict(m.model_extra or {})) for name, m in self.measures.items()}
+
+    @cached_property
+    def measure_units(self) -> Mapping[str, str | None]:
+        """For each measure, the unit that its bounds are meant in."""
+        return {name: self.subjects.measure_unit(name) for name in self.measures}
+
+    @cached_property
+    def time_measures(self) -> tuple[tuple[int, Entry], ...]:
+        """The variables of measures that need no finding: the age."""
+        names = [name for name, shape in self.measures.items() if not inputs_of(shape)]
+        return tuple(found for name in names for found in self.variables_of.get(name, ()))
+
+    @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
+    def finding_measures(self, choices: Choices) -> tuple[tuple[int, Entry], ...]:
+        """Return the variables of measures of findings that some rule asks for under these settings, lines last.
+
+        A line of treatment, and what depends on it, may depend on a conclusion, and so on any other measure.
+        """
+        late: set[str] = set()
+        names = [name for name, shape in self.measures.items() if inputs_of(shape)]
+        for _ in names:
+            late |= {
+                n for n in names if self.measures[n].compute == "threshold" or late & {*inputs_of(self.measures[n])}
+            }
+        asked = self._asked_under(choices)
+        ordered = sorted(names, key=lambda name: name in late)
+        return tuple(one for name in ordered for one in self.variables_of.get(name, ()) if one[0] in asked)
+
+    def _asked_under(self, choices: Choices) -> set[int]:
+        """Return the variables in the rules that the choices in force do not rule out."""
+        statuses = ReferenceReader(self.program).read(self.given_states(choices, None)).statuses
+        open_rules = (
+            r for r, status in zip(self.program.rules, statuses, strict=True) if status is not Status.RULED_OUT
+        )
+        return {var for r in open_rules for var in variables(AllOf((r.applies, r.when, *r.replacements)))}
+
+    @lru_cache(maxsize=10_000)  # noqa: B019 - a pack lives as long as the program that uses it
+    def view_of(self, name: str) -> View:
+        """Return the view that a dotted name in a measure means (`finding.1.hand`, `finding.left`)."""
+        subject, *words = name.split(".")
+        view = View(subject)
+        for word in words:
+            if word.isdigit():
+                view = View(subject, view.side, int(word), view.part)
+            elif word in ("left", "right"):
+                view = View(subject, word, view.attempt, view.part)
+            elif word == "earlier":
+                view = View(subject, view.side, pick="earlier")
+            else:
+                view = View(subject, view.side, view.attempt, word)
+        return view
