@@ -15,7 +15,7 @@ from .looking import NOT_APPLICABLE, Looks
 from .measures import thresholds
 from .measures.interval import NOTHING_KNOWN, Interval
 from .measures.thresholds import ThresholdSet
-from .program import NO, YES, both, either
+from .program import NO, YES
 from .quantities import UnitMismatchError, convert
 from .readings import Chosen, Readings, Where
 from .values import Range
@@ -46,6 +46,7 @@ class Facts:
         self.clock = Clock(visit)
         self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
         self.numbers: dict[str, Value | None] = {}
+        self.series: dict[str, list[Value]] = {}
         self.measured: dict[str, Result] = {}
         self.windows: dict[tuple[tuple[Stated, ...], Priority, str], Real] = {}
         self.sought: dict[int, tuple[Asked, ...]] = {}
@@ -189,16 +190,15 @@ class Facts:
 
     def values(self, name: str) -> list[Value]:
         """Return all values of a finding, the latest first."""
-        found = (self._value(r, name) for r in self.readings.latest_values(name))
-        return [value for value in found if value is not None]
+        if name not in self.series:
+            found = (self._value(r, name) for r in self.readings.latest_values(name))
+            self.series[name] = [value for value in found if value is not None]
+        return self.series[name]
 
     def flag(self, name: str) -> int:
         """Return 1, 0 or -1 for a yes-or-no finding or a conclusion (of what findings alone say of it)."""
-        if name in self.pack.concluders:
-            rules = self.pack.concluders[name]
-            own = [both(evaluate(r.applies, self.states), evaluate(r.when, self.states)) for r in rules]
-            answer = either(own)
-            return 1 if answer.must else (-1 if answer.may else 0)
+        if name in self.pack.conclusion_flags:
+            return self.pack.conclusion_flags[name](self.states)
         used = self.readings.value(name)
         if used is None or not isinstance(used.possible, frozenset):
             return -1

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from .conditions import AllOf, Among, AnyOf, Node, Not, State, Status
+from .conditions import AllOf, Among, AnyOf, Node, Not, State, Status, variables
 from .program import NO, YES, CompiledRule, Program, Reading
 
 Found = tuple[int, Status]
@@ -51,6 +51,18 @@ class NativeReader:
         for k, status in found:
             statuses[k] = status
         return Reading(tuple(statuses), now)
+
+
+def flag_of(nodes: Sequence[Node], full: Sequence[State]) -> Callable[[Sequence[State]], int]:
+    """Return a function from states to 1 where some node must hold, -1 where one may, else 0."""
+    own = AnyOf(tuple(nodes))
+    lines = ["def flag(states):"]
+    lines += [f"    s{var} = states[{var}]" for var in dict.fromkeys(variables(own))]
+    lines += [f"    return 1 if {must(own, full)} else (-1 if {may(own, full)} else 0)"]
+    names: dict[str, object] = {}
+    exec(compile("\n".join(lines) + "\n", "<layette conclusion>", "exec"), names)
+    flag: Callable[[Sequence[State]], int] = names["flag"]  # type: ignore[assignment]
+    return flag
 
 
 def _lines(program: Program) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -10,6 +10,7 @@ from .binding import BINDINGS, Compute
 from .compile import Instance
 from .conditions import AllOf, Node, State, Status, variables
 from .facts import Choices
+from .native import flag_of
 from .pack_reader import PackParts
 from .program import CompiledRule, Program, ReferenceReader
 from .references import inputs_of
@@ -99,6 +100,14 @@ class PackVariables(PackParts):
             for var in rule.concludes:
                 out.setdefault(self.table.entries[var].view.subject, []).append(rule)
         return {name: tuple(rules) for name, rules in out.items()}
+
+    @cached_property
+    def conclusion_flags(self) -> Mapping[str, Callable[[Sequence[State]], int]]:
+        """For each conclusion, what the rules that conclude it say of it: 1 yes, 0 no, -1 not known."""
+        full = self.program.unknown
+        return {
+            name: flag_of([AllOf((r.applies, r.when)) for r in rules], full) for name, rules in self.concluders.items()
+        }
 
     @cached_property
     def computed(self) -> Mapping[str, tuple[Compute, Mapping[str, Any]]]:

@@ -98,13 +98,13 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
             window = wanted or window_for(proposal, instance.side, facts)
             ground = Ground(index, instance, proposal, status, window)
             out.setdefault((proposal.verb, proposal.target, instance.side), []).append(ground)
-    return _sides_joined({place: _lookup(found, pack.row_spanning) for place, found in out.items()})
+    if not pack.row_spanning.isdisjoint(decision.standing):
+        out = {place: _lookup(found, pack.row_spanning) for place, found in out.items()}
+    return _sides_joined(out)
 
 
 def _lookup(grounds: list[Ground], row_spanning: frozenset[int]) -> list[Ground]:
     """The rule that spans several rows of a table says nothing where one of these rows speaks for itself."""
-    if all(g.index not in row_spanning for g in grounds):
-        return grounds
     rows = {g.instance.rule.group for g in grounds if g.index not in row_spanning}
     return [g for g in grounds if g.index not in row_spanning or g.instance.rule.group not in rows]
 

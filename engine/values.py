@@ -110,7 +110,7 @@ def _bounds(value: Any) -> Range | None:
     low_key = "more_than" if "more_than" in found else "at_least"
     high_key = "below" if "below" in found else "at_most"
     low, high = found.get(low_key), found.get(high_key)
-    if low is not None and high is not None and low > high:
+    if low is not None and high is not None and (low > high or (low == high and {"more_than", "below"} & found.keys())):
         return None
     return Range(low, high, low_key == "more_than" and low is not None, high_key == "below" and high is not None)
 
@@ -145,6 +145,8 @@ def shown(value: Any) -> str:
 
 def _turned(bounds: Range, unit: str, to: str) -> Range:
     low = None if bounds.lo is None else convert(bounds.lo, unit, to)
+    if bounds.exact:
+        return Range(low, low)
     high = None if bounds.hi is None else convert(bounds.hi, unit, to)
     return Range(low, high, bounds.lo_open, bounds.hi_open)
 

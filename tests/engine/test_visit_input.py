@@ -102,6 +102,8 @@ BAD: list[tuple[str, Any, str, str, str, str]] = [
      ""),
     ("value", weight(value={"at_least": 3, "more_than": 3}, unit="kg"), "findings.weight", "is a number",
      "{'at_least'", ""),
+    ("value", weight(value={"more_than": 3, "below": 3}, unit="kg"), "findings.weight", "is a number",
+     "{'more_than'", ""),
     ("value", weight(unit="kg"), "findings.weight", "neither a value nor a reason", "", ""),
     ("value", finding("alertness", "drowsy"), "findings.alertness", "not a value of 'Alertness'", "drowsy",
      "alert, sleepy, hard_to_wake, abnormal"),
