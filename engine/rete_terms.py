@@ -21,7 +21,7 @@ MAX_WAYS = 64  # conjunctions a side of a rule
 MAX_PATTERNS = 16  # MAX_MESSAGE_FRAMES, error 304
 MAX_ALTERNATIVES = 14  # `$or` in a pattern: MAX_SEQUENCE_EXPRESSIONS 32, error 113
 MAX_PENDING = 56  # tests of one fact that may wait at once: MAX_STACK_SIZE 64, error 303
-MAX_TESTS = 40  # of a ruleset: 10 kB each in every visit, and half a megabyte stays in a near cache
+MAX_TESTS = 30  # of a ruleset: 10 kB each in every visit, 150 kB for the facts; a near cache holds 512 kB
 MANY = 400  # ways that are not worth counting further
 MAX_TEXTS = 500  # states of one variable whose facts are kept
 
