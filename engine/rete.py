@@ -13,24 +13,13 @@ import itertools
 import json
 import threading
 import weakref
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
 from .conditions import AllOf, State, Status, variables
 from .program import NO, YES, Program, Reading, Variable
-from .rete_terms import (
-    MAX_ALTERNATIVES,
-    MAX_CONJUNCTIONS,
-    MAX_FACTS,
-    MAX_PENDING,
-    MAX_SHARED,
-    Fact,
-    Way,
-    check_limits,
-    masks_of,
-    sides_of,
-)
+from .rete_terms import MAX_TEXTS, Conjunction, Fact, check_limits, cut, masks_of, sides_of
 
 _NUMBERS = itertools.count()  # of rulesets: their names must differ in a process
 _LOCK = threading.Lock()  # one for the process: durable-rules crashes with two threads inside
@@ -56,136 +45,204 @@ class ReteReader:
         if problems:
             raise ValueError("\n".join(problems))
         self.program = program
-        full = program.unknown
-        sides = [list(sides_of(rule, full)) for rule in program.rules]
-        parts = [half for part in _by_level_and_group(program) for half in _split(part, sides, program.variables)]
-        self._rulesets = [_Ruleset(part, sides, program) for part in parts]
+        self._always = [0] * len(program.rules)
+        self._levels: list[_Level] = []
+        with _LOCK:
+            for part in _by_level(program):
+                answers = _answers(part, program)
+                for k, side in answers.pop(frozenset(), ()):
+                    self._always[k] |= side
+                self._levels.append(_Level(answers, _concluding(part, program), program.variables))
 
     def read(self, states: Sequence[State]) -> Reading:
         """Return the status of each rule; see `Reader`."""
-        now, answers = list(states), set[tuple[int, int]]()
-        surest = dict.fromkeys(self.program.conclusions, 0)
-        for var in surest:
+        now, sides = list(states), list(self._always)
+        for var in self.program.conclusions:
             now[var] = NO
         with _LOCK:
-            for ruleset in self._rulesets:
-                ruleset.read(now, answers)
-                for k, var in ruleset.concludes:
-                    surest[var] = max(surest[var], _surety(k, answers))
-                    now[var] = (NO, NO | YES, YES)[surest[var]]
-        return Reading(tuple(_status(k, answers) for k in range(len(self.program.rules))), tuple(now))
+            for level in self._levels:
+                level.read(now, sides)
+        return Reading(tuple([_STATUSES[found] for found in sides]), tuple(now))
 
 
-HOLDS, FAILS, REPLACED, KEPT = range(4)
-"""The sides of a rule; an answer is the number of a rule and one of these."""
+HOLDS, FAILS, REPLACED, KEPT = 1, 2, 4, 8
+"""The sides of a rule, as bits of what was found of it."""
 
 
-def _surety(k: int, answers: set[tuple[int, int]]) -> int:
-    return 2 if (k, HOLDS) in answers else 0 if (k, FAILS) in answers else 1
-
-
-def _status(k: int, answers: set[tuple[int, int]]) -> Status:
-    if (k, FAILS) in answers or (k, REPLACED) in answers:
+def _status(found: int) -> Status:
+    if found & (FAILS | REPLACED):
         return Status.RULED_OUT
-    if (k, HOLDS) not in answers:
+    if not found & HOLDS:
         return Status.UNDECIDED
-    return Status.FIRED if (k, KEPT) in answers else Status.PROVISIONAL
+    return Status.FIRED if found & KEPT else Status.PROVISIONAL
 
 
-def _by_level_and_group(program: Program) -> list[list[int]]:
-    """Number the rules of each ruleset; a rule comes after the rulesets that conclude what it uses."""
+_STATUSES = [_status(found) for found in range(16)]
+
+
+def _by_level(program: Program) -> list[list[int]]:
+    """Number the rules of each level; a rule stands above all those that conclude what it uses."""
     level_of: dict[int, int] = defaultdict(int)
-    parts: dict[tuple[int, str], list[int]] = defaultdict(list)
+    parts: dict[int, list[int]] = defaultdict(list)
     for k, rule in enumerate(program.rules):
         used = variables(AllOf((rule.authored, *rule.authored_replacements)))
         level = max((level_of[var] for var in used), default=0)
-        parts[level, rule.group].append(k)
+        parts[level].append(k)
         for var in rule.concludes:
             level_of[var] = max(level_of[var], level + 1)
-    return [parts[key] for key in sorted(parts)]
+    return [parts[level] for level in sorted(parts)]
 
 
-def _split(part: list[int], sides: Sequence[Sequence[list[Way]]], known: Sequence[Variable]) -> list[list[int]]:
-    """Halve what is too much for one ruleset; one rule alone always fits (`check_limits`)."""
-    ways = {frozenset(way.items()): way for k in part for side in sides[k] for way in side}
-    shared = Counter(test for way in ways for test in way)
-    facts = [Fact(var, known[var], masks) for var, masks in masks_of(ways.values()).items()]
-    fits = (
-        len(ways) <= MAX_CONJUNCTIONS
-        and max(shared.values(), default=0) <= MAX_SHARED
-        and len(facts) <= MAX_FACTS
-        and all(fact.pending <= MAX_PENDING and fact.alternatives <= MAX_ALTERNATIVES for fact in facts)
-    )
-    if fits or len(part) == 1:
-        return [part]
-    middle = len(part) // 2
-    return _split(part[:middle], sides, known) + _split(part[middle:], sides, known)
+Answers = dict[Conjunction, list[tuple[int, int]]]
+"""For each conjunction, the rules it says something of, and which side of them."""
+
+
+def _answers(part: Sequence[int], program: Program) -> Answers:
+    """List the conjunctions of some rules; one that several sides share stands there once."""
+    answers: Answers = defaultdict(list)
+    for k in part:
+        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.unknown), strict=True):
+            for way in ways:
+                answers[frozenset(way.items())].append((k, side))
+    return answers
+
+
+class _Level:
+    """Rules that use no conclusion of one another, in rulesets of few conjunctions.
+
+    A ruleset costs as much as all its patterns (10 kB each, set to zero in every visit), however few facts come:
+    one in which no conjunction can be complete is left out. What is asserted where is found in one pass before
+    durable-rules runs, which leaves nothing that Python looks up in a near cache.
+    """
+
+    def __init__(self, answers: Answers, concluding: dict[int, list[int]], known: Sequence[Variable]) -> None:
+        parts = cut(sorted(answers, key=_subject), known)
+        self._rulesets = [_Ruleset({way: answers[way] for way in part}, known) for part in parts]
+        facts: dict[int, list[tuple[int, int, Fact]]] = defaultdict(list)
+        for number, ruleset in enumerate(self._rulesets):
+            for var, fact in ruleset.facts.items():
+                facts[var].append((number, ruleset.bits[var], fact))
+        self._texts = [(var, known[var].full, _Texts(facts[var])) for var in sorted(facts)]
+        self._concluding = concluding
+
+    def read(self, now: list[State], sides: list[int]) -> None:
+        """Add what is found of each rule to ``sides``, and the conclusions of this level to ``now``."""
+        for ruleset, texts in self._useful(now):
+            for k, side in ruleset.match(texts):
+                sides[k] |= side
+        for var, rules in self._concluding.items():
+            now[var] = _conclusion([sides[k] for k in rules])
+
+    def _useful(self, states: Sequence[State]) -> list[tuple[_Ruleset, list[str]]]:
+        given: dict[int, list[tuple[int, int, str]]] = defaultdict(list)
+        for var, full, texts in self._texts:
+            if (state := states[var]) != full:
+                for fact in texts[state]:
+                    given[fact[0]].append(fact)
+        found = ((self._rulesets[number], said) for number, said in given.items())
+        return [(ruleset, useful) for ruleset, said in found if (useful := ruleset.useful(said))]
+
+
+def _concluding(part: Sequence[int], program: Program) -> dict[int, list[int]]:
+    """List, for each variable that ``part`` concludes, all rules that do."""
+    mine = {var for k in part for var in program.rules[k].concludes}
+    return {var: [k for k, rule in enumerate(program.rules) if var in rule.concludes] for var in mine}
+
+
+def _conclusion(rules: Sequence[int]) -> State:
+    holds, fails = 0, FAILS
+    for found in rules:
+        holds |= found & HOLDS
+        fails &= found
+    return YES if holds else NO if fails else NO | YES
+
+
+class _Texts(dict[State, list[tuple[int, int, str]]]):
+    """For each state of one variable: the rulesets that want its fact, its bit there, and the fact."""
+
+    def __init__(self, facts: Sequence[tuple[int, int, Fact]]) -> None:
+        super().__init__()
+        self._facts = facts
+
+    def __missing__(self, state: State) -> list[tuple[int, int, str]]:
+        if len(self) > MAX_TEXTS:
+            self.clear()
+        said = ((number, bit, fact.text(state)) for number, bit, fact in self._facts)
+        self[state] = [entry for entry in said if entry[2]]
+        return self[state]
+
+
+def _subject(way: Conjunction) -> tuple[bool, list[int]]:
+    """Sort key: findings that stand alone first, then what belongs to the same one; guards have the lowest numbers."""
+    return len(way) > 1, sorted((var for var, _ in way), reverse=True)
 
 
 TAKEN, UNWANTED = 0, 1
 """What durable-rules may say to a fact: some pattern matches it, or none."""
 
-_OPENING = '{"id": -1, "c": -1}'
-"""The first fact of a visit; its rule does nothing but run. `delete_state` frees pointers that only a run sets:
-a visit in which no rule ran would free whatever memory held before (seen: crash)."""
-
 
 class _Ruleset:
-    """Some rules' conjunctions in durable-rules; one that several sides share stands there once.
+    """Some conjunctions in durable-rules.
 
     The C module is called without `durable.engine`, whose Host starts two threads that run actions on
     their own and whose Closure costs more than the match.
     """
 
-    def __init__(self, part: Sequence[int], sides: Sequence[Sequence[list[Way]]], program: Program) -> None:
-        self.concludes = [(k, var) for k in part for var in program.rules[k].concludes]
-        answers: dict[frozenset[tuple[int, State]], list[tuple[int, int]]] = defaultdict(list)
-        for k in part:
-            for side, ways in enumerate(sides[k]):
-                for way in ways:
-                    answers[frozenset(way.items())].append((k, side))
-        self._always = answers.pop(frozenset(), [])
-        known, masks = program.variables, masks_of(map(dict, answers))
-        self._facts = [(var, known[var].full, Fact(var, known[var], masks[var])) for var in sorted(masks)]
+    def __init__(self, answers: Answers, known: Sequence[Variable]) -> None:
+        self.facts = {var: Fact(var, known[var], masks) for var, masks in masks_of(map(dict, answers)).items()}
+        self.bits = {var: 1 << n for n, var in enumerate(self.facts)}
+        needs = {sum(self.bits[var] for var, _ in way) for way in answers}
+        self._alone = sum(need for need in needs if need in self.bits.values())
+        self._together = [need for need in needs if need not in self.bits.values()]
         self._answers = {f"w{n}": found for n, found in enumerate(answers.values())}
-        patterns = {var: fact for var, _, fact in self._facts}
-        rules = {
-            f"w{n}": {"all": [{f"m{i}": patterns[var].pattern(mask)} for i, (var, mask) in enumerate(sorted(way))]}
-            for n, way in enumerate(answers)
-        }
-        rules["open"] = {"all": [{"m": {"c": -1}}]}
-        self._answers["open"] = []
+        rules = {f"w{n}": {"all": self._patterns(way)} for n, way in enumerate(answers)}
         self._engine: Any = importlib.import_module("durable_rules_engine")
         self._handle: int = self._engine.create_ruleset(f"layette-{next(_NUMBERS)}", json.dumps(rules))
         weakref.finalize(self, self._engine.delete_ruleset, self._handle)
+        self._open(next(iter(answers)))
 
-    def read(self, states: Sequence[State], answers: set[tuple[int, int]]) -> None:
-        """Assert what is known and collect the answers of every conjunction that matches."""
-        answers.update(self._always)
-        facts = [fact.text(states[var]) for var, full, fact in self._facts if states[var] != full]
-        if not facts:
-            return
-        visit = self._assert(_OPENING)
+    def _patterns(self, way: Conjunction) -> list[dict[str, Any]]:
+        return [{f"m{i}": self.facts[var].pattern(mask)} for i, (var, mask) in enumerate(sorted(way))]
+
+    def _open(self, way: Conjunction) -> None:
+        """Run a first visit in which a rule is sure to run.
+
+        `delete_state` frees pointers that only a run sets, and clears them for the visits after it, which get the
+        same memory. A first visit in which no rule ran would free whatever memory held before (seen: crash).
+        """
+        if not self.match([self.facts[var].text(mask & -mask) for var, mask in way]):
+            raise RuntimeError("durable-rules did not match the facts of a conjunction")
+
+    def useful(self, given: Sequence[tuple[int, int, str]]) -> list[str]:
+        """Return the facts of the conjunctions of which each variable is given; no other can be complete.
+
+        It looks at one variable at a time, and whether some test of it in this ruleset can match: what does match
+        is for durable-rules to say. A fact too few could only leave a rule undecided, never fire one.
+        """
+        if not self._together:
+            return [text for _, _, text in given]
+        present = used = 0
+        for _, bit, _ in given:
+            present |= bit
+        for need in self._together:
+            if need & present == need:
+                used |= need
+        used |= present & self._alone
+        return [text for _, bit, text in given if bit & used]
+
+    def match(self, texts: Sequence[str]) -> list[tuple[int, int]]:
+        """Assert facts, run every rule that matches, and return its answers."""
+        engine, handle, found = self._engine, self._handle, list[tuple[int, int]]()
         try:
-            self._fire(visit, answers)
-            for text in facts:
-                self._assert(text)
-            self._fire(visit, answers)
+            for text in texts:
+                result, visit = engine.assert_fact(handle, text)
+                if result not in (TAKEN, UNWANTED):
+                    raise RuntimeError(f"durable-rules did not take a fact (result {result}): {text}")
+            started = engine.start_action_for_state(handle, visit)
+            matched = started[1] if started else None
+            while matched:
+                found += self._answers[matched.split('"', 2)[1]]
+                matched = engine.complete_and_start_action(handle, visit)
         finally:
-            self._engine.delete_state(self._handle, None)  # else the visit stays in memory, and in the next one
-
-    def _assert(self, text: str) -> int:
-        """Assert one fact, whether or not a pattern wants it, and return the number of the visit inside."""
-        result: int
-        visit: int
-        result, visit = self._engine.assert_fact(self._handle, text)
-        if result not in (TAKEN, UNWANTED):
-            raise RuntimeError(f"durable-rules did not take a fact (result {result}): {text}")
-        return visit
-
-    def _fire(self, visit: int, answers: set[tuple[int, int]]) -> None:
-        started = self._engine.start_action_for_state(self._handle, visit)
-        matched = started[1] if started else None
-        while matched:
-            answers.update(self._answers[matched.split('"', 2)[1]])
-            matched = self._engine.complete_and_start_action(self._handle, visit)
+            engine.delete_state(handle, None)  # else the visit stays in memory, and in the next one
+        return found

@@ -9,7 +9,7 @@ test that folds away here could match it. The limits are those of durable-rules'
 from __future__ import annotations
 
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,15 +21,16 @@ MAX_WAYS = 64  # conjunctions a side of a rule
 MAX_PATTERNS = 16  # MAX_MESSAGE_FRAMES, error 304
 MAX_ALTERNATIVES = 14  # `$or` in a pattern: MAX_SEQUENCE_EXPRESSIONS 32, error 113
 MAX_PENDING = 56  # tests of one fact that may wait at once: MAX_STACK_SIZE 64, error 303
-MAX_SHARED = 250  # conjunctions of a ruleset with the same pattern: BETA_LIST_LENGTH 256, error 108
-MAX_CONJUNCTIONS = 1300  # of a ruleset: time grows faster than their number
-MAX_FACTS = 500  # of a ruleset: NEXT_BUCKET_LENGTH 512, error 303 or worse
+MAX_TESTS = 30  # of a ruleset: 10 kB each in every visit, 150 kB for the facts; a near cache holds 512 kB
 MANY = 400  # ways that are not worth counting further
 MAX_TEXTS = 500  # states of one variable whose facts are kept
 
 
 Way = Mapping[int, State]
 """A conjunction: for each variable in it, the atoms among which its state must lie."""
+
+Conjunction = frozenset[tuple[int, State]]
+"""The same, to be told from others."""
 
 
 # --- from authored trees to conjunctions
@@ -173,6 +174,25 @@ def _advice(rule: CompiledRule, known: Sequence[Variable], needs: str, limit: in
     return f"{rule.id} needs {needs}; the limit is {limit}: give the part on {part!r} a conclusion of its own"
 
 
+def cut(ways: Sequence[Conjunction], known: Sequence[Variable]) -> list[Sequence[Conjunction]]:
+    """Halve what is too much for one ruleset; one conjunction alone always fits (`check_limits`)."""
+    if len(ways) < 2 or _fits(ways, known):
+        return [ways] if ways else []
+    middle = len(ways) // 2
+    return cut(ways[:middle], known) + cut(ways[middle:], known)
+
+
+def _fits(ways: Sequence[Conjunction], known: Sequence[Variable]) -> bool:
+    """Whether the tests are few enough, and not too many wait at once: `$or` waits once for each conjunction."""
+    if sum(map(len, ways)) > MAX_TESTS:
+        return False
+    facts = {var: Fact(var, known[var], masks) for var, masks in masks_of(map(dict, ways)).items()}
+    waiting = Counter({var: fact.pending for var, fact in facts.items()})
+    for var, mask in (test for way in ways for test in way):
+        waiting[var] += facts[var].choices(mask)
+    return max(waiting.values()) <= MAX_PENDING
+
+
 def masks_of(ways: Iterable[Way]) -> dict[int, set[State]]:
     """Return, for each variable, the masks that conjunctions ask of it."""
     masks: dict[int, set[State]] = defaultdict(set)
@@ -185,53 +205,64 @@ def masks_of(ways: Iterable[Way]) -> dict[int, set[State]]:
 class Fact:
     """How the states of one variable are asserted in one ruleset, and how its tests are asked.
 
-    An ordered variable says its lowest and highest possible cell, and apart from them whether it may not
-    apply (n). Of the others, atoms that no test here tells apart form a class, and the fact names each
-    class that is out of question: a set of atoms lies inside a mask if all classes outside are named.
+    An ordered variable says its lowest (lo) and highest (hi) possible cell, and apart from them whether it may
+    not apply (n). Of the others, atoms that no test here tells apart form a class, and the fact names each
+    class that is out of question: a set of atoms lies inside a mask if all classes outside are named. Each name
+    ends in the number of the variable: durable-rules finds tests by name, and tries all of the same name in turn.
     """
 
     def __init__(self, number: int, variable: Variable, masks: Iterable[State]) -> None:
         self.number, self.ordered, self.last = number, variable.ordered, len(variable.atoms) - 1
-        tested = sorted(masks)
+        self.masks = sorted(masks)
         classes: dict[tuple[int, ...], State] = defaultdict(int)
         for atom in range(self.last + 1):
-            classes[tuple(mask >> atom & 1 for mask in tested)] |= 1 << atom
+            classes[tuple(mask >> atom & 1 for mask in self.masks)] |= 1 << atom
         self._classes = list(classes.values())
-        questions = [self._questions(mask) for mask in tested]
+        questions = [self._questions(mask) for mask in self.masks]
         asked = {str(test) for question in questions for test in _leaves(question)}
         self.pending = len(asked)
-        self.alternatives = max((sum("$or" in test for test in question) for question in questions), default=0)
-        self._texts: dict[State, str] = {}
+        self.alternatives = max(map(self.choices, self.masks), default=0)
 
     def pattern(self, mask: State) -> dict[str, Any]:
         """Return the durable-rules expression for "the state lies inside ``mask``"."""
-        return {"$and": [{"c": self.number}, *self._questions(mask)]}
+        return {"$and": self._questions(mask)}
+
+    def choices(self, mask: State) -> int:
+        """Return how many times ``pattern(mask)`` says `$or`."""
+        return sum("$or" in test for test in self._questions(mask))
 
     def text(self, state: State) -> str:
-        """Return the fact, as JSON.
+        """Return the fact as JSON, or nothing if ``state`` lies inside none of the masks: no test here can match it.
 
         It brings its own id. One that durable-rules makes is a hash of 32 bits in the end, and of two facts
         whose hashes collide the second is dropped: of 4,000 pairs in a visit, once in a million visits.
         """
-        if state not in self._texts:
-            if len(self._texts) > MAX_TEXTS:
-                self._texts.clear()
-            self._texts[state] = json.dumps({"id": self.number, "c": self.number, **self._values(state)})
-        return self._texts[state]
+        if all(state & ~mask for mask in self.masks):
+            return ""
+        return json.dumps({"id": self.number, **self._values(state)}, separators=(",", ":"))
 
     def _questions(self, mask: State) -> list[dict[str, Any]]:
         if not self.ordered:
-            return [{f"x{k}": 1} for k, atoms in enumerate(self._classes) if not atoms & mask]
-        cells = [_outside(low, high, self.last) for low, high in _gaps(mask, self.last)]
-        return cells if mask & 1 else [*cells, {"n": 0}]
+            return [{name: 1} for name, atoms in self._named() if not atoms & mask]
+        cells = [self._beside(low, high) for low, high in _gaps(mask, self.last)]
+        return cells if mask & 1 else [*cells, {f"n{self.number}": 0}]
+
+    def _beside(self, low: int, high: int) -> dict[str, Any]:
+        """An interval with no cell of the gap in it lies below the gap or above it."""
+        below, above = {"$lt": {f"hi{self.number}": low}}, {"$gt": {f"lo{self.number}": high}}
+        return above if low == 1 else below if high == self.last else {"$or": [below, above]}
 
     def _values(self, state: State) -> dict[str, int]:
         if not self.ordered:
-            return {f"x{k}": 1 for k, atoms in enumerate(self._classes) if not atoms & state}
+            return {name: 1 for name, atoms in self._named() if not atoms & state}
         cells = state & ~1
+        low, high = (cells & -cells).bit_length() - 1, cells.bit_length() - 1
         if not cells:  # it does not apply, so that every test of its cells may be passed
-            return {"n": 1, "lo": self.last + 1, "hi": 0}
-        return {"n": state & 1, "lo": (cells & -cells).bit_length() - 1, "hi": cells.bit_length() - 1}
+            low, high = self.last + 1, 0
+        return {f"n{self.number}": state & 1, f"lo{self.number}": low, f"hi{self.number}": high}
+
+    def _named(self) -> Iterator[tuple[str, State]]:
+        return ((f"x{k}_{self.number}", atoms) for k, atoms in enumerate(self._classes))
 
 
 def _gaps(mask: State, last: int) -> Iterator[tuple[int, int]]:
@@ -244,12 +275,6 @@ def _gaps(mask: State, last: int) -> Iterator[tuple[int, int]]:
             low = None
         elif not inside and low is None:
             low = cell
-
-
-def _outside(low: int, high: int, last: int) -> dict[str, Any]:
-    """An interval with a cell of no gap in it lies below the gap or above it."""
-    below, above = {"$lt": {"hi": low}}, {"$gt": {"lo": high}}
-    return above if low == 1 else below if high == last else {"$or": [below, above]}
 
 
 def _leaves(tests: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:

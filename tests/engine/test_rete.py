@@ -11,7 +11,7 @@ from program_strategies import NOTHING, flag, random_program, random_visit, rule
 from layette.engine.conditions import AllOf, Among, AnyOf, Node, Not, Status
 from layette.engine.program import NO, YES, Program, ReferenceReader
 from layette.engine.rete import ReteReader, rete_available
-from layette.engine.rete_terms import check_limits
+from layette.engine.rete_terms import MAX_PENDING, check_limits
 
 needs_durable = pytest.mark.skipif(
     not rete_available(), reason="durable-rules is not installed (it needs a C compiler and Python < 3.13)"
@@ -75,6 +75,35 @@ def test_a_guard_shared_by_more_rules_than_one_list_holds() -> None:
 
 
 @needs_durable
+def test_a_gap_shared_by_more_conjunctions_than_may_wait() -> None:
+    """Error 303 in one ruleset: durable-rules does not share `$or`."""
+    variables = (variable("weight", 9, ordered=True), *(flag(f"f{k}") for k in range(70)))
+    full = [v.full for v in variables]
+    beside = Among(0, full[0] & ~(1 << 4))
+    program = Program(variables, tuple(rule(k, NOTHING, AllOf((beside, Among(k + 1, YES))), full) for k in range(70)))
+    rete, reference = ReteReader(program), ReferenceReader(program)
+    for weight in (1 << 2, 1 << 4, 0b11 << 3, 0b110, full[0]):
+        assert rete.read([weight, *[YES] * 70]) == reference.read([weight, *[YES] * 70])
+
+
+def test_no_two_names_or_ids_of_facts_share_a_hash() -> None:
+    """durable-rules tells names, and the ids of facts, apart by a hash of 32 bits alone."""
+    own = ["id", "sid", "$s", "$forward"]
+    numbers = range(1500)
+    ordered = [f"{name}{number}" for number in numbers for name in ("n", "lo", "hi")]
+    others = [f"x{k}_{number}" for number in numbers for k in range(MAX_PENDING + 1)]
+    for names in ([*own, *ordered, *others], [str(number) for number in numbers]):
+        assert len({_hash(name) for name in names}) == len(names)
+
+
+def _hash(name: str) -> int:
+    found = 2166136261
+    for byte in name.encode():
+        found = (found ^ byte) * 16777619 & 0xFFFFFFFF
+    return found
+
+
+@needs_durable
 def test_many_values_of_one_finding() -> None:
     size = 80
     program = _program([Among(0, 1 << 3 | 1 << 70), Not(Among(0, 1 << 3)), Among(0, (1 << 40) - 1)], size=size)
@@ -107,13 +136,14 @@ def test_more_findings_than_one_ruleset_holds() -> None:
 
 @needs_durable
 def test_visits_in_which_no_conjunction_matches() -> None:
-    """durable-rules frees unset memory after a visit in which no rule ran; the reader sees that one always runs."""
+    """durable-rules frees unset memory after a first visit in which no rule ran; the reader sees that one runs."""
     variables = tuple(variable(f"f{k}", 4, ordered=False) for k in range(40))
     full = [v.full for v in variables]
-    program = Program(variables, tuple(rule(k, NOTHING, Among(k, 0b0100), full) for k in range(40)))
-    rete = ReteReader(program)
+    crossed = [(0b0110, 0b1100), (0b1100, 0b0110)]  # of each finding, a test that must hold, and one that may
+    pairs = [AllOf((Among(k, one), Among(39 - k, two))) for k in range(20) for one, two in crossed]
+    rete = ReteReader(Program(variables, tuple(rule(k, NOTHING, pair, full) for k, pair in enumerate(pairs))))
     for _ in range(300):
-        assert set(rete.read([0b1100] * 40).statuses) == {Status.UNDECIDED}
+        assert set(rete.read([0b0110] * 40).statuses) == {Status.UNDECIDED}
 
 
 @needs_durable
