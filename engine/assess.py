@@ -233,9 +233,9 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
         title=shape.title,
         because=shape.because,
         status="fired" if fired else "provisional",
-        values=rule_values(ground.index, facts),
+        values=rule_values(ground.number, facts),
         sources=facts.pack.citations(names),
-        unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.index, ())),
+        unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.number, ())),
         place=ground.instance.rule.place,
         diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
     )

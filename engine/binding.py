@@ -13,7 +13,7 @@ from typing import Any, NamedTuple, Protocol
 
 from .measures import ages, birth_size, change, growth, steps, thresholds
 from .measures.arithmetic import scale
-from .measures.interval import NOTHING_KNOWN, Interval, Span
+from .measures.interval import NOTHING_KNOWN, Interval, Ratio, Span
 from .measures.thresholds import ThresholdSet
 from .quantities import UnitMismatchError, convert, factor, seconds
 from .times import Moment, day_number
@@ -56,22 +56,28 @@ class Result(NamedTuple):
         return not self.interval.blank or (self.categories is not None and bool(self.used))
 
 
+def hours_between(earlier: Moment, later: Moment) -> Interval:
+    """Return the hours from one moment to another; as `ages.elapsed_hours`, straight from whole seconds."""
+    lo = Ratio(later.lo - earlier.hi, HOUR)
+    return Interval(lo, lo if earlier.exact and later.exact else Ratio(later.hi - earlier.lo, HOUR))
+
+
 class Clock:
     """The ages of one newborn at the moments of a visit, each computed once."""
 
     def __init__(self, visit: Visit) -> None:
         """Count from the birth that ``visit`` tells."""
         self.visit = visit
-        self._born = instant(visit.born)
         self._hours: dict[tuple[int, int], Interval] = {}
         self._days: dict[tuple[int, int], Interval] = {}
 
     def hours(self, at: Moment) -> Interval:
-        """Return the age in hours at a moment."""
+        """Return the age in hours at a moment; as `ages.age`, straight from whole seconds."""
         key = (at.lo, at.hi)
-        if key not in self._hours:
-            self._hours[key] = ages.age(instant(at), self._born)
-        return self._hours[key]
+        found = self._hours.get(key)
+        if found is None:
+            found = self._hours[key] = hours_between(self.visit.born, at)
+        return found
 
     def days(self, at: Moment) -> Interval:
         """Return the age in calendar days at a moment."""
@@ -112,6 +118,7 @@ class Sight(Protocol):
         ...
 
 
+HOUR = 3600
 Given = Mapping[str, Any]
 Compute = Callable[[Sight, Given], Result]
 

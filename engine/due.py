@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from .assessment import Due
 from .compile import Instance
@@ -13,7 +13,7 @@ from .model import FindingShape
 from .proposals import Proposal
 from .readings import Where
 from .references import listed
-from .times import within_ages
+from .times import AgeBounds, age_bounds, within
 from .windows import Real, window_for
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ class DueRule:
     side: str
     proposal: Proposal
     places: tuple[tuple[Where, ...], ...]
-    bounds: Mapping[Any, str]
+    bounds: AgeBounds
 
 
 class Wanted(NamedTuple):
@@ -53,7 +53,7 @@ def due_rules(
         shape = instance.rule.shape
         if shape.due is not None:
             places = tuple(tuple((name, side) for side in findings[name].sides or ("",)) for name in listed(shape.due))
-            bounds = (shape.where or {}).get("age", {})
+            bounds = age_bounds((shape.where or {}).get("age", {}))
             found.append(DueRule(index, instance.side, proposals[index][0], places, bounds))
     return tuple(found)
 
@@ -106,16 +106,17 @@ def _on_record(rule: DueRule, facts: Facts) -> bool:
     return True in found or (len(mentioned) == len(rule.places) and all(one is None for one in found))
 
 
-def _recorded(sides: tuple[Where, ...], bounds: Mapping[Any, str], facts: Facts) -> bool | None:
-    """Whether a finding is on record; None where it does not apply."""
+def _recorded(sides: tuple[Where, ...], bounds: AgeBounds, facts: Facts) -> bool | None:
+    """Whether a finding is on record on every side that applies; None where it does not apply."""
     name, _ = sides[0]
     if facts.pack.findings[name].readings:
-        attempts = facts.readings.attempts(name)
-        return any(_counts(r, bounds, facts) for attempt in attempts for r in attempt.values())
+        made = [r for attempt in facts.readings.attempts(name) for r in attempt.values()]
+        return _counts(made, bounds, facts)
     applying = [place for place in sides if not _does_not_apply(place, facts)]
-    if not applying:
-        return None
-    return all(any(_counts(r, bounds, facts) for r in facts.readings.all(*place)) for place in applying)
+    for place in applying:
+        if not _counts(facts.readings.all(*place), bounds, facts):
+            return False
+    return True if applying else None
 
 
 def _does_not_apply(place: Where, facts: Facts) -> bool:
@@ -123,8 +124,11 @@ def _does_not_apply(place: Where, facts: Facts) -> bool:
     return used is not None and used.absent == "not-applicable"
 
 
-def _counts(reading: Recorded, bounds: Mapping[Any, str], facts: Facts) -> bool:
-    if reading.possible is None or not (reading.here or facts.pack.findings[reading.finding].carries_over):
-        return False
-    low, high = reading.time.lo - facts.visit.born.hi, reading.time.hi - facts.visit.born.lo
-    return within_ages(bounds, low, high)
+def _counts(made: Sequence[Recorded], bounds: AgeBounds, facts: Facts) -> bool:
+    """Whether one of the recordings has a value that counts at this visit, made at an age within ``bounds``."""
+    for reading in made:
+        if reading.possible is not None and (reading.here or facts.pack.findings[reading.finding].carries_over):
+            low, high = reading.time.lo - facts.visit.born.hi, reading.time.hi - facts.visit.born.lo
+            if within(bounds, low, high):
+                return True
+    return False

@@ -74,23 +74,24 @@ class Facts:
 
     def _fill_findings(self, places: Sequence[Where]) -> None:
         """Fill the variables of findings: those that look at the latest value first, the others one by one."""
-        latest, others, states = self.pack.latest_variables, self.pack.other_variables, self.states
-        used_at, state_of = self.readings.used, self.pack.table.state
+        states, used_at, state_of, look = self.states, self.readings.used, self.pack.table.state, self.looks.state
+        latest, others = self.pack.latest_variables, self.pack.other_variables
         for place in places:
-            used = used_at(*place) if place in latest else None
-            if used is None:
+            variables = latest.get(place)
+            used = used_at(*place) if variables else None
+            if variables is None or used is None:
                 continue
-            for var, guarded in latest[place]:
+            possible = used.possible
+            for var, guarded in variables:
                 before = states[var]
-                if before == NA:
-                    continue
-                if used.possible is None:
+                if possible is None:
                     states[var] = NA if used.absent == NOT_APPLICABLE else before
-                else:
-                    states[var] = state_of(var, used.possible) | (before & NA if guarded else 0)
-        for name in dict.fromkeys([name for name, _ in places]):
-            for var, entry in others.get(name, ()):
-                states[var] = self.looks.state(var, entry, states[var])
+                elif before != NA:
+                    state = state_of(var, possible)
+                    states[var] = state | (before & NA) if guarded else state
+        for name in dict.fromkeys([name for name, _ in places if name in others]):
+            for var, entry in others[name]:
+                states[var] = look(var, entry, states[var])
 
     def _fill_beyond(self, names: Iterable[str]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""

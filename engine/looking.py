@@ -8,9 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from .binding import Clock, instant
+from .binding import Clock, hours_between
 from .conditions import State
-from .measures import ages
 from .model import FindingShape
 from .program import NO, YES
 from .readings import NOTHING, Chosen, Readings
@@ -101,8 +100,7 @@ class Looks:
         if view.what == "age":
             return self.table.interval_state(var, self.clock.hours(reading.time))
         if view.what == "since":
-            apart = ages.elapsed_hours(instant(self.readings.visit.at), instant(reading.time))
-            return self.table.interval_state(var, apart)
+            return self.table.interval_state(var, hours_between(reading.time, self.readings.visit.at))
         return None if reading.possible is None else self.table.state(var, reading.possible)
 
     def _extreme(self, var: int, view: View) -> State | None:

@@ -66,6 +66,7 @@ class Readings:
         self.by_place: dict[Where, list[Recorded]] = {}
         for reading in visit.readings:
             self.by_place.setdefault((reading.finding, reading.side), []).append(reading)
+        self._valued: dict[Where, list[Recorded]] = {}
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
@@ -113,19 +114,24 @@ class Readings:
     def latest_values(self, finding: str, side: str = "") -> list[Recorded]:
         """Return the recordings with a value, one a time, the latest first."""
         by_time: dict[tuple[int, int], list[Recorded]] = {}
-        for reading in self.all(finding, side):
-            if reading.possible is not None:
-                by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
-        chosen = [choose(group, group).valued for _, group in sorted(by_time.items(), reverse=True)]
+        for reading in self._with_value((finding, side)):
+            by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
+        groups = [by_time[time] for time in sorted(by_time, reverse=True)]
+        chosen = [group[0] if len(group) == 1 else choose(group, group).valued for group in groups]
         return [reading for reading in chosen if reading is not None]
 
     def within(self, finding: str, side: str, over: int | None) -> tuple[list[Recorded], list[Recorded]]:
         """Return the recordings with a value that surely, and possibly, lie in the last ``over`` seconds."""
-        valued = [r for r in self.all(finding, side) if r.possible is not None]
+        valued = self._with_value((finding, side))
         if over is None:
             return valued, valued
         start = self.visit.at.lo - over
         return [r for r in valued if r.time.lo >= start], [r for r in valued if r.time.hi >= start]
+
+    def _with_value(self, where: Where) -> list[Recorded]:
+        if where not in self._valued:
+            self._valued[where] = [r for r in self.all(*where) if r.possible is not None]
+        return self._valued[where]
 
     def attempts(self, finding: str) -> list[dict[str, Recorded]]:
         """Return the attempts at a finding that is read in parts, in order of time: part -> recording."""

@@ -25,22 +25,30 @@ if TYPE_CHECKING:
 FAR = 1 << 62
 
 
-class Ground:
+class Ground(NamedTuple):
     """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional."""
 
-    __slots__ = ("index", "instance", "order", "proposal", "rank", "side", "status", "window")
+    number: int
+    instance: Instance
+    proposal: Proposal
+    status: Status
+    window: Real
 
-    def __init__(self, index: int, instance: Instance, proposal: Proposal, status: Status, window: Real) -> None:
-        """Keep what is said; ``order`` is the canonical place among the reasons for one target."""
-        self.index = index
-        self.instance = instance
-        self.proposal = proposal
-        self.side = instance.side
-        self.status = status
-        self.window = window
-        self.rank = proposal.rank
-        until = FAR if window.until is None else window.until
-        self.order = (self.rank, until, window.start or 0, instance.key, proposal.verb)
+    @property
+    def side(self) -> str:
+        """The side that the rule is about, empty for none."""
+        return self.instance.side
+
+    @property
+    def rank(self) -> int:
+        """The place of the priority, 0 for stat."""
+        return self.proposal.rank
+
+    @property
+    def order(self) -> tuple[int, int, int, str, str]:
+        """The canonical place among the reasons for one target."""
+        until = FAR if self.window.until is None else self.window.until
+        return (self.rank, until, self.window.start or 0, self.instance.key, self.proposal.verb)
 
 
 class Episode(NamedTuple):
@@ -105,8 +113,8 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
 
 def _lookup(grounds: list[Ground], row_spanning: frozenset[int]) -> list[Ground]:
     """The rule that spans several rows of a table says nothing where one of these rows speaks for itself."""
-    rows = {g.instance.rule.group for g in grounds if g.index not in row_spanning}
-    return [g for g in grounds if g.index not in row_spanning or g.instance.rule.group not in rows]
+    rows = {g.instance.rule.group for g in grounds if g.number not in row_spanning}
+    return [g for g in grounds if g.number not in row_spanning or g.instance.rule.group not in rows]
 
 
 def spans_rows(rule: Written) -> bool:

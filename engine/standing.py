@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from .assessment import PRIORITIES, Placed, Priority, Recommendation
 from .model import TargetShape, Wanted
 from .resolve import Ground
-from .times import plus, stamp, within_ages
+from .times import age_bounds, plus, stamp, within
 from .windows import SPAN
 
 if TYPE_CHECKING:
@@ -97,5 +97,4 @@ def _recent(when: int | None, wanted: Wanted, facts: Facts) -> bool:
     if wanted.again_after is not None and plus(when, wanted.again_after, facts.visit.zone) <= facts.visit.at.lo:
         return False
     age = when - facts.visit.born.lo
-    bounds = (wanted.where or {}).get("age", {})
-    return within_ages(bounds, age, age)
+    return within(age_bounds((wanted.where or {}).get("age", {})), age, age)

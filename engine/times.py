@@ -6,7 +6,7 @@ A date alone is the span of that day; a time of day without an offset is refused
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from typing import Any
@@ -96,17 +96,27 @@ def plus(second: int, text: str, zone: tzinfo) -> int:
     return second + seconds(text)
 
 
-def within_ages(bounds: Mapping[Any, str], low: int, high: int) -> bool:
-    """Whether an age surely between ``low`` and ``high`` seconds keeps bounds such as ``{at_least: 24 h}``."""
-    return all(_KEEPS[name](low, high, seconds(text)) for name, text in bounds.items())
+AgeBounds = tuple[tuple[str, int], ...]
+"""Bounds of an age, each with its amount in seconds."""
 
 
-_KEEPS: Mapping[str, Callable[[int, int, int], bool]] = {
-    "at_least": lambda low, high, bound: low >= bound,
-    "more_than": lambda low, high, bound: low > bound,
-    "at_most": lambda low, high, bound: high <= bound,
-    "below": lambda low, high, bound: high < bound,
-}
+def age_bounds(written: Mapping[Any, str]) -> AgeBounds:
+    """Return bounds such as ``{at_least: 24 h}``."""
+    return tuple((name, seconds(text)) for name, text in written.items())
+
+
+def within(bounds: AgeBounds, low: int, high: int) -> bool:
+    """Whether an age surely between ``low`` and ``high`` seconds keeps all bounds."""
+    for name, bound in bounds:
+        if name == "at_least":
+            keeps = low >= bound
+        elif name == "more_than":
+            keeps = low > bound
+        else:
+            keeps = high <= bound if name == "at_most" else high < bound
+        if not keeps:
+            return False
+    return True
 
 
 def _seconds(when: datetime) -> int:

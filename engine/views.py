@@ -152,10 +152,10 @@ class VariableTable:
         """Return what a recording that can be ``possible`` leaves of a variable."""
         if isinstance(possible, Range):
             return self.range_state(var, possible)
-        known = self._sets[var]
-        if possible not in known:
-            known[possible] = self.values_mask(var, possible)
-        return known[possible]
+        known = self._sets[var].get(possible)
+        if known is None:
+            known = self._sets[var][possible] = self.values_mask(var, possible)
+        return known
 
     def range_state(self, var: int, found: Range) -> State:
         """Return the cells that a range of numbers reaches; an open end does not reach its own cut point."""
