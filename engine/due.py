@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from .assessment import Due
 from .compile import Instance
 from .conditions import Status
+from .looking import NOT_APPLICABLE
 from .model import FindingShape
 from .proposals import Proposal
 from .readings import Where
@@ -22,17 +23,25 @@ if TYPE_CHECKING:
     from .visit import Recorded
 
 
+class DueFinding(NamedTuple):
+    """A finding that is due: its sides as places, whether it is read in parts, whether an older value counts."""
+
+    name: str
+    places: tuple[Where, ...]
+    in_parts: bool
+    carries_over: bool
+
+
 @dataclass(frozen=True, slots=True)
 class DueRule:
     """A rule that asks whether one of some findings is on record, laid out once a pack.
 
-    ``places`` are the sides of each finding; a recording counts at an age within ``bounds``.
+    A recording counts at an age within ``bounds``.
     """
 
     index: int
-    side: str
     proposal: Proposal
-    places: tuple[tuple[Where, ...], ...]
+    findings: tuple[DueFinding, ...]
     bounds: AgeBounds
 
 
@@ -52,10 +61,15 @@ def due_rules(
     for index, instance in enumerate(instances):
         shape = instance.rule.shape
         if shape.due is not None:
-            places = tuple(tuple((name, side) for side in findings[name].sides or ("",)) for name in listed(shape.due))
+            due = tuple(_due_finding(name, findings[name]) for name in listed(shape.due))
             bounds = age_bounds((shape.where or {}).get("age", {}))
-            found.append(DueRule(index, instance.side, proposals[index][0], places, bounds))
+            found.append(DueRule(index, proposals[index][0], due, bounds))
     return tuple(found)
+
+
+def _due_finding(name: str, shape: FindingShape) -> DueFinding:
+    places = tuple((name, side) for side in shape.sides or ("",))
+    return DueFinding(name, places, shape.readings is not None, shape.carries_over)
 
 
 def wanted(decision: Decision) -> list[Wanted]:
@@ -66,7 +80,7 @@ def wanted(decision: Decision) -> list[Wanted]:
     for rule in facts.pack.due_rules:
         status = statuses[rule.index]
         if (status is fired or status is provisional) and not _on_record(rule, facts):
-            window = window_for(rule.proposal, rule.side, facts)
+            window = window_for(rule.proposal, facts)
             later = window.start is not None and window.start > at and not window.overdue
             out.append(Wanted(rule.index, window, "later" if later else ("overdue" if window.overdue else "due")))
     return out
@@ -98,37 +112,29 @@ def _item(one: Wanted, facts: Facts) -> Due:
 
 def _on_record(rule: DueRule, facts: Facts) -> bool:
     """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
-    by_place = facts.readings.by_place
-    mentioned = [sides for sides in rule.places if not by_place.keys().isdisjoint(sides)]
-    if not mentioned:
-        return False
-    found = [_recorded(sides, rule.bounds, facts) for sides in mentioned]
-    return True in found or (len(mentioned) == len(rule.places) and all(one is None for one in found))
+    recorded = facts.readings.by_place.keys()
+    found = [False if recorded.isdisjoint(due.places) else _recorded(due, rule.bounds, facts) for due in rule.findings]
+    return True in found or False not in found
 
 
-def _recorded(sides: tuple[Where, ...], bounds: AgeBounds, facts: Facts) -> bool | None:
+def _recorded(due: DueFinding, bounds: AgeBounds, facts: Facts) -> bool | None:
     """Whether a finding is on record on every side that applies; None where it does not apply."""
-    name, _ = sides[0]
-    if facts.pack.findings[name].readings:
-        made = [r for attempt in facts.readings.attempts(name) for r in attempt.values()]
-        return _counts(made, bounds, facts)
-    applying = [place for place in sides if not _does_not_apply(place, facts)]
-    for place in applying:
-        if not _counts(facts.readings.all(*place), bounds, facts):
-            return False
-    return True if applying else None
+    readings = facts.readings
+    if due.in_parts:
+        made = [r for attempt in readings.attempts(due.name) for r in attempt.values()]
+        return _counts(made, due, bounds, facts)
+    applies = None
+    for place in due.places:
+        used = readings.in_use.get(place)
+        if used is None or used.absent != NOT_APPLICABLE:
+            applies = True
+            if not _counts(readings.all(*place), due, bounds, facts):
+                return False
+    return applies
 
 
-def _does_not_apply(place: Where, facts: Facts) -> bool:
-    used = facts.readings.used(*place)
-    return used is not None and used.absent == "not-applicable"
-
-
-def _counts(made: Sequence[Recorded], bounds: AgeBounds, facts: Facts) -> bool:
+def _counts(made: Sequence[Recorded], due: DueFinding, bounds: AgeBounds, facts: Facts) -> bool:
     """Whether one of the recordings has a value that counts at this visit, made at an age within ``bounds``."""
-    for reading in made:
-        if reading.possible is not None and (reading.here or facts.pack.findings[reading.finding].carries_over):
-            low, high = reading.time.lo - facts.visit.born.hi, reading.time.hi - facts.visit.born.lo
-            if within(bounds, low, high):
-                return True
-    return False
+    born = facts.visit.born
+    counted = [r.time for r in made if r.possible is not None and (r.here or due.carries_over)]
+    return any(within(bounds, time.lo - born.hi, time.hi - born.lo) for time in counted)

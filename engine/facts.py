@@ -6,7 +6,7 @@ just that, and is never asked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from .binding import Clock, Result, Value, converted, in_unit
@@ -23,10 +23,10 @@ from .views import NA, Entry, View
 from .visit import Recorded, Visit
 
 if TYPE_CHECKING:
-    from .assessment import Priority, Used
+    from .assessment import Used
     from .explain import Asked
     from .pack import Pack
-    from .windows import Real, Stated
+    from .windows import Real
 
 
 Choices = tuple[tuple[str, str], ...]
@@ -48,7 +48,7 @@ class Facts:
         self.numbers: dict[str, Value | None] = {}
         self.series: dict[str, list[Value]] = {}
         self.measured: dict[str, Result] = {}
-        self.windows: dict[tuple[tuple[Stated, ...], Priority, str], Real] = {}
+        self.windows: dict[int, Real] = {}
         self.sought: dict[int, tuple[Asked, ...]] = {}
         self.asked_texts: dict[Asked, str] = {}
         self.measure_texts: dict[str, str] = {}
@@ -57,41 +57,50 @@ class Facts:
         self._fill()
 
     def _fill(self) -> None:
-        pack, places = self.pack, self.readings.by_place
-        guards = pack.compiled.guards
+        pack, guards, in_use = self.pack, self.pack.compiled.guards, self.readings.in_use
+        names = dict.fromkeys([name for name, _ in in_use])
         self._fill_measures(pack.time_measures)
-        self._fill_findings([place for place in places if place[0] not in guards])
+        for place, used in in_use.items():
+            if used is not None and place[0] not in guards:
+                self._fill_latest(place, used)
+        self._fill_others(name for name in names if name not in guards)
         self._fill_guards()
-        self._fill_findings([place for place in places if place[0] in guards])
+        for place, used in in_use.items():
+            if used is not None and place[0] in guards:
+                self._fill_guarded(place, used)
+        self._fill_others(name for name in names if name in guards)
         if "observations" in self.visit.complete:
             self._fill_complete()
         self._fill_measures(pack.finding_measures(self.choices))
-        self._fill_beyond(dict.fromkeys(name for name, _ in places))
+        self._fill_beyond(names)
 
     def _fill_measures(self, measures: Iterable[tuple[int, Entry]]) -> None:
         for var, entry in measures:
             self.states[var] = self._measure_state(var, entry.view.subject)
 
-    def _fill_findings(self, places: Sequence[Where]) -> None:
-        """Fill the variables of findings: those that look at the latest value first, the others one by one."""
-        states, used_at, state_of, look = self.states, self.readings.used, self.pack.table.state, self.looks.state
-        latest, others = self.pack.latest_variables, self.pack.other_variables
-        for place in places:
-            variables = latest.get(place)
-            used = used_at(*place) if variables else None
-            if variables is None or used is None:
-                continue
-            possible = used.possible
-            for var, guarded in variables:
-                before = states[var]
-                if possible is None:
-                    states[var] = NA if used.absent == NOT_APPLICABLE else before
-                elif before != NA:
-                    state = state_of(var, possible)
-                    states[var] = state | (before & NA) if guarded else state
-        for name in dict.fromkeys([name for name, _ in places if name in others]):
-            for var, entry in others[name]:
-                states[var] = look(var, entry, states[var])
+    def _fill_latest(self, place: Where, used: Recorded) -> None:
+        """Fill the variables that look at the latest value of a finding that applies to every newborn."""
+        possible = used.possible
+        for var in self.pack.latest_variables.get(place, ()):
+            if possible is not None:
+                self.states[var] = self.pack.table.state(var, possible)
+            elif used.absent == NOT_APPLICABLE:
+                self.states[var] = NA
+
+    def _fill_guarded(self, place: Where, used: Recorded) -> None:
+        """Fill the same of a finding under a guard: while the guard is open, it may still not apply."""
+        before = {var: self.states[var] for var in self.pack.latest_variables.get(place, ())}
+        self._fill_latest(place, used)
+        for var, state in before.items():
+            self.states[var] = NA if state == NA else self.states[var] | (state & NA)
+
+    def _fill_others(self, names: Iterable[str]) -> None:
+        """Fill the variables of findings that look further than at the latest value."""
+        others = self.pack.other_variables
+        for name in names:
+            if name in others:
+                for var, entry in others[name]:
+                    self.states[var] = self.looks.state(var, entry, self.states[var])
 
     def _fill_beyond(self, names: Iterable[str]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""

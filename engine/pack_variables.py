@@ -13,6 +13,7 @@ from .facts import Choices
 from .native import flag_of
 from .pack_reader import PackParts
 from .program import CompiledRule, Program, ReferenceReader
+from .readings import Where
 from .references import inputs_of
 from .subjects import SEX
 from .views import Entry, VariableTable, View
@@ -45,19 +46,19 @@ class PackVariables(PackParts):
         return {name: tuple(found) for name, found in out.items()}
 
     @cached_property
-    def latest_variables(self) -> Mapping[tuple[str, str], tuple[tuple[int, bool], ...]]:
-        """For each finding and side, the variables that look at its latest value, and whether it has a guard."""
-        out: dict[tuple[str, str], list[tuple[int, bool]]] = {}
+    def latest_variables(self) -> Mapping[Where, tuple[int, ...]]:
+        """For each finding and side, the variables that look at its latest value."""
+        out: dict[Where, list[int]] = {}
         for var, entry in enumerate(self.table.entries):
             name, side = entry.view.subject, entry.view.side
             if name in self.findings and entry.view == View(name, side):
-                out.setdefault((name, side), []).append((var, self.findings[name].applies_when is not None))
+                out.setdefault((name, side), []).append(var)
         return {place: tuple(found) for place, found in out.items()}
 
     @cached_property
     def other_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
         """For each finding, the variables that look at more than its latest value, lines apart."""
-        latest = {var for found in self.latest_variables.values() for var, _ in found}
+        latest = {var for found in self.latest_variables.values() for var in found}
         return {
             name: rest
             for name, found in self.variables_of.items()

@@ -70,6 +70,14 @@ class Readings:
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
+        self.in_use: dict[Where, Recorded | None] = {
+            place: self._only(*listed) if len(listed) == 1 else self.latest(*place).used
+            for place, listed in self.by_place.items()
+        }
+
+    def _only(self, reading: Recorded) -> Recorded | None:
+        counts = (reading.here or self.findings[reading.finding].carries_over) and reading.status not in WITHDRAWN
+        return reading if counts else None
 
     def all(self, finding: str, side: str) -> list[Recorded]:
         """Return every recording that was not withdrawn."""
@@ -77,13 +85,7 @@ class Readings:
 
     def used(self, finding: str, side: str = "") -> Recorded | None:
         """Return the recording that `latest` uses, without the reasons."""
-        listed = self.by_place.get((finding, side))
-        if listed is None:
-            return None
-        if len(listed) > 1:
-            return self.latest(finding, side).used
-        (only,) = listed
-        return only if (only.here or self.findings[finding].carries_over) and only.status not in WITHDRAWN else None
+        return self.in_use.get((finding, side))
 
     def value(self, finding: str, side: str = "") -> Recorded | None:
         """Return the recording that `latest` uses, if it has a value."""

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from .assessment import PRIORITIES, Kind, Priority
 from .compile import Instance, Written
 from .conditions import Status
-from .proposals import Proposal
+from .proposals import Place, Proposal
 from .row_rules import ANY
 from .times import day_number
 from .windows import Real, window_for
@@ -37,7 +37,7 @@ class Ground(NamedTuple):
     @property
     def side(self) -> str:
         """The side that the rule is about, empty for none."""
-        return self.instance.side
+        return self.proposal.side
 
     @property
     def rank(self) -> int:
@@ -82,10 +82,6 @@ class Episode(NamedTuple):
         )
 
 
-Place = tuple[Kind, str, str]
-"""Verb, target and side: what shares a recommendation."""
-
-
 def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Ground]]:
     """Return the reasons of all rules that fired or are provisional, by place.
 
@@ -103,9 +99,8 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
         for proposal in proposals[index]:
             if proposal.verb == "reassure" and status is not fired:
                 continue
-            window = wanted or window_for(proposal, instance.side, facts)
-            ground = Ground(index, instance, proposal, status, window)
-            out.setdefault((proposal.verb, proposal.target, instance.side), []).append(ground)
+            ground = Ground(index, instance, proposal, status, wanted or window_for(proposal, facts))
+            out.setdefault(proposal.place, []).append(ground)
     if not pack.row_spanning.isdisjoint(decision.standing):
         out = {place: _lookup(found, pack.row_spanning) for place, found in out.items()}
     return _sides_joined(out)
@@ -140,8 +135,7 @@ def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground
 def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     """Group the reasons for one target and side into as few recommendations as their windows allow."""
     if len(grounds) == 1:
-        window = grounds[0].window
-        return [_lasting((grounds[0],), 1, window.start, window.until)]
+        return [_lasting((grounds[0],), 1, grounds[0].window.start, grounds[0].window.until)]
     left = sorted(grounds, key=lambda g: g.order)
     out: list[Episode] = []
     while left:

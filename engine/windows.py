@@ -51,12 +51,12 @@ class Real(NamedTuple):
         )
 
 
-def window_for(proposal: Proposal, side: str, facts: Facts) -> Real:
+def window_for(proposal: Proposal, facts: Facts) -> Real:
     """Return the window of one proposal at this visit; many rules write the same one, which is computed once."""
-    key = (proposal.windows, proposal.priority, side)
-    found = facts.windows.get(key)
+    found = facts.windows.get(proposal.timing)
     if found is None:
-        found = facts.windows[key] = _first_to_end(*key, facts)
+        made = _first_to_end(proposal.windows, proposal.priority, proposal.side, facts)
+        found = facts.windows[proposal.timing] = made
     return found
 
 
@@ -64,6 +64,8 @@ def _first_to_end(windows: tuple[Stated, ...], priority: Priority, side: str, fa
     if not windows:
         return span_of_priority(priority, facts)
     made = [_real(window, priority, side, facts) for window in windows]
+    if len(made) == 1:
+        return made[0]
     return min(made, key=lambda w: (w.missing is not None, w.until is None, w.until or 0, w.start or 0))
 
 

@@ -43,7 +43,7 @@ Ends: TypeAlias = tuple[int | None, int | None]
 
 
 class Ratio(NamedTuple):
-    """Exact quotients ``num / den``, of one shape; den >= 0, +inf is 1/0 and -inf is -1/0."""
+    """Exact quotients ``num / den``, both plain or both arrays of one shape; den >= 0, +inf is 1/0, -inf is -1/0."""
 
     num: Integers
     den: Integers
@@ -184,8 +184,11 @@ def outward(num: Integers, den: Integers, sign: int) -> Ratio:
 
 def sum_of(a: Ratio, b: Ratio) -> Ratio:
     """Return ``a + b``; where one is infinite, over 0."""
-    if a.den is b.den:
-        return Ratio(plus(a.num, b.num), a.den)
+    (an, ad), (bn, bd) = a, b
+    if isinstance(an, int) and isinstance(bn, int):  # one visit: as below, without the care for overflow
+        return Ratio(an + bn, ad) if ad is bd else Ratio(an * bd + bn * ad, ad * bd)
+    if ad is bd:
+        return Ratio(plus(an, bn), ad)
     return Ratio(plus(times(a.num, b.den), times(b.num, a.den)), times(a.den, b.den))
 
 
