@@ -174,16 +174,15 @@ def _result(
 
 def _behind(*values: Value | None) -> tuple[Recorded, ...]:
     """Return the recordings behind several values, each once."""
-    found: tuple[Recorded, ...] = ()
+    found: list[Recorded] = []
     for value in values:
-        if value is not None:
-            found = (*found, *[r for r in value.used if not _listed(r, found)]) if found else value.used
-    return found
-
-
-def _listed(recorded: Recorded, found: tuple[Recorded, ...]) -> bool:
-    # by identity: to compare two recordings costs more than to compute the measure
-    return any(other is recorded for other in found)
+        for recorded in value.used if value is not None else ():
+            for other in found:
+                if other is recorded:  # by identity: to compare two recordings costs more than to compute the measure
+                    break
+            else:
+                found.append(recorded)
+    return tuple(found)
 
 
 def _sex(sight: Sight) -> int:

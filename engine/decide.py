@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 from .assessment import PRIORITIES, Kind, Priority
 from .conditions import Status, evaluate
 from .facts import Facts
 from .model import RuleShape
-from .reading import read_twice
+from .reading import ACTED_ON, read_twice
 from .visit import Visit
 
 if TYPE_CHECKING:
@@ -28,12 +27,8 @@ class Decision:
     facts: Facts
     statuses: tuple[Status, ...]
     readers: tuple[str, ...]
-
-    @cached_property
-    def standing(self) -> tuple[int, ...]:
-        """The numbers of the rules that fired or are provisional."""
-        fired, provisional = Status.FIRED, Status.PROVISIONAL
-        return tuple([k for k, s in enumerate(self.statuses) if s is fired or s is provisional])
+    standing: tuple[int, ...]
+    """The numbers of the rules that fired or are provisional."""
 
     def not_applicable(self, index: int) -> bool:
         """Whether a rule is ruled out because it is not for this newborn."""
@@ -46,12 +41,17 @@ def decide(pack: Pack, visit: Visit, readers: Iterable[str] | None = None) -> De
     chosen = pack.readers(readers)
     reading = read_twice(chosen, pack.program, facts.states, pack.rule_priorities)
     facts.states = list(reading.states)
-    return Decision(facts, reading.statuses, tuple(reader.name for reader in chosen))
+    standing = _standing(reading.statuses) if reading.standing is None else reading.standing
+    return Decision(facts, reading.statuses, tuple([reader.name for reader in chosen]), standing)
+
+
+def _standing(statuses: tuple[Status, ...]) -> tuple[int, ...]:
+    return tuple(k for k, status in enumerate(statuses) if status in ACTED_ON)
 
 
 def settings_for(pack: Pack, visit: Visit) -> Mapping[str, str]:
     """Return the choices in force: the pack's defaults, the site's, the visit's own."""
-    return {**pack.site.choices(pack.settings), **visit.settings}
+    return {**pack.choices, **visit.settings}
 
 
 def highest_priority(shape: RuleShape, verbs: Iterable[str] = PROPOSING) -> Priority | None:

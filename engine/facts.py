@@ -60,15 +60,11 @@ class Facts:
         pack, guards, in_use = self.pack, self.pack.compiled.guards, self.readings.in_use
         names = dict.fromkeys([name for name, _ in in_use])
         self._fill_measures(pack.time_measures)
-        for place, used in in_use.items():
-            if used is not None and place[0] not in guards:
-                self._fill_latest(place, used)
-        self._fill_others(name for name in names if name not in guards)
+        self._fill_latest({place: used for place, used in in_use.items() if place[0] not in guards})
+        self._fill_others([name for name in names if name not in guards])
         self._fill_guards()
-        for place, used in in_use.items():
-            if used is not None and place[0] in guards:
-                self._fill_guarded(place, used)
-        self._fill_others(name for name in names if name in guards)
+        self._fill_guarded({place: used for place, used in in_use.items() if place[0] in guards})
+        self._fill_others([name for name in names if name in guards])
         if "observations" in self.visit.complete:
             self._fill_complete()
         self._fill_measures(pack.finding_measures(self.choices))
@@ -78,19 +74,23 @@ class Facts:
         for var, entry in measures:
             self.states[var] = self._measure_state(var, entry.view.subject)
 
-    def _fill_latest(self, place: Where, used: Recorded) -> None:
+    def _fill_latest(self, in_use: Mapping[Where, Recorded | None]) -> None:
         """Fill the variables that look at the latest value of a finding that applies to every newborn."""
-        possible = used.possible
-        for var in self.pack.latest_variables.get(place, ()):
-            if possible is not None:
-                self.states[var] = self.pack.table.state(var, possible)
-            elif used.absent == NOT_APPLICABLE:
-                self.states[var] = NA
+        variables, states, state_of = self.pack.latest_variables, self.states, self.pack.table.state
+        for place, used in in_use.items():
+            if used is None or place not in variables:
+                continue
+            possible = used.possible
+            for var in variables[place]:
+                if possible is not None:
+                    states[var] = state_of(var, possible)
+                elif used.absent == NOT_APPLICABLE:
+                    states[var] = NA
 
-    def _fill_guarded(self, place: Where, used: Recorded) -> None:
-        """Fill the same of a finding under a guard: while the guard is open, it may still not apply."""
-        before = {var: self.states[var] for var in self.pack.latest_variables.get(place, ())}
-        self._fill_latest(place, used)
+    def _fill_guarded(self, in_use: Mapping[Where, Recorded | None]) -> None:
+        """Fill the same of findings under a guard: while the guard is open, they may still not apply."""
+        before = {var: self.states[var] for place in in_use for var in self.pack.latest_variables.get(place, ())}
+        self._fill_latest(in_use)
         for var, state in before.items():
             self.states[var] = NA if state == NA else self.states[var] | (state & NA)
 

@@ -47,10 +47,12 @@ class NativeReader:
     def read(self, states: Sequence[State]) -> Reading:
         """Return the status of each rule; see `Reader`."""
         found, now = self._read_open(states)
-        statuses = self._all_ruled_out.copy()
+        statuses, standing, undecided = self._all_ruled_out.copy(), [], Status.UNDECIDED
         for k, status in found:
             statuses[k] = status
-        return Reading(tuple(statuses), now)
+            if status is not undecided:
+                standing.append(k)
+        return Reading(tuple(statuses), now, tuple(standing))
 
 
 def flag_of(nodes: Sequence[Node], full: Sequence[State]) -> Callable[[Sequence[State]], int]:

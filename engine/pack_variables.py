@@ -38,6 +38,11 @@ class PackVariables(PackParts):
         return self.compiled.instances
 
     @cached_property
+    def choices(self) -> Mapping[str, str]:
+        """The choice of every setting, before a visit's own."""
+        return self.site.choices(self.settings)
+
+    @cached_property
     def variables_of(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
         """For each subject, its variables."""
         out: dict[str, list[tuple[int, Entry]]] = {}

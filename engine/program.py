@@ -8,7 +8,7 @@ conclusion stands after every rule that concludes it).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from .conditions import FALSE, Node, State, Status, Truth, evaluate, status
@@ -88,10 +88,14 @@ class Reader(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What a reader found: ``statuses[k]`` belongs to ``program.rules[k]``; ``states`` has conclusions filled in."""
+    """What a reader found: ``statuses[k]`` belongs to ``program.rules[k]``; ``states`` has conclusions filled in.
+
+    ``standing`` are the numbers of the rules that fired or are provisional, where the reader has them at hand.
+    """
 
     statuses: tuple[Status, ...]
     states: tuple[State, ...]
+    standing: tuple[int, ...] | None = field(default=None, compare=False)
 
 
 class ReferenceReader:

@@ -90,7 +90,7 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
     """
     facts, out = decision.facts, {}  # type: Facts, dict[Place, list[Ground]]
     pack, statuses, fired = facts.pack, decision.statuses, Status.FIRED
-    instances, proposals, due_numbers = pack.instances, pack.proposals, pack.due_numbers
+    instances, proposals, due_numbers, windows = pack.instances, pack.proposals, pack.due_numbers, facts.windows
     for index in decision.standing:
         wanted = due.get(index)
         if wanted is None and index in due_numbers:
@@ -99,8 +99,8 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
         for proposal in proposals[index]:
             if proposal.verb == "reassure" and status is not fired:
                 continue
-            ground = Ground(index, instance, proposal, status, wanted or window_for(proposal, facts))
-            out.setdefault(proposal.place, []).append(ground)
+            window = wanted or windows.get(proposal.timing) or window_for(proposal, facts)
+            out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window))
     if not pack.row_spanning.isdisjoint(decision.standing):
         out = {place: _lookup(found, pack.row_spanning) for place, found in out.items()}
     return _sides_joined(out)
@@ -137,6 +137,9 @@ def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     if len(grounds) == 1:
         return [_lasting((grounds[0],), 1, grounds[0].window.start, grounds[0].window.until)]
     left = sorted(grounds, key=lambda g: g.order)
+    window = left[0].window
+    if all(g.window is window for g in left):
+        return [_lasting(tuple(left), 1, window.start, window.until)]
     out: list[Episode] = []
     while left:
         taken, rest, common = [left[0]], [], _ends(left[0])

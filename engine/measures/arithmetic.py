@@ -61,9 +61,7 @@ def scale(a: Interval, by: Fraction) -> Interval:
 
 
 def _stretched(end: Ratio, by: Fraction, sign: int) -> Ratio:
-    num = end.num if by.numerator == 1 else times(end.num, by.numerator)
-    den = end.den if by.denominator == 1 else times(end.den, by.denominator)
-    return outward(num, den, sign)
+    return outward(times(end.num, by.numerator), times(end.den, by.denominator), sign)
 
 
 def divide(a: Interval, b: Interval) -> Interval:

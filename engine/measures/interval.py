@@ -179,6 +179,8 @@ def _fractions(end: Ratio) -> list[Fraction | None]:
 
 def outward(num: Integers, den: Integers, sign: int) -> Ratio:
     """Return ``num / den`` as a low (sign -1) or high (sign 1) end: anything over 0 is infinite in that direction."""
+    if isinstance(den, int):
+        return Ratio(num if den else sign, den)
     return Ratio(chosen(den == 0, sign, num), den) if has_zero(den) else Ratio(num, den)
 
 
