@@ -112,29 +112,39 @@ def _item(one: Wanted, facts: Facts) -> Due:
 
 def _on_record(rule: DueRule, facts: Facts) -> bool:
     """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
-    recorded = facts.readings.by_place.keys()
-    found = [False if recorded.isdisjoint(due.places) else _recorded(due, rule.bounds, facts) for due in rule.findings]
-    return True in found or False not in found
+    apply = False
+    for due in rule.findings:
+        recorded = _recorded(due, rule.bounds, facts)
+        if recorded:
+            return True
+        apply = apply or recorded is False
+    return not apply
 
 
 def _recorded(due: DueFinding, bounds: AgeBounds, facts: Facts) -> bool | None:
     """Whether a finding is on record on every side that applies; None where it does not apply."""
-    readings = facts.readings
     if due.in_parts:
-        made = [r for attempt in readings.attempts(due.name) for r in attempt.values()]
-        return _counts(made, due, bounds, facts)
-    applies = None
+        attempts = facts.readings.attempts(due.name)
+        return any(_counts(r, due, bounds, facts) for made in attempts for r in made.values())
+    in_use, applies = facts.readings.in_use, None
     for place in due.places:
-        used = readings.in_use.get(place)
+        if place not in in_use:
+            return False
+        used = in_use[place]
         if used is None or used.absent != NOT_APPLICABLE:
             applies = True
-            if not _counts(readings.all(*place), due, bounds, facts):
+            if not (used and _counts(used, due, bounds, facts)) and not _any_counts(place, due, bounds, facts):
                 return False
     return applies
 
 
-def _counts(made: Sequence[Recorded], due: DueFinding, bounds: AgeBounds, facts: Facts) -> bool:
-    """Whether one of the recordings has a value that counts at this visit, made at an age within ``bounds``."""
-    born = facts.visit.born
-    counted = [r.time for r in made if r.possible is not None and (r.here or due.carries_over)]
-    return any(within(bounds, time.lo - born.hi, time.hi - born.lo) for time in counted)
+def _any_counts(place: Where, due: DueFinding, bounds: AgeBounds, facts: Facts) -> bool:
+    return any(_counts(r, due, bounds, facts) for r in facts.readings.all(*place))
+
+
+def _counts(made: Recorded, due: DueFinding, bounds: AgeBounds, facts: Facts) -> bool:
+    """Whether a recording has a value that counts at this visit, made at an age within ``bounds``."""
+    if made.possible is None or not (made.here or due.carries_over):
+        return False
+    born, time = facts.visit.born, made.time
+    return not bounds or within(bounds, time.lo - born.hi, time.hi - born.lo)

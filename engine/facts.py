@@ -33,6 +33,10 @@ Choices = tuple[tuple[str, str], ...]
 """The settings in force: name and choice."""
 
 
+PENDING = Result()
+"""A measure while it is computed: what asks for itself on the way is not known there."""
+
+
 class Facts:
     """What one visit says about every variable of a pack; also what measures are computed from (`Sight`)."""
 
@@ -147,23 +151,16 @@ class Facts:
             return self.pack.table.values_mask(var, result.categories) if result.used else before & ~NA
         if result.interval.blank:
             return before
-        return self.pack.table.interval_state(var, self._in_bounds_unit(name, result))
-
-    def _in_bounds_unit(self, name: str, result: Result) -> Interval:
-        """A line, and the margin to it, come in the unit of the set; bounds are meant in the unit of the finding."""
-        unit = self.pack.measure_units[name]
-        if not unit or not result.unit or unit == result.unit:
-            return result.interval
-        try:
-            return converted(result.interval, result.unit, unit)
-        except UnitMismatchError:
-            return NOTHING_KNOWN if result.unit in ("umol/L", "mg/dL") else result.interval
+        unit, interval = self.pack.measure_units[name], result.interval
+        if unit != result.unit and unit and result.unit:
+            interval = _in_bounds_unit(result, unit)
+        return self.pack.table.interval_state(var, interval)
 
     def result(self, name: str) -> Result:
         """Return a measure of this visit, computed once."""
         found = self.measured.get(name)
         if found is None:
-            self.measured[name] = Result()  # what asks for itself on the way is not known there
+            self.measured[name] = PENDING
             compute, given = self.pack.computed[name]
             try:
                 found = compute(self, given)
@@ -180,15 +177,13 @@ class Facts:
 
     def number(self, name: str) -> Value | None:
         """Return the value of a finding, a view of it, or a measure; see `binding.Sight`."""
-        if name not in self.numbers:
-            view = self.pack.view_of(name)
-            if view.subject in self.pack.measures:
-                return self._measured_value(view.subject)
-            self.numbers[name] = self._value(self.looks.used(view), view.subject)
-        return self.numbers[name]
-
-    def _measured_value(self, name: str) -> Value | None:
-        found = self.result(name)
+        if name in self.numbers:
+            return self.numbers[name]
+        view = self.pack.view_of(name)
+        if view.subject not in self.pack.measures:
+            made = self.numbers[name] = self._value(self.looks.used(view), view.subject)
+            return made
+        found = self.result(view.subject)
         return None if found.interval.blank else Value(found.interval, found.unit, found.time, found.used)
 
     def _value(self, reading: Recorded | None, subject: str) -> Value | None:
@@ -221,3 +216,11 @@ class Facts:
     def setting(self, name: str) -> str:
         """Return the choice in force; a name that is no setting stands for itself."""
         return self.settings.get(name, name)
+
+
+def _in_bounds_unit(result: Result, unit: str) -> Interval:
+    """A line, and the margin to it, come in the unit of the set; bounds are meant in the unit of the finding."""
+    try:
+        return converted(result.interval, result.unit, unit)
+    except UnitMismatchError:
+        return NOTHING_KNOWN if result.unit in ("umol/L", "mg/dL") else result.interval

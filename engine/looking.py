@@ -65,17 +65,23 @@ class Looks:
 
     def used(self, view: View) -> Recorded | None:
         """Return the recording that a view looks at, without the reasons."""
-        if view.pick == "latest" and not view.attempt:
+        if view.attempt:
+            return self._attempt(view)
+        if view.pick == "latest":
             return self.readings.used(view.subject, view.side)
+        if view.pick == "earlier" and not self.readings.has_earlier:
+            return None
         return self.chosen(view).used
+
+    def _attempt(self, view: View) -> Recorded | None:
+        attempts = self.readings.attempts(view.subject)
+        return attempts[view.attempt - 1].get(view.part) if view.attempt <= len(attempts) else None
 
     def chosen(self, view: View) -> Chosen:
         """Return the recording that a view looks at."""
         name, side = view.subject, view.side
         if view.attempt:
-            attempts = self.readings.attempts(name)
-            made = attempts[view.attempt - 1] if view.attempt <= len(attempts) else {}
-            return Chosen(made[view.part]) if view.part in made else NOTHING
+            return Chosen(self._attempt(view))
         if view.pick == "earlier":
             return self.readings.earlier(name, side)
         if view.pick in ("highest", "lowest") and view.what != "value":
@@ -109,7 +115,8 @@ class Looks:
         The highest is as high as any that may count can be, and no lower than the highest that surely counts must be.
         """
         surely, possibly = self.readings.within(view.subject, view.side, view.over)
-        inside, perhaps = self._numbers(var, surely), self._numbers(var, possibly)
+        inside = self._numbers(var, surely)
+        perhaps = inside if len(surely) == len(possibly) else self._numbers(var, possibly)
         if not perhaps or (not inside and view.over is not None):
             return None
         if view.pick == "highest":

@@ -64,20 +64,24 @@ class Readings:
         self.visit = visit
         self.findings = findings
         self.by_place: dict[Where, list[Recorded]] = {}
+        self.has_earlier = False
         for reading in visit.readings:
             self.by_place.setdefault((reading.finding, reading.side), []).append(reading)
+            if not reading.here:
+                self.has_earlier = True
         self._valued: dict[Where, list[Recorded]] = {}
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
-        self.in_use: dict[Where, Recorded | None] = {
-            place: self._only(*listed) if len(listed) == 1 else self.latest(*place).used
-            for place, listed in self.by_place.items()
-        }
-
-    def _only(self, reading: Recorded) -> Recorded | None:
-        counts = (reading.here or self.findings[reading.finding].carries_over) and reading.status not in WITHDRAWN
-        return reading if counts else None
+        self.in_use: dict[Where, Recorded | None] = {}
+        for place, listed in self.by_place.items():
+            first = listed[0]
+            if len(listed) > 1:
+                self.in_use[place] = self.latest(*place).used
+            elif (first.here or findings[place[0]].carries_over) and first.status not in WITHDRAWN:
+                self.in_use[place] = first
+            else:
+                self.in_use[place] = None
 
     def all(self, finding: str, side: str) -> list[Recorded]:
         """Return every recording that was not withdrawn."""

@@ -135,7 +135,7 @@ def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground
 def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     """Group the reasons for one target and side into as few recommendations as their windows allow."""
     if len(grounds) == 1:
-        return [_lasting((grounds[0],), 1, grounds[0].window.start, grounds[0].window.until)]
+        return [_lasting(tuple(grounds), 1, grounds[0].window.start, grounds[0].window.until)]
     left = sorted(grounds, key=lambda g: g.order)
     window = left[0].window
     if all(g.window is window for g in left):
@@ -173,7 +173,9 @@ def _episode(taken: list[Ground], number: int) -> Episode:
 
 
 def _lasting(taken: tuple[Ground, ...], number: int, start: int | None, until: int | None) -> Episode:
-    return Episode(taken, number, start if start is None or until is None else min(start, until), until)
+    if start is not None and until is not None and until < start:
+        start = until
+    return Episode(taken, number, start, until)
 
 
 def episode_name(episode: Episode, facts: Facts) -> str:
