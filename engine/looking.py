@@ -35,16 +35,21 @@ class Looks:
     def state(self, var: int, entry: Entry, before: State) -> State:
         """Return what is left of a variable of a finding, of which ``before`` was left until now."""
         view = entry.view
-        if before == NA or (entry.kind == "flag" and before == NO):
-            return before
         if entry.kind == "flag":
+            if before == NO:
+                return NO
             return NO if self._does_not_apply(view) else self._flag(view, before)
+        if before == NA:
+            return NA
         used = self.used(view)
         if used is not None and used.possible is None:
             if used.absent == NOT_APPLICABLE:
                 return NA
             used = None
-        known = self._state_of(var, view, used)
+        if view.pick in ("highest", "lowest") and view.what == "value" and not view.qualifier:
+            known = self._extreme(var, view)
+        else:
+            known = None if used is None else self._state_of(var, view, used)
         if known is None:
             return before
         return known | (before & NA) if self.findings[view.subject].applies_when else known
@@ -95,11 +100,7 @@ class Looks:
             return NOTHING
         return Chosen((max if view.pick == "highest" else min)(numbers, key=_number))
 
-    def _state_of(self, var: int, view: View, reading: Recorded | None) -> State | None:
-        if view.pick in ("highest", "lowest") and view.what == "value" and not view.qualifier:
-            return self._extreme(var, view)
-        if reading is None:
-            return None
+    def _state_of(self, var: int, view: View, reading: Recorded) -> State | None:
         if view.qualifier:
             named = dict(reading.qualifiers).get(view.qualifier)
             return None if named is None else self.table.values_mask(var, [named])

@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -91,9 +92,14 @@ def plus_months(second: int, months: int, zone: tzinfo) -> int:
 
 def plus(second: int, text: str, zone: tzinfo) -> int:
     """Return ``second`` plus an amount such as ``24 h`` or ``6 mo`` (calendar months)."""
-    if text.endswith(" mo"):
-        return plus_months(second, int(text.removesuffix(" mo")), zone)
-    return second + seconds(text)
+    months, elapsed = _amount(text)
+    return plus_months(second, months, zone) if months else second + elapsed
+
+
+@lru_cache(maxsize=1000)
+def _amount(text: str) -> tuple[int, int]:
+    """Return the calendar months, or else the seconds."""
+    return (int(text.removesuffix(" mo")), 0) if text.endswith(" mo") else (0, seconds(text))
 
 
 AgeBounds = tuple[tuple[str, int], ...]
