@@ -16,7 +16,7 @@ from .measures.arithmetic import scale
 from .measures.interval import NOTHING_KNOWN, Interval, Ratio, Span
 from .measures.thresholds import ThresholdSet
 from .quantities import UnitMismatchError, convert, factor, seconds
-from .times import Moment, day_number
+from .times import DAY, Moment, day_number
 from .visit import Recorded, Visit
 
 
@@ -56,10 +56,16 @@ class Result(NamedTuple):
         return not self.interval.blank or (self.categories is not None and bool(self.used))
 
 
-def hours_between(earlier: Moment, later: Moment) -> Interval:
-    """Return the hours from one moment to another; as `ages.elapsed_hours`, straight from whole seconds."""
-    lo = Ratio(later.lo - earlier.hi, HOUR)
-    return Interval(lo, lo if earlier.exact and later.exact else Ratio(later.hi - earlier.lo, HOUR))
+HOUR = 3600
+
+
+def elapsed(earlier: Moment, later: Moment, unit: int = HOUR) -> Interval:
+    """Return the time between two moments, in units of so many seconds.
+
+    As `ages.elapsed_hours` and `ages.elapsed_days` give it, but straight from the whole seconds of one visit.
+    """
+    lo = Ratio(later.lo - earlier.hi, unit)
+    return Interval(lo, lo if earlier.exact and later.exact else Ratio(later.hi - earlier.lo, unit))
 
 
 class Clock:
@@ -72,11 +78,11 @@ class Clock:
         self._days: dict[tuple[int, int], Interval] = {}
 
     def hours(self, at: Moment) -> Interval:
-        """Return the age in hours at a moment; as `ages.age`, straight from whole seconds."""
+        """Return the age in hours at a moment; computed once."""
         key = (at.lo, at.hi)
         found = self._hours.get(key)
         if found is None:
-            found = self._hours[key] = hours_between(self.visit.born, at)
+            found = self._hours[key] = elapsed(self.visit.born, at)
         return found
 
     def days(self, at: Moment) -> Interval:
@@ -118,7 +124,6 @@ class Sight(Protocol):
         ...
 
 
-HOUR = 3600
 Given = Mapping[str, Any]
 Compute = Callable[[Sight, Given], Result]
 
@@ -159,11 +164,6 @@ def converted(interval: Interval, unit: str, to: str) -> Interval:
         return scale(interval, by)
     low, high = (None if end is None else convert(end, unit, to) for end in interval.span())
     return Interval.one(low, high)
-
-
-def instant(moment: Moment) -> Interval:
-    """Return a moment in UTC seconds."""
-    return Interval.one(moment.lo, moment.hi)
 
 
 def _result(
@@ -237,7 +237,7 @@ def _gain_per_day(sight: Sight, given: Given) -> Result:
     assert now.time is not None
     if start.time.hi >= now.time.lo:
         return Result(unit="g/d", why_not="the two weights are not apart in time")
-    apart = ages.elapsed_days(instant(now.time), instant(start.time))
+    apart = elapsed(start.time, now.time, DAY)
     gain = change.gain_per_day(in_unit(now, "kg"), in_unit(start, "kg"), apart)
     return _result(gain, "g/d", now, start, basis=f"since {given['since']}", time=now.time)
 
@@ -252,7 +252,7 @@ def _change_per_week(sight: Sight, given: Given) -> Result:
     assert now.time is not None
     if now.time.lo - start.time.hi < max(apart, 1):
         return Result(unit="cm/wk", used=(*now.used, *start.used), why_not="the two measurements are too close in time")
-    days = ages.elapsed_days(instant(now.time), instant(start.time))
+    days = elapsed(start.time, now.time, DAY)
     growth_rate = change.change_per_week(in_unit(now, "cm"), in_unit(start, "cm"), days)
     return _result(growth_rate, "cm/wk", now, start, basis=f"since {given['since']}", time=now.time)
 
@@ -264,7 +264,7 @@ def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None
     before = listed[1:]
     if not before:
         return None
-    if given["since"] == "nadir":
+    if given["since"] == "nadir" and len(before) > 1:
         return min(before, key=lambda v: (v.span[0] is None, v.span[0] or Fraction(0)))
     return before[0]
 
@@ -340,7 +340,7 @@ def _change_per_hour(sight: Sight, given: Given) -> Result:
         return Result(
             unit="mg/dL/h", used=(*later.used, *earlier.used), why_not="the two samples are too close in time"
         )
-    hours = ages.elapsed_hours(instant(later.time), instant(earlier.time))
+    hours = elapsed(earlier.time, later.time)
     rise = change.change_per_hour(in_unit(later, "mg/dL"), in_unit(earlier, "mg/dL"), hours)
     return _result(rise, "mg/dL/h", later, earlier, basis="the two latest samples", time=later.time)
 

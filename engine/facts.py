@@ -187,11 +187,10 @@ class Facts:
         return None if found.interval.blank else Value(found.interval, found.unit, found.time, found.used)
 
     def _value(self, reading: Recorded | None, subject: str) -> Value | None:
-        number = self.pack.findings[subject].number
-        if reading is None or number is None or not isinstance(reading.possible, Range):
+        if reading is None or not isinstance(reading.possible, Range):
             return None
         interval = Interval.one(reading.possible.lo, reading.possible.hi)
-        return Value(interval, number.unit, reading.time, (reading,))
+        return Value(interval, self.pack.finding_units[subject], reading.time, (reading,))
 
     def values(self, name: str) -> list[Value]:
         """Return all values of a finding, the latest first."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from .binding import Clock, hours_between
+from .binding import Clock, elapsed
 from .conditions import State
 from .model import FindingShape
 from .program import NO, YES
@@ -107,7 +107,7 @@ class Looks:
         if view.what == "age":
             return self.table.interval_state(var, self.clock.hours(reading.time))
         if view.what == "since":
-            return self.table.interval_state(var, hours_between(reading.time, self.readings.visit.at))
+            return self.table.interval_state(var, elapsed(reading.time, self.readings.visit.at))
         return None if reading.possible is None else self.table.state(var, reading.possible)
 
     def _extreme(self, var: int, view: View) -> State | None:

@@ -121,6 +121,11 @@ class PackVariables(PackParts):
         return {name: (BINDINGS[m.compute].compute, dict(m.model_extra or {})) for name, m in self.measures.items()}
 
     @cached_property
+    def finding_units(self) -> Mapping[str, str]:
+        """For each finding that is a number, its unit."""
+        return {name: shape.number.unit for name, shape in self.findings.items() if shape.number is not None}
+
+    @cached_property
     def measure_units(self) -> Mapping[str, str | None]:
         """For each measure, the unit that its bounds are meant in."""
         return {name: self.subjects.measure_unit(name) for name in self.measures}

@@ -8,6 +8,7 @@ side of the median: small for gestational age is strictly below P10, large stric
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -47,9 +48,12 @@ class PercentileTable:
     @property
     def bands(self) -> tuple[str, ...]:
         """The categories, lowest first: ``below_p3``, ``p3_to_p5``, ... ``above_p97``."""
-        p = self.percentiles
-        between = [f"p{a}_to_p{b}" for a, b in pairwise(p)]
-        return (f"below_p{p[0]}", *between, f"above_p{p[-1]}")
+        return _bands(self.percentiles)
+
+
+@lru_cache(maxsize=100)
+def _bands(p: tuple[int, ...]) -> tuple[str, ...]:
+    return (f"below_p{p[0]}", *(f"p{a}_to_p{b}" for a, b in pairwise(p)), f"above_p{p[-1]}")
 
 
 @measure(
