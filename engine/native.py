@@ -1,7 +1,7 @@
 """The first reader: one generated Python function for the whole program.
 
 Most rules are ruled out on most visits, so a rule costs one short-circuited expression (`may`) and
-only a rule that could still fire is asked whether it must. Such rules alone are collected; conclusions
+only a rule that could still fire is asked whether it must. Such rules alone are written down; conclusions
 live in local variables between the rules that conclude and those that use them.
 
 The generated text holds integers and names made of integers only: nothing that an author wrote in a
@@ -15,11 +15,8 @@ from collections.abc import Callable, Iterator, Sequence
 from .conditions import AllOf, Among, AnyOf, Node, Not, State, Status, variables
 from .program import NO, YES, CompiledRule, Program, Reading
 
-Found = tuple[int, Status]
-"""The number of a rule in its program, and what became of it."""
-
-OpenRules = tuple[list[Found], tuple[State, ...]]
-"""The rules that are not ruled out, in program order, and the states with conclusions filled in."""
+Generated = Callable[..., tuple[State, ...]]
+"""From states, a list of statuses to fill in, and what collects rules that stand, to the filled-in states."""
 
 
 class NativeReader:
@@ -31,27 +28,15 @@ class NativeReader:
         """Generate and compile the function for ``program``."""
         self.program = program
         self.source = "\n".join(_lines(program)) + "\n"
-        names: dict[str, object] = {
-            f"{status.name[0]}{k}": (k, status)
-            for k in range(len(program.rules))
-            for status in (Status.FIRED, Status.PROVISIONAL, Status.UNDECIDED)
-        }
+        names: dict[str, object] = {}
         exec(compile(self.source, "<layette rules>", "exec"), names)
-        self._read_open: Callable[[Sequence[State]], OpenRules] = names["read_open"]  # type: ignore[assignment]
+        self._read: Generated = names["read"]  # type: ignore[assignment]
         self._all_ruled_out = [Status.RULED_OUT] * len(program.rules)
-
-    def read_open(self, states: Sequence[State]) -> OpenRules:
-        """Return only the rules that are not ruled out, and the filled-in states."""
-        return self._read_open(states)
 
     def read(self, states: Sequence[State]) -> Reading:
         """Return the status of each rule; see `Reader`."""
-        found, now = self._read_open(states)
-        statuses, standing, undecided = self._all_ruled_out.copy(), [], Status.UNDECIDED
-        for k, status in found:
-            statuses[k] = status
-            if status is not undecided:
-                standing.append(k)
+        statuses, standing = self._all_ruled_out.copy(), []  # type: list[Status], list[int]
+        now = self._read(states, statuses, standing.append, Status.FIRED, Status.PROVISIONAL, Status.UNDECIDED)
         return Reading(tuple(statuses), now, tuple(standing))
 
 
@@ -70,16 +55,14 @@ def flag_of(nodes: Sequence[Node], full: Sequence[State]) -> Callable[[Sequence[
 def _lines(program: Program) -> Iterator[str]:
     full = [variable.full for variable in program.variables]
     names = "".join(f"s{k}, " for k in range(len(full)))
-    yield "def read_open(states):"
-    yield "    found = []"
-    yield "    hit = found.append"
+    yield "def read(states, statuses, stands, F, P, U):"
     if names:
         yield f"    {names}= states"
     for var in program.conclusions:
         yield f"    s{var} = {NO}"
     for k, rule in enumerate(program.rules):
         yield from ("    " + line for line in _rule(k, rule, full))
-    yield f"    return found, ({names})"
+    yield f"    return ({names})"
 
 
 def _rule(k: int, rule: CompiledRule, full: Sequence[State]) -> Iterator[str]:
@@ -87,7 +70,7 @@ def _rule(k: int, rule: CompiledRule, full: Sequence[State]) -> Iterator[str]:
     own = AllOf((rule.applies, rule.when))
     yield f"if {may(own, full)}:"
     yield f"    if {must(own, full)}:"
-    yield from ("        " + line for line in _verdict(k, rule, full, ("F", "P")))
+    yield from ("        " + line for line in _verdict(k, rule, full, ("F", "P"), f"; stands({k})"))
     yield from (f"        s{var} = {YES}" for var in rule.concludes)
     yield "    else:"
     yield from ("        " + line for line in _verdict(k, rule, full, ("U", "U")))
@@ -95,15 +78,17 @@ def _rule(k: int, rule: CompiledRule, full: Sequence[State]) -> Iterator[str]:
     yield from (f"        if s{var} != {YES}: s{var} = {YES | NO}" for var in rule.concludes)
 
 
-def _verdict(k: int, rule: CompiledRule, full: Sequence[State], names: tuple[str, str]) -> Iterator[str]:
-    """Collect the rule under the first name, or the second while a replacement is open, or not at all."""
+def _verdict(
+    k: int, rule: CompiledRule, full: Sequence[State], names: tuple[str, str], more: str = ""
+) -> Iterator[str]:
+    """Give the rule its first status, or the second while a replacement is open, or leave it ruled out."""
     sure, replaceable = names
     if not rule.replacements:
-        yield f"hit({sure}{k})"
+        yield f"statuses[{k}] = {sure}{more}"
         return
     replaced = AnyOf(rule.replacements)
-    yield f"if not {may(replaced, full)}: hit({sure}{k})"
-    yield f"elif not {must(replaced, full)}: hit({replaceable}{k})"
+    yield f"if not {may(replaced, full)}: statuses[{k}] = {sure}{more}"
+    yield f"elif not {must(replaced, full)}: statuses[{k}] = {replaceable}{more}"
 
 
 def may(node: Node, full: Sequence[State]) -> str:
