@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from .binding import Clock, Result, Value, converted, in_unit
-from .conditions import State, evaluate
+from .conditions import State
 from .looking import NOT_APPLICABLE, Looks
 from .measures import thresholds
 from .measures.interval import NOTHING_KNOWN, Interval
@@ -100,7 +100,7 @@ class Facts:
 
     def _fill_others(self, names: Iterable[str]) -> None:
         """Fill the variables of findings that look further than at the latest value."""
-        others = self.pack.other_variables
+        others = self.pack.other_variables(self.choices)
         for name in names:
             if name in others:
                 for var, entry in others[name]:
@@ -108,23 +108,23 @@ class Facts:
 
     def _fill_beyond(self, names: Iterable[str]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""
+        lines = self.pack.line_variables(self.choices)
         for name in names:
-            for var, entry in self.pack.line_variables.get(name, ()):
+            for var, entry in lines.get(name, ()):
                 if self.states[var] != NO:
                     self.states[var] = self._beyond(entry.view)
 
     def _fill_guards(self) -> None:
         """A guarded finding can "not apply" unless its guard holds; where the guard fails, it does not apply."""
-        for guard, names in self.pack.guarded.items():
-            answer = evaluate(guard, self.states)
-            for name in names:
-                for var, entry in self.pack.variables_of.get(name, ()):
-                    if entry.kind == "flag":
-                        self.states[var] = self.states[var] if answer.may else NO
-                    elif not answer.may:
-                        self.states[var] = NA
-                    elif answer.must:
-                        self.states[var] &= ~NA
+        for holds, variables in self.pack.guard_flags:
+            answer = holds(self.states)
+            for var, entry in variables:
+                if entry.kind == "flag":
+                    self.states[var] = self.states[var] if answer else NO
+                elif not answer:
+                    self.states[var] = NA
+                elif answer == 1:
+                    self.states[var] &= ~NA
 
     def _fill_complete(self) -> None:
         """Where the history is declared complete, what no other visit recorded was not found at another visit."""

@@ -18,6 +18,9 @@ from .references import inputs_of
 from .subjects import SEX
 from .views import Entry, VariableTable, View
 
+ByFinding = Mapping[str, tuple[tuple[int, Entry], ...]]
+"""For each finding, some of its variables."""
+
 
 class PackVariables(PackParts):
     """The variables of a pack by what they look at; a part of `Pack`."""
@@ -60,27 +63,26 @@ class PackVariables(PackParts):
                 out.setdefault((name, side), []).append(var)
         return {place: tuple(found) for place, found in out.items()}
 
-    @cached_property
-    def other_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
-        """For each finding, the variables that look at more than its latest value, lines apart."""
-        latest = {var for found in self.latest_variables.values() for var in found}
-        return {
-            name: rest
-            for name, found in self.variables_of.items()
-            if name in self.findings
-            and (rest := tuple((var, e) for var, e in found if var not in latest and e.view.what != "beyond"))
-        }
-
-    @cached_property
-    def line_variables(self) -> Mapping[str, tuple[tuple[int, Entry], ...]]:
-        """For each finding, the variables that compare it with a line of treatment."""
-        return {
-            name: rest
-            for name, found in self.variables_of.items()
-            if (rest := tuple((var, e) for var, e in found if e.view.what == "beyond"))
-        }
-
     @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
+    def other_variables(self, choices: Choices) -> ByFinding:
+        """Return, for each finding, the variables asked for that look at more than its latest value, lines apart."""
+        latest = {var for found in self.latest_variables.values() for var in found}
+        return self._asked_of_findings(choices, lambda var, view: var not in latest and view.what != "beyond")
+
+    @lru_cache(maxsize=100)  # noqa: B019 - as above
+    def line_variables(self, choices: Choices) -> ByFinding:
+        """Return, for each finding, the variables asked for that compare it with a line of treatment."""
+        return self._asked_of_findings(choices, lambda _, view: view.what == "beyond")
+
+    def _asked_of_findings(self, choices: Choices, wanted: Callable[[int, View], bool]) -> ByFinding:
+        asked, out = self._asked_under(choices), dict[str, tuple[tuple[int, Entry], ...]]()
+        for name in self.findings:
+            found = [one for one in self.variables_of.get(name, ()) if one[0] in asked and wanted(one[0], one[1].view)]
+            if found:
+                out[name] = tuple(found)
+        return out
+
+    @lru_cache(maxsize=100)  # noqa: B019 - as above
     def given_states(self, choices: Choices, sex: str | None) -> tuple[State, ...]:
         """Return the states of a visit of which nothing is known but the choices in force and the sex."""
         states = self.program.unknown
@@ -97,6 +99,15 @@ class PackVariables(PackParts):
         for name, guard in self.compiled.guards.items():
             out.setdefault(guard, []).append(name)
         return {guard: tuple(names) for guard, names in out.items()}
+
+    @cached_property
+    def guard_flags(self) -> tuple[tuple[Callable[[Sequence[State]], int], tuple[tuple[int, Entry], ...]], ...]:
+        """Each guard as a function to 1, 0 or -1 (not known), with the variables that stand under it."""
+        full = self.program.unknown
+        return tuple(
+            (flag_of([guard], full), tuple(one for name in names for one in self.variables_of.get(name, ())))
+            for guard, names in self.guarded.items()
+        )
 
     @cached_property
     def concluders(self) -> Mapping[str, tuple[CompiledRule, ...]]:
@@ -136,7 +147,7 @@ class PackVariables(PackParts):
         names = [name for name, shape in self.measures.items() if not inputs_of(shape)]
         return tuple(found for name in names for found in self.variables_of.get(name, ()))
 
-    @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
+    @lru_cache(maxsize=100)  # noqa: B019 - as above
     def finding_measures(self, choices: Choices) -> tuple[tuple[int, Entry], ...]:
         """Return the variables of measures of findings that some rule asks for under these settings, lines last.
 
@@ -152,15 +163,15 @@ class PackVariables(PackParts):
         ordered = sorted(names, key=lambda name: name in late)
         return tuple(one for name in ordered for one in self.variables_of.get(name, ()) if one[0] in asked)
 
-    def _asked_under(self, choices: Choices) -> set[int]:
-        """Return the variables in the rules that the choices in force do not rule out."""
-        statuses = ReferenceReader(self.program).read(self.given_states(choices, None)).statuses
-        open_rules = (
-            r for r, status in zip(self.program.rules, statuses, strict=True) if status is not Status.RULED_OUT
-        )
-        return {var for r in open_rules for var in variables(AllOf((r.applies, r.when, *r.replacements)))}
+    @lru_cache(maxsize=100)  # noqa: B019 - as above
+    def _asked_under(self, choices: Choices) -> frozenset[int]:
+        """Return the variables in the rules that the choices in force do not rule out, and in guards of findings."""
+        found = ReferenceReader(self.program).read(self.given_states(choices, None))
+        pairs = zip(self.program.rules, found.statuses, strict=True)
+        rules = [(r.applies, r.when, *r.replacements) for r, status in pairs if status is not Status.RULED_OUT]
+        return frozenset(variables(AllOf((*self.guarded, *(node for nodes in rules for node in nodes)))))
 
-    @lru_cache(maxsize=10_000)  # noqa: B019 - a pack lives as long as the program that uses it
+    @lru_cache(maxsize=10_000)  # noqa: B019 - as above
     def view_of(self, name: str) -> View:
         """Return the view that a dotted name in a measure means (`finding.1.hand`, `finding.left`)."""
         subject, *words = name.split(".")
