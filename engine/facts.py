@@ -61,18 +61,19 @@ class Facts:
         self._fill()
 
     def _fill(self) -> None:
-        pack, guards, in_use = self.pack, self.pack.compiled.guards, self.readings.in_use
-        names = dict.fromkeys([name for name, _ in in_use])
+        pack, in_use = self.pack, self.readings.in_use
+        guarded = {place: used for place, used in in_use.items() if place[0] in pack.compiled.guards}
+        free = {place: used for place, used in in_use.items() if place not in guarded} if guarded else in_use
         self._fill_measures(pack.time_measures)
-        self._fill_latest({place: used for place, used in in_use.items() if place[0] not in guards})
-        self._fill_others([name for name in names if name not in guards])
+        self._fill_latest(free)
+        self._fill_others(free)
         self._fill_guards()
-        self._fill_guarded({place: used for place, used in in_use.items() if place[0] in guards})
-        self._fill_others([name for name in names if name in guards])
+        self._fill_guarded(guarded)
+        self._fill_others(guarded)
         if "observations" in self.visit.complete:
             self._fill_complete()
         self._fill_measures(pack.finding_measures(self.choices))
-        self._fill_beyond(names)
+        self._fill_beyond(in_use)
 
     def _fill_measures(self, measures: Iterable[tuple[int, Entry]]) -> None:
         for var, entry in measures:
@@ -98,19 +99,18 @@ class Facts:
         for var, state in before.items():
             self.states[var] = NA if state == NA else self.states[var] | (state & NA)
 
-    def _fill_others(self, names: Iterable[str]) -> None:
+    def _fill_others(self, places: Iterable[Where]) -> None:
         """Fill the variables of findings that look further than at the latest value."""
-        others = self.pack.other_variables(self.choices)
-        for name in names:
-            if name in others:
-                for var, entry in others[name]:
-                    self.states[var] = self.looks.state(var, entry, self.states[var])
+        others, states, look = self.pack.other_variables(self.choices), self.states, self.looks.state
+        for name in dict.fromkeys([name for name, _ in places if name in others]):
+            for var, entry in others[name]:
+                states[var] = look(var, entry, states[var])
 
-    def _fill_beyond(self, names: Iterable[str]) -> None:
+    def _fill_beyond(self, places: Iterable[Where]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""
         lines = self.pack.line_variables(self.choices)
-        for name in names:
-            for var, entry in lines.get(name, ()):
+        for name in dict.fromkeys([name for name, _ in places if name in lines]):
+            for var, entry in lines[name]:
                 if self.states[var] != NO:
                     self.states[var] = self._beyond(entry.view)
 

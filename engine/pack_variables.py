@@ -25,17 +25,17 @@ ByFinding = Mapping[str, tuple[tuple[int, Entry], ...]]
 class PackVariables(PackParts):
     """The variables of a pack by what they look at; a part of `Pack`."""
 
-    @property
+    @cached_property
     def program(self) -> Program:
         """The compiled rules."""
         return self.compiled.program
 
-    @property
+    @cached_property
     def table(self) -> VariableTable:
         """The variables of the program, with their views and cut points."""
         return self.compiled.table
 
-    @property
+    @cached_property
     def instances(self) -> tuple[Instance, ...]:
         """What each rule of the program stands for."""
         return self.compiled.instances

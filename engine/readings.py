@@ -66,7 +66,11 @@ class Readings:
         self.by_place: dict[Where, list[Recorded]] = {}
         self.has_earlier = False
         for reading in visit.readings:
-            self.by_place.setdefault((reading.finding, reading.side), []).append(reading)
+            place = (reading.finding, reading.side)
+            if place in self.by_place:
+                self.by_place[place].append(reading)
+            else:
+                self.by_place[place] = [reading]
             if not reading.here:
                 self.has_earlier = True
         self._valued: dict[Where, list[Recorded]] = {}
