@@ -169,7 +169,7 @@ def converted(interval: Interval, unit: str, to: str) -> Interval:
 def _result(
     interval: Interval, unit: str, *values: Value | None, basis: str = "", time: Moment | None = None
 ) -> Result:
-    return Result(interval, unit, used=_behind(*values), basis=basis, time=time)
+    return Result(interval, unit, None, _behind(*values), time, basis)
 
 
 def _behind(*values: Value | None) -> tuple[Recorded, ...]:

@@ -18,6 +18,7 @@ from .measures.thresholds import ThresholdSet
 from .program import NO, YES
 from .quantities import UnitMismatchError, convert
 from .readings import Chosen, Readings, Where
+from .subjects import SEX
 from .values import Range
 from .views import NA, Entry, View
 from .visit import Recorded, Visit
@@ -27,10 +28,6 @@ if TYPE_CHECKING:
     from .explain import Asked
     from .pack import Pack
     from .windows import Real
-
-
-Choices = tuple[tuple[str, str], ...]
-"""The settings in force: name and choice."""
 
 
 PENDING = Result()
@@ -45,7 +42,7 @@ class Facts:
         self.pack = pack
         self.visit = visit
         self.settings = settings
-        self.choices: Choices = tuple(settings.items())
+        self.filling = pack.filling(tuple(settings.items()))
         self.readings = Readings(visit, pack.findings)
         self.clock = Clock(visit)
         self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
@@ -57,13 +54,14 @@ class Facts:
         self.asked_texts: dict[Asked, str] = {}
         self.measure_texts: dict[str, str] = {}
         self.rule_values: dict[int, tuple[Used, ...]] = {}
-        self.states: list[State] = list(pack.given_states(self.choices, visit.sex))
+        self.states: list[State] = list(self.filling.states)
         self._fill()
 
     def _fill(self) -> None:
         pack, in_use = self.pack, self.readings.in_use
         guarded = {place: used for place, used in in_use.items() if place[0] in pack.compiled.guards}
         free = {place: used for place, used in in_use.items() if place not in guarded} if guarded else in_use
+        self._fill_sex()
         self._fill_measures(pack.time_measures)
         self._fill_latest(free)
         self._fill_others(free)
@@ -72,8 +70,13 @@ class Facts:
         self._fill_others(guarded)
         if "observations" in self.visit.complete:
             self._fill_complete()
-        self._fill_measures(pack.finding_measures(self.choices))
+        self._fill_measures(self.filling.measures)
         self._fill_beyond(in_use)
+
+    def _fill_sex(self) -> None:
+        if self.visit.sex is not None:
+            for var, _ in self.pack.variables_of.get(SEX, ()):
+                self.states[var] = self.pack.table.values_mask(var, [self.visit.sex])
 
     def _fill_measures(self, measures: Iterable[tuple[int, Entry]]) -> None:
         for var, entry in measures:
@@ -81,34 +84,34 @@ class Facts:
 
     def _fill_latest(self, in_use: Mapping[Where, Recorded | None]) -> None:
         """Fill the variables that look at the latest value of a finding that applies to every newborn."""
-        variables, states, state_of = self.pack.latest_variables, self.states, self.pack.table.state
+        variables, states, table = self.filling.latest, self.states, self.pack.table
         for place, used in in_use.items():
             if used is None or place not in variables:
                 continue
             possible = used.possible
             for var in variables[place]:
                 if possible is not None:
-                    states[var] = state_of(var, possible)
+                    states[var] = table.state(var, possible)
                 elif used.absent == NOT_APPLICABLE:
                     states[var] = NA
 
     def _fill_guarded(self, in_use: Mapping[Where, Recorded | None]) -> None:
         """Fill the same of findings under a guard: while the guard is open, they may still not apply."""
-        before = {var: self.states[var] for place in in_use for var in self.pack.latest_variables.get(place, ())}
+        before = {var: self.states[var] for place in in_use for var in self.filling.latest.get(place, ())}
         self._fill_latest(in_use)
         for var, state in before.items():
             self.states[var] = NA if state == NA else self.states[var] | (state & NA)
 
     def _fill_others(self, places: Iterable[Where]) -> None:
         """Fill the variables of findings that look further than at the latest value."""
-        others, states, look = self.pack.other_variables(self.choices), self.states, self.looks.state
+        others, states, look = self.filling.others, self.states, self.looks.state
         for name in dict.fromkeys([name for name, _ in places if name in others]):
             for var, entry in others[name]:
                 states[var] = look(var, entry, states[var])
 
     def _fill_beyond(self, places: Iterable[Where]) -> None:
         """Compare with lines last: a line may depend on a conclusion, and so on any other finding."""
-        lines = self.pack.line_variables(self.choices)
+        lines = self.filling.lines
         for name in dict.fromkeys([name for name, _ in places if name in lines]):
             for var, entry in lines[name]:
                 if self.states[var] != NO:

@@ -8,18 +8,13 @@ from typing import Any
 
 from .binding import BINDINGS, Compute
 from .compile import Instance
-from .conditions import AllOf, Node, State, Status, variables
-from .facts import Choices
+from .conditions import AllOf, Node, State
+from .filling import Choices, Filling, filling
 from .native import flag_of
 from .pack_reader import PackParts
-from .program import CompiledRule, Program, ReferenceReader
-from .readings import Where
+from .program import CompiledRule, Program
 from .references import inputs_of
-from .subjects import SEX
 from .views import Entry, VariableTable, View
-
-ByFinding = Mapping[str, tuple[tuple[int, Entry], ...]]
-"""For each finding, some of its variables."""
 
 
 class PackVariables(PackParts):
@@ -53,44 +48,10 @@ class PackVariables(PackParts):
             out.setdefault(entry.view.subject, []).append((var, entry))
         return {name: tuple(found) for name, found in out.items()}
 
-    @cached_property
-    def latest_variables(self) -> Mapping[Where, tuple[int, ...]]:
-        """For each finding and side, the variables that look at its latest value."""
-        out: dict[Where, list[int]] = {}
-        for var, entry in enumerate(self.table.entries):
-            name, side = entry.view.subject, entry.view.side
-            if name in self.findings and entry.view == View(name, side):
-                out.setdefault((name, side), []).append(var)
-        return {place: tuple(found) for place, found in out.items()}
-
     @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
-    def other_variables(self, choices: Choices) -> ByFinding:
-        """Return, for each finding, the variables asked for that look at more than its latest value, lines apart."""
-        latest = {var for found in self.latest_variables.values() for var in found}
-        return self._asked_of_findings(choices, lambda var, view: var not in latest and view.what != "beyond")
-
-    @lru_cache(maxsize=100)  # noqa: B019 - as above
-    def line_variables(self, choices: Choices) -> ByFinding:
-        """Return, for each finding, the variables asked for that compare it with a line of treatment."""
-        return self._asked_of_findings(choices, lambda _, view: view.what == "beyond")
-
-    def _asked_of_findings(self, choices: Choices, wanted: Callable[[int, View], bool]) -> ByFinding:
-        asked, out = self._asked_under(choices), dict[str, tuple[tuple[int, Entry], ...]]()
-        for name in self.findings:
-            found = [one for one in self.variables_of.get(name, ()) if one[0] in asked and wanted(one[0], one[1].view)]
-            if found:
-                out[name] = tuple(found)
-        return out
-
-    @lru_cache(maxsize=100)  # noqa: B019 - as above
-    def given_states(self, choices: Choices, sex: str | None) -> tuple[State, ...]:
-        """Return the states of a visit of which nothing is known but the choices in force and the sex."""
-        states = self.program.unknown
-        given = [(f"setting:{name}", choice) for name, choice in choices] + ([(SEX, sex)] if sex else [])
-        for subject, value in given:
-            for var, _ in self.variables_of.get(subject, ()):
-                states[var] = self.table.values_mask(var, [value])
-        return tuple(states)
+    def filling(self, choices: Choices) -> Filling:
+        """Return what a visit fills under these settings."""
+        return filling(self, choices)
 
     @cached_property
     def guarded(self) -> Mapping[Node, tuple[str, ...]]:
@@ -146,30 +107,6 @@ class PackVariables(PackParts):
         """The variables of measures that need no finding: the age."""
         names = [name for name, shape in self.measures.items() if not inputs_of(shape)]
         return tuple(found for name in names for found in self.variables_of.get(name, ()))
-
-    @lru_cache(maxsize=100)  # noqa: B019 - as above
-    def finding_measures(self, choices: Choices) -> tuple[tuple[int, Entry], ...]:
-        """Return the variables of measures of findings that some rule asks for under these settings, lines last.
-
-        A line of treatment, and what depends on it, may depend on a conclusion, and so on any other measure.
-        """
-        late: set[str] = set()
-        names = [name for name, shape in self.measures.items() if inputs_of(shape)]
-        for _ in names:
-            late |= {
-                n for n in names if self.measures[n].compute == "threshold" or late & {*inputs_of(self.measures[n])}
-            }
-        asked = self._asked_under(choices)
-        ordered = sorted(names, key=lambda name: name in late)
-        return tuple(one for name in ordered for one in self.variables_of.get(name, ()) if one[0] in asked)
-
-    @lru_cache(maxsize=100)  # noqa: B019 - as above
-    def _asked_under(self, choices: Choices) -> frozenset[int]:
-        """Return the variables in the rules that the choices in force do not rule out, and in guards of findings."""
-        found = ReferenceReader(self.program).read(self.given_states(choices, None))
-        pairs = zip(self.program.rules, found.statuses, strict=True)
-        rules = [(r.applies, r.when, *r.replacements) for r, status in pairs if status is not Status.RULED_OUT]
-        return frozenset(variables(AllOf((*self.guarded, *(node for nodes in rules for node in nodes)))))
 
     @lru_cache(maxsize=10_000)  # noqa: B019 - as above
     def view_of(self, name: str) -> View:
