@@ -88,11 +88,11 @@ class Facts:
         for place, used in in_use.items():
             if used is None or place not in variables:
                 continue
-            possible = used.possible
-            for var in variables[place]:
-                if possible is not None:
-                    states[var] = table.state(var, possible)
-                elif used.absent == NOT_APPLICABLE:
+            if used.possible is not None:
+                for var in variables[place]:
+                    states[var] = table.state(var, used.possible)
+            elif used.absent == NOT_APPLICABLE:
+                for var in variables[place]:
                     states[var] = NA
 
     def _fill_guarded(self, in_use: Mapping[Where, Recorded | None]) -> None:
@@ -138,8 +138,7 @@ class Facts:
 
     def _beyond(self, view: View) -> State:
         value, line = self.number(view.subject), self.result(view.line)
-        shape = self.pack.measures[view.line]
-        lines = self.table(self.setting(str((shape.model_extra or {})["set"])))
+        lines = self.table(self.setting(self.pack.computed[view.line][1]["set"]))
         if value is None or not isinstance(lines, ThresholdSet) or line.why_not:
             return NO | YES
         less = convert(view.less, "umol/L", lines.unit) if view.less else None

@@ -92,13 +92,17 @@ def plus_months(second: int, months: int, zone: tzinfo) -> int:
 
 def plus(second: int, text: str, zone: tzinfo) -> int:
     """Return ``second`` plus an amount such as ``24 h`` or ``6 mo`` (calendar months)."""
-    months, elapsed = _amount(text)
+    months, elapsed = amount_of(text)
     return plus_months(second, months, zone) if months else second + elapsed
 
 
+Amount = tuple[int, int]
+"""Calendar months, or else seconds."""
+
+
 @lru_cache(maxsize=1000)
-def _amount(text: str) -> tuple[int, int]:
-    """Return the calendar months, or else the seconds."""
+def amount_of(text: str) -> Amount:
+    """Return an amount of time such as ``24 h`` or ``6 mo``."""
     return (int(text.removesuffix(" mo")), 0) if text.endswith(" mo") else (0, seconds(text))
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from .assessment import Priority, Window
 from .model import WindowShape
-from .times import Moment, plus, stamp
+from .times import Amount, Moment, amount_of, plus, plus_months, stamp
 
 if TYPE_CHECKING:
     from .facts import Facts
@@ -22,8 +23,8 @@ class Stated(NamedTuple):
     """A window as it is written, with its words."""
 
     after: str
-    start: str | None
-    until: str | None
+    start: Amount | None
+    until: Amount | None
     text: str
 
 
@@ -94,14 +95,20 @@ def _real(written: Stated, priority: Priority, side: str, facts: Facts) -> Real:
             missing=span.missing,
         )
     zone = facts.visit.zone
-    start = None if written.start is None else plus(anchor.lo, written.start, zone)
-    until = None if written.until is None else plus(anchor.lo, written.until, zone)
+    start, until = _end(anchor.lo, written.start, zone), _end(anchor.lo, written.until, zone)
     if written.after == "visit" and start is None:
         start = anchor.lo
     if until is not None and until < facts.visit.at.lo:
         span = span_of_priority(priority, facts)
         return Real(span.start, span.until, f"{text}: overdue since {stamp(until, zone)}", overdue=True)
     return Real(start, until, text)
+
+
+def _end(anchor: int, amount: Amount | None, zone: tzinfo) -> int | None:
+    if amount is None:
+        return None
+    months, elapsed = amount
+    return plus_months(anchor, months, zone) if months else anchor + elapsed
 
 
 def anchor_of(name: str, side: str, facts: Facts) -> Moment | None:
@@ -143,7 +150,8 @@ _AFTER = {"birth": "of age", "discharge": "after discharge", "term": "after the 
 
 def stated(written: WindowShape) -> Stated:
     """Return a written window with its words."""
-    return Stated(written.after, written.start, written.until, _words(written))
+    start, until = (None if text is None else amount_of(text) for text in (written.start, written.until))
+    return Stated(written.after, start, until, _words(written))
 
 
 def _words(written: WindowShape) -> str:
