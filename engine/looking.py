@@ -120,6 +120,8 @@ class Looks:
         perhaps = inside if len(surely) == len(possibly) else self._numbers(var, possibly)
         if not perhaps or (not inside and view.over is not None):
             return None
+        if len(inside) == len(perhaps) == 1:
+            return perhaps[0]
         if view.pick == "highest":
             return run(max(map(_first, inside), default=1), max(map(_last, perhaps)))
         return run(min(map(_first, perhaps)), min(map(_last, inside), default=self.table.last_cell(var)))
