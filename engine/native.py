@@ -10,13 +10,16 @@ pack reaches `compile`. It is kept in `NativeReader.source` for whoever wants to
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import re
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Sequence
 
-from .conditions import AllOf, Among, AnyOf, Node, Not, State, Status, variables
+from .conditions import AllOf, AnyOf, Node, State, Status, variables
+from .native_text import Wording
 from .program import NO, YES, CompiledRule, Program, Reading
 
 Generated = Callable[..., tuple[State, ...]]
-"""From states, a list of statuses to fill in, and what collects rules that stand, to the filled-in states."""
+"""From states, a list of statuses to fill in, and what collects rules that stand, to the states of conclusions."""
 
 
 class NativeReader:
@@ -24,10 +27,10 @@ class NativeReader:
 
     name = "native"
 
-    def __init__(self, program: Program) -> None:
-        """Generate and compile the function for ``program``."""
+    def __init__(self, program: Program, known: Collection[int] = frozenset()) -> None:
+        """Generate and compile the function for ``program``; the ``known`` variables are known at every visit."""
         self.program = program
-        self.source = "\n".join(_lines(program)) + "\n"
+        self.source = "\n".join(_lines(program, known)) + "\n"
         names: dict[str, object] = {}
         exec(compile(self.source, "<layette rules>", "exec"), names)
         self._read: Generated = names["read"]  # type: ignore[assignment]
@@ -36,102 +39,70 @@ class NativeReader:
     def read(self, states: Sequence[State]) -> Reading:
         """Return the status of each rule; see `Reader`."""
         statuses, standing = self._all_ruled_out.copy(), []  # type: list[Status], list[int]
-        now = self._read(states, statuses, standing.append, Status.FIRED, Status.PROVISIONAL, Status.UNDECIDED)
-        return Reading(tuple(statuses), now, tuple(standing))
+        marks = Status.FIRED, Status.PROVISIONAL, Status.UNDECIDED
+        concluded, now = self._read(states, statuses, standing.append, *marks), list(states)
+        for var, state in zip(self.program.conclusions, concluded, strict=True):
+            now[var] = state
+        return Reading(tuple(statuses), tuple(now), tuple(standing))
 
 
 def flag_of(nodes: Sequence[Node], full: Sequence[State]) -> Callable[[Sequence[State]], int]:
     """Return a function from states to 1 where some node must hold, -1 where one may, else 0."""
-    own = AnyOf(tuple(nodes))
+    own, text = AnyOf(tuple(nodes)), Wording(full)
     lines = ["def flag(states):"]
     lines += [f"    s{var} = states[{var}]" for var in dict.fromkeys(variables(own))]
-    lines += [f"    return 1 if {must(own, full)} else (-1 if {may(own, full)} else 0)"]
+    lines += [f"    return 1 if {text.must(own)} else (-1 if {text.may(own)} else 0)"]
     names: dict[str, object] = {}
     exec(compile("\n".join(lines) + "\n", "<layette conclusion>", "exec"), names)
     flag: Callable[[Sequence[State]], int] = names["flag"]  # type: ignore[assignment]
     return flag
 
 
-def _lines(program: Program) -> Iterator[str]:
+def _lines(program: Program, known: Collection[int]) -> Iterator[str]:
     full = [variable.full for variable in program.variables]
-    names = "".join(f"s{k}, " for k in range(len(full)))
+    text, names = Wording(full, known), "".join(f"s{k}, " for k in range(len(full)))
     yield "def read(states, statuses, stands, F, P, U):"
     if names:
         yield f"    {names}= states"
     for var in program.conclusions:
         yield f"    s{var} = {NO}"
-    for k, rule in enumerate(program.rules):
-        yield from ("    " + line for line in _rule(k, rule, full))
-    yield f"    return ({names})"
+    body = ["    " + line for k, rule in enumerate(program.rules) for line in _rule(k, rule, text)]
+    yield from _tested_once(body, {f"s{var}" for var in program.conclusions})
+    concluded = "".join(f"s{var}, " for var in program.conclusions)
+    yield f"    return ({concluded})"
 
 
-def _rule(k: int, rule: CompiledRule, full: Sequence[State]) -> Iterator[str]:
+_TEST = re.compile(r"(s\d+) & \d+")
+_OFTEN = 6
+
+
+def _tested_once(body: Sequence[str], conclusions: Collection[str]) -> Iterator[str]:
+    """Make tests that stand in many rules once, ahead of them all; a conclusion is not yet drawn there."""
+    found = Counter(test[0] for line in body for test in _TEST.finditer(line) if test[1] not in conclusions)
+    often = {test: f"t{n}" for n, test in enumerate(test for test, times in found.items() if times >= _OFTEN)}
+    yield from (f"    {name} = {test}" for test, name in often.items())
+    yield from (_TEST.sub(lambda test: often.get(test[0], test[0]), line) for line in body)
+
+
+def _rule(k: int, rule: CompiledRule, text: Wording) -> Iterator[str]:
     # Not merged into one normal form: that could be sharper than the specification.
     own = AllOf((rule.applies, rule.when))
-    yield f"if {may(own, full)}:"
-    yield f"    if {must(own, full)}:"
-    yield from ("        " + line for line in _verdict(k, rule, full, ("F", "P"), f"; stands({k})"))
+    yield f"if {text.may(own)}:"
+    yield f"    if {text.must(own)}:"
+    yield from ("        " + line for line in _verdict(k, rule, text, ("F", "P"), f"; stands({k})"))
     yield from (f"        s{var} = {YES}" for var in rule.concludes)
     yield "    else:"
-    yield from ("        " + line for line in _verdict(k, rule, full, ("U", "U")))
+    yield from ("        " + line for line in _verdict(k, rule, text, ("U", "U")))
     # Of several rules that conclude one thing, the surest answer stays: yes over perhaps over no.
     yield from (f"        if s{var} != {YES}: s{var} = {YES | NO}" for var in rule.concludes)
 
 
-def _verdict(
-    k: int, rule: CompiledRule, full: Sequence[State], names: tuple[str, str], more: str = ""
-) -> Iterator[str]:
+def _verdict(k: int, rule: CompiledRule, text: Wording, names: tuple[str, str], more: str = "") -> Iterator[str]:
     """Give the rule its first status, or the second while a replacement is open, or leave it ruled out."""
     sure, replaceable = names
     if not rule.replacements:
         yield f"statuses[{k}] = {sure}{more}"
         return
     replaced = AnyOf(rule.replacements)
-    yield f"if not {may(replaced, full)}: statuses[{k}] = {sure}{more}"
-    yield f"elif not {must(replaced, full)}: statuses[{k}] = {replaceable}{more}"
-
-
-def may(node: Node, full: Sequence[State]) -> str:
-    """Return a Python expression that is true where ``node`` could hold."""
-    match node:
-        case Among(var, mask):
-            return _overlap(var, mask, full[var])
-        case Not(part):
-            return _not(must(part, full))
-        case AllOf(parts):
-            return _joined("and", (may(part, full) for part in parts))
-        case AnyOf(parts):
-            return _joined("or", (may(part, full) for part in parts))
-
-
-def must(node: Node, full: Sequence[State]) -> str:
-    """Return a Python expression that is true where ``node`` holds whatever the unknown turn out to be."""
-    match node:
-        case Among(var, mask):
-            return _not(_overlap(var, full[var] & ~mask, full[var]))
-        case Not(part):
-            return _not(may(part, full))
-        case AllOf(parts):
-            return _joined("and", (must(part, full) for part in parts))
-        case AnyOf(parts):
-            return _joined("or", (must(part, full) for part in parts))
-
-
-def _overlap(var: int, mask: State, full: State) -> str:
-    """Whether the state has an atom in ``mask``: known at once where the mask is empty or full."""
-    if mask & full == 0:
-        return "False"
-    return "True" if mask & full == full else f"s{var} & {mask & full}"
-
-
-def _not(text: str) -> str:
-    return {"True": "False", "False": "True"}.get(text, f"(not ({text}))")
-
-
-def _joined(word: str, texts: Iterator[str]) -> str:
-    """Join with `and` or `or`, without the constants that change nothing; simple tests stand first."""
-    neutral, settling = ("True", "False") if word == "and" else ("False", "True")
-    kept = sorted(dict.fromkeys(text for text in texts if text != neutral), key=len)
-    if settling in kept:
-        return settling
-    return f"({f' {word} '.join(kept)})" if len(kept) > 1 else "".join(kept) or neutral
+    yield f"if not {text.may(replaced)}: statuses[{k}] = {sure}{more}"
+    yield f"elif not {text.must(replaced)}: statuses[{k}] = {replaceable}{more}"

@@ -64,7 +64,7 @@ class Pack(PackOutcomes):
     def _reader(self, name: str) -> Reader:
         if name not in self._readers:
             if name == "native":
-                self._readers[name] = NativeReader(self.program)
+                self._readers[name] = NativeReader(self.program, self.known_variables)
             elif name == "rete" and rete_available():
                 self._readers[name] = ReteReader(self.program)
             else:

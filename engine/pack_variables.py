@@ -14,6 +14,7 @@ from .native import flag_of
 from .pack_reader import PackParts
 from .program import CompiledRule, Program
 from .references import inputs_of
+from .subjects import SEX
 from .views import Entry, VariableTable, View
 
 
@@ -47,6 +48,16 @@ class PackVariables(PackParts):
         for var, entry in enumerate(self.table.entries):
             out.setdefault(entry.view.subject, []).append((var, entry))
         return {name: tuple(found) for name, found in out.items()}
+
+    @cached_property
+    def known_variables(self) -> frozenset[int]:
+        """The variables that are known at every visit, or nearly so: settings, age, sex."""
+        times = {var for var, _ in self.time_measures}
+        return frozenset(
+            var
+            for var, entry in enumerate(self.table.entries)
+            if var in times or entry.view.subject == SEX or entry.view.subject.startswith("setting:")
+        )
 
     @lru_cache(maxsize=100)  # noqa: B019 - a pack lives as long as the program that uses it
     def filling(self, choices: Choices) -> Filling:

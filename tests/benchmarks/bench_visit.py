@@ -109,7 +109,7 @@ def main() -> None:
     flat = read(fhir_json.loads(raw), pack).require().visit
     visit = pack.read_visit(flat)
     decision = decide(pack, visit, ["native"])
-    states, reader = decision.facts.states, NativeReader(pack.program)
+    states, reader = decision.facts.states, NativeReader(pack.program, pack.known_variables)
     plain, _ = written(pack)
     values = values_of(pack, states)
     print(f"{len(pack.program.rules)} rules, {len(pack.program.variables)} variables, {len(visit.readings)} recordings")
