@@ -142,13 +142,14 @@ def episodes(grounds: Sequence[Ground]) -> list[Episode]:
         return [_lasting(tuple(left), 1, window.start, window.until)]
     out: list[Episode] = []
     while left:
-        taken, rest, common = [left[0]], [], _ends(left[0])
+        taken, rest = [left[0]], []
+        first, last = _ends(left[0])
         for ground in left[1:]:
             start, until = _ends(ground)
-            shared = max(common[0], start), min(common[1], until)
-            if shared[0] <= shared[1]:
+            start, until = (start if start > first else first), (until if until < last else last)
+            if start <= until:
                 taken.append(ground)
-                common = shared
+                first, last = start, until
             else:
                 rest.append(ground)
         out.append(_episode(taken, len(out) + 1))
@@ -166,10 +167,14 @@ def _ends(ground: Ground) -> tuple[int, int]:
 
 def _episode(taken: list[Ground], number: int) -> Episode:
     timed = [g for g in taken if not g.window.missing] or taken
-    leading = [g for g in timed if g.rank == timed[0].rank]
-    ends = [g.window.until for g in timed if g.window.until is not None]
-    starts = [g.window.start for g in leading if g.window.start is not None]
-    return _lasting(tuple(taken), number, max(starts) if starts else None, min(ends) if ends else None)
+    leading, start, until = timed[0].rank, None, None  # type: int, int | None, int | None
+    for ground in timed:
+        window = ground.window
+        if window.until is not None and (until is None or window.until < until):
+            until = window.until
+        if window.start is not None and (start is None or window.start > start) and ground.rank == leading:
+            start = window.start
+    return _lasting(tuple(taken), number, start, until)
 
 
 def _lasting(taken: tuple[Ground, ...], number: int, start: int | None, until: int | None) -> Episode:
