@@ -70,17 +70,17 @@ def named_zone(name: str) -> tzinfo:
 
 def stamp(second: int, zone: tzinfo) -> str:
     """Print a UTC second as ISO 8601 in ``zone``."""
-    return datetime.fromtimestamp(second, UTC).astimezone(zone).isoformat()
+    return datetime.fromtimestamp(second, zone).isoformat()
 
 
 def day_number(second: int, zone: tzinfo) -> int:
     """Return the ordinal of the calendar day of a UTC second in ``zone``."""
-    return datetime.fromtimestamp(second, UTC).astimezone(zone).toordinal()
+    return datetime.fromtimestamp(second, zone).toordinal()
 
 
 def plus_months(second: int, months: int, zone: tzinfo) -> int:
     """Return the same clock time some calendar months later, on the last day where the month is shorter."""
-    when = datetime.fromtimestamp(second, UTC).astimezone(zone)
+    when = datetime.fromtimestamp(second, zone)
     year, month = divmod(when.year * 12 + when.month - 1 + months, 12)
     for day in range(when.day, 27, -1):
         try:
