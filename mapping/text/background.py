@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from ...engine.assessment import Assessment, Choice, Measured, Used
 from .actions import why
@@ -27,12 +28,16 @@ def write(page: Page, assessment: Assessment) -> None:
         if one.changed
     ]
     _section(page, "CHANGED SINCE THE LAST VISIT", compared, _MANY)
-    concluded = [f"{one.label}: {one.state} ({', '.join(one.rules)})" for one in assessment.conclusions]
+    concluded = [f"{one.label}: {one.state}{_named(one.rules)}" for one in assessment.conclusions]
     found = concluded if page.full else [one.label for one in assessment.conclusions if one.state == "yes"]
     _section(page, "CONCLUDED FROM WHAT WAS FOUND", found, _MANY)
     _section(page, "ABOUT THE INPUT", _input(assessment), _MANY)
     settings = [f"{one.label}: {one.choice}" for one in assessment.settings if not one.default]
     _section(page, "SETTINGS THAT DIFFER FROM THE PACK", settings, _MANY)
+
+
+def _named(rules: Sequence[str]) -> str:
+    return f" ({', '.join(rules)})" if rules else ""
 
 
 def _section(page: Page, heading: str, lines: list[str], limit: int) -> None:

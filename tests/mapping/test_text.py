@@ -16,7 +16,7 @@ from assessment_samples import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layette.engine.assessment import Answer, Placed, Step, Window
+from layette.engine.assessment import Answer, Concluded, Placed, Step, Window
 from layette.mapping.text import render
 
 HEADINGS = [
@@ -108,6 +108,14 @@ def test_an_order_that_stands_and_a_missing_anchor_are_said() -> None:
     said = flat(render(assessment(recommendations=(one,))))
     assert "Already on record as active, urgent." in said
     assert "because time of birth is not known" in said
+
+
+def test_a_conclusion_names_its_rules_where_there_are_any() -> None:
+    none = Concluded(id="danger_sign", label="danger sign", state="no", rules=())
+    made = assessment(conclusions=(*assessment().conclusions, none))
+    lines = [line.strip() for line in render(made, full=True).splitlines()]
+    assert "- An eye is abnormal: yes (eyes.red-reflex-abnormal)" in lines
+    assert "- danger sign: no" in lines
 
 
 def test_colour_adds_nothing_but_colour() -> None:
