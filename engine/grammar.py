@@ -21,7 +21,6 @@ Report = Callable[[Path, str, str], None]
 """Called with (path, code, message) for each mistake."""
 
 HOLDS: Node = AllOf(())
-NEVER: Node = AnyOf(())
 
 BOUNDS = ("at_least", "more_than", "at_most", "below")
 SIDE_VIEWS = ("either", "both", "one_only", "unequal")

@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property, lru_cache
 from typing import Any
 
-from .binding import BINDINGS, Compute
+from .binding import Compute
+from .bound_measures import BINDINGS
 from .compile import Instance
 from .conditions import AllOf, Node, State
 from .filling import Choices, Filling, filling

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from fractions import Fraction
 from typing import Any
 
-from .binding import BINDINGS
+from .bound_measures import BINDINGS
 from .compile import Written
 from .errors import PackProblem
 from .measures import REGISTRY

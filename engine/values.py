@@ -31,7 +31,6 @@ class Range:
 Possible = Range | frozenset[str]
 """What a recording can be: a range of numbers, or a set of values."""
 
-ANY_NUMBER = Range(None, None)
 _MOST_DIGITS = 18
 LONGEST_SHOWN = 120
 Read = tuple[Possible, str, str]

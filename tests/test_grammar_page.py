@@ -9,7 +9,7 @@ import pytest
 from checkout import ROOT, blocks
 from pydantic import BaseModel
 
-from layette.engine.binding import BINDINGS
+from layette.engine.bound_measures import BINDINGS
 from layette.engine.cases import CaseShape
 from layette.engine.model import FindingsFile, MeasureShape, RuleShape, SettingShape, SourceShape, TargetShape
 from layette.engine.yaml_nodes import parse
