@@ -122,30 +122,23 @@ def _gain_start(sight: Sight, given: Given, listed: list[Value]) -> Value | None
     return before[0]
 
 
-def _two(sight: Sight, given: Given) -> tuple[Value, Value] | None:
-    # what was measured is asked first: where it is missing, the other need not be computed
-    second = sight.number(given["minus"])
-    first = None if second is None else sight.number(given["of"])
-    return None if first is None or second is None else (first, second)
-
-
 @bind("difference", required="of minus", findings="of minus")
 def _difference(sight: Sight, given: Given) -> Result:
-    two = _two(sight, given)
-    if two is None:
-        return Result()
-    first, second = two
-    made = change.difference(first.interval, in_unit(second, first.unit))
-    return _result(made, first.unit, first, second, time=first.time)
+    return _apart(sight, given, change.difference)
 
 
 @bind("absolute_difference", required="of minus", findings="of minus")
 def _absolute_difference(sight: Sight, given: Given) -> Result:
-    two = _two(sight, given)
-    if two is None:
+    return _apart(sight, given, change.absolute_difference)
+
+
+def _apart(sight: Sight, given: Given, function: Callable[..., Interval]) -> Result:
+    # what was measured is asked first: where it is missing, the other need not be computed
+    second = sight.number(given["minus"])
+    first = None if second is None else sight.number(given["of"])
+    if first is None or second is None:
         return Result()
-    first, second = two
-    made = change.absolute_difference(first.interval, in_unit(second, first.unit))
+    made = function(first.interval, in_unit(second, first.unit))
     return _result(made, first.unit, first, second, time=first.time)
 
 

@@ -45,7 +45,7 @@ class DueRule:
     bounds: AgeBounds
 
 
-class Wanted(NamedTuple):
+class Missing(NamedTuple):
     """Something that is not on record: the number of its rule, when it is wanted."""
 
     rule: int
@@ -72,7 +72,7 @@ def _due_finding(name: str, shape: FindingShape) -> DueFinding:
     return DueFinding(name, places, shape.readings is not None, shape.carries_over)
 
 
-def wanted(decision: Decision) -> list[Wanted]:
+def wanted(decision: Decision) -> list[Missing]:
     """Return what is wanted by an age and not on record, now or later."""
     facts, statuses, at = decision.facts, decision.statuses, decision.facts.visit.at.lo
     fired, provisional = Status.FIRED, Status.PROVISIONAL
@@ -82,21 +82,21 @@ def wanted(decision: Decision) -> list[Wanted]:
         if (status is fired or status is provisional) and not _on_record(rule, facts):
             window = window_for(rule.proposal, facts)
             later = window.start is not None and window.start > at and not window.overdue
-            out.append(Wanted(rule.index, window, "later" if later else ("overdue" if window.overdue else "due")))
+            out.append(Missing(rule.index, window, "later" if later else ("overdue" if window.overdue else "due")))
     return out
 
 
-def wanted_now(found: Sequence[Wanted]) -> dict[int, Real]:
+def wanted_now(found: Sequence[Missing]) -> dict[int, Real]:
     """Return the windows of what is wanted at this visit, by rule number."""
     return {rule: window for rule, window, state in found if state != "later"}
 
 
-def due_items(found: Sequence[Wanted], facts: Facts) -> tuple[Due, ...]:
+def due_items(found: Sequence[Missing], facts: Facts) -> tuple[Due, ...]:
     """Return what is wanted as it is published."""
     return tuple(_item(one, facts) for one in found)
 
 
-def _item(one: Wanted, facts: Facts) -> Due:
+def _item(one: Missing, facts: Facts) -> Due:
     shape = facts.pack.instances[one.rule].rule.shape
     return Due(
         finding=listed(shape.due)[0],

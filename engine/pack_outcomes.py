@@ -74,15 +74,6 @@ class PackOutcomes(PackVariables):
         return {instance.rule.shape.id: k for k, instance in enumerate(self.instances)}
 
     @cached_property
-    def concluding(self) -> Mapping[str, tuple[int, ...]]:
-        """For each conclusion, the numbers of the rules that conclude it."""
-        found: dict[str, list[int]] = {}
-        for index, rule in enumerate(self.program.rules):
-            for var in rule.concludes:
-                found.setdefault(self.table.entries[var].view.subject, []).append(index)
-        return {name: tuple(rules) for name, rules in found.items()}
-
-    @cached_property
     def answer_places(self) -> Mapping[tuple[Kind, str, str], tuple[tuple[int, int], ...]]:
         """For each verb, target and side whose answer is reported, the rules that lead to it, with their rank."""
         found: dict[tuple[Kind, str, str], list[tuple[int, int]]] = {}

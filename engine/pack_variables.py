@@ -83,13 +83,18 @@ class PackVariables(PackParts):
         )
 
     @cached_property
+    def concluding(self) -> Mapping[str, tuple[int, ...]]:
+        """For each conclusion, the numbers of the rules that conclude it."""
+        found: dict[str, list[int]] = {}
+        for index, rule in enumerate(self.program.rules):
+            for var in rule.concludes:
+                found.setdefault(self.table.entries[var].view.subject, []).append(index)
+        return {name: tuple(rules) for name, rules in found.items()}
+
+    @cached_property
     def concluders(self) -> Mapping[str, tuple[CompiledRule, ...]]:
         """For each conclusion, the rules that conclude it."""
-        out: dict[str, list[CompiledRule]] = {}
-        for rule in self.program.rules:
-            for var in rule.concludes:
-                out.setdefault(self.table.entries[var].view.subject, []).append(rule)
-        return {name: tuple(rules) for name, rules in out.items()}
+        return {name: tuple(self.program.rules[k] for k in numbers) for name, numbers in self.concluding.items()}
 
     @cached_property
     def conclusion_flags(self) -> Mapping[str, Callable[[Sequence[State]], int]]:

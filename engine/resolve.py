@@ -137,9 +137,6 @@ def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     if len(grounds) == 1:
         return [_lasting(tuple(grounds), 1, grounds[0].window.start, grounds[0].window.until)]
     left = sorted(grounds, key=lambda g: g.order)
-    window = left[0].window
-    if all(g.window is window for g in left):
-        return [_lasting(tuple(left), 1, window.start, window.until)]
     out: list[Episode] = []
     while left:
         taken, rest = [left[0]], []

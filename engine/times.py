@@ -92,7 +92,12 @@ def plus_months(second: int, months: int, zone: tzinfo) -> int:
 
 def plus(second: int, text: str, zone: tzinfo) -> int:
     """Return ``second`` plus an amount such as ``24 h`` or ``6 mo`` (calendar months)."""
-    months, elapsed = amount_of(text)
+    return later(second, amount_of(text), zone)
+
+
+def later(second: int, amount: Amount, zone: tzinfo) -> int:
+    """Return ``second`` plus an amount."""
+    months, elapsed = amount
     return plus_months(second, months, zone) if months else second + elapsed
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from .assessment import Priority, Window
 from .model import WindowShape
-from .times import Amount, Moment, amount_of, plus, plus_months, stamp
+from .times import Amount, Moment, amount_of, later, plus, stamp
 
 if TYPE_CHECKING:
     from .facts import Facts
@@ -95,20 +94,14 @@ def _real(written: Stated, priority: Priority, side: str, facts: Facts) -> Real:
             missing=span.missing,
         )
     zone = facts.visit.zone
-    start, until = _end(anchor.lo, written.start, zone), _end(anchor.lo, written.until, zone)
+    start = None if written.start is None else later(anchor.lo, written.start, zone)
+    until = None if written.until is None else later(anchor.lo, written.until, zone)
     if written.after == "visit" and start is None:
         start = anchor.lo
     if until is not None and until < facts.visit.at.lo:
         span = span_of_priority(priority, facts)
         return Real(span.start, span.until, f"{text}: overdue since {stamp(until, zone)}", overdue=True)
     return Real(start, until, text)
-
-
-def _end(anchor: int, amount: Amount | None, zone: tzinfo) -> int | None:
-    if amount is None:
-        return None
-    months, elapsed = amount
-    return plus_months(anchor, months, zone) if months else anchor + elapsed
 
 
 def anchor_of(name: str, side: str, facts: Facts) -> Moment | None:
