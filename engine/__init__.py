@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from .assess import engine_version
-from .assessment import Assessment
-from .errors import InputError, LayetteError, PackError, ReadersDisagree
-from .pack import Pack, load_pack
-from .visit import Visit
+from layette.engine.answer.assemble import engine_version
+from layette.engine.answer.assessment import Assessment
+from layette.engine.api import Pack, load_pack
+from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
+from layette.engine.visit.visit import Visit
 
 __version__ = engine_version()
 

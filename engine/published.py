@@ -12,12 +12,20 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from .assessment import Assessment
-from .cases import CaseShape
-from .model import FindingsFile, MeasureShape, PackFile, RuleShape, SettingShape, SourceShape, TargetShape
-from .site import SiteShape
-from .tables import HEADER
-from .visit_form import visit_schema
+from layette.engine.answer.assessment import Assessment
+from layette.engine.cases.cases import CaseShape
+from layette.engine.pack.site import SiteShape
+from layette.engine.pack.written.shapes import (
+    FindingsFile,
+    MeasureShape,
+    PackFile,
+    RuleShape,
+    SettingShape,
+    SourceShape,
+    TargetShape,
+)
+from layette.engine.tables.load import HEADER
+from layette.engine.visit.form import visit_schema
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PACK_FILES: dict[str, TypeAdapter[Any]] = {

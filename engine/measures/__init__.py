@@ -18,8 +18,8 @@
 =================  =====================================================================
 """
 
+from layette.engine.exact.interval import Interval, Ratio, Span
 from layette.engine.measures import ages, birth_size, change, growth, steps, thresholds
-from layette.engine.measures.interval import Interval, Ratio, Span
 from layette.engine.measures.registry import REGISTRY, Kind, MeasureFunction, Parameter, measure
 
 __all__ = [

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from layette.engine.measures.arithmetic import add, scale, subtract
-from layette.engine.measures.interval import Interval
+from layette.engine.exact.arithmetic import add, scale, subtract
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.registry import Parameter, measure
 
 TERM_DAYS = 280

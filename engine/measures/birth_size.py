@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from layette.engine.exact.interval import Interval, Ratio, floors, negative
+from layette.engine.exact.one_or_many import Integers, times
 from layette.engine.measures.candidates import Place
-from layette.engine.measures.elements import Integers, times
-from layette.engine.measures.interval import Interval, Ratio, floors, negative
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 

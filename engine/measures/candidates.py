@@ -13,8 +13,8 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from layette.engine.measures.elements import Bools, Integers, chosen, some
-from layette.engine.measures.interval import Interval, floors
+from layette.engine.exact.interval import Interval, floors
+from layette.engine.exact.one_or_many import Bools, Integers, chosen, some
 
 Answer: TypeAlias = Callable[[Any, Any], Any]
 """From values (m,) and rows of the table (m, columns) to answers (m,), or from one value and one row (columns,) to one

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from layette.engine.measures import arithmetic
-from layette.engine.measures.arithmetic import divide, scale, subtract
-from layette.engine.measures.interval import Interval
+from layette.engine.exact import arithmetic
+from layette.engine.exact.arithmetic import divide, scale, subtract
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.registry import SAME, Parameter, measure
 
 _ONE = Interval.one(1, 1)

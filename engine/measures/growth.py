@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from layette.engine.exact.interval import Interval, Ratio, floats, unknown_like
+from layette.engine.exact.one_or_many import Bools, Floats, Integers, chosen, not_, some
 from layette.engine.measures.candidates import Place
-from layette.engine.measures.elements import Bools, Floats, Integers, chosen, not_, some
-from layette.engine.measures.interval import Interval, Ratio, floats, unknown_like
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 _STEPS = 10**9

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layette.engine.measures.arithmetic import minimum, multiply
-from layette.engine.measures.elements import Bools, Integers, at, chosen, not_, some, step_at
-from layette.engine.measures.interval import Interval, Ratio, floors
+from layette.engine.exact.arithmetic import minimum, multiply
+from layette.engine.exact.interval import Interval, Ratio, floors
+from layette.engine.exact.one_or_many import Bools, Integers, at, chosen, not_, some, step_at
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 

@@ -16,20 +16,8 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal, TypeAlias
 
-from layette.engine.measures.arithmetic import at_least, hull, more_than, subtract
-from layette.engine.measures.elements import (
-    Bools,
-    Integers,
-    at,
-    clipped,
-    least_of,
-    most_of,
-    plus,
-    some,
-    step_at,
-    times,
-)
-from layette.engine.measures.interval import (
+from layette.engine.exact.arithmetic import at_least, hull, more_than, subtract
+from layette.engine.exact.interval import (
     HIGHEST,
     LOWEST,
     NOTHING_KNOWN,
@@ -40,6 +28,7 @@ from layette.engine.measures.interval import (
     negative,
     pick,
 )
+from layette.engine.exact.one_or_many import Bools, Integers, at, clipped, least_of, most_of, plus, some, step_at, times
 from layette.engine.measures.registry import OF_TABLE, Parameter, measure
 
 Risk: TypeAlias = Literal["none", "present"]

@@ -1,5 +1,5 @@
 """The command line."""
 
-from .command import main
+from layette.mapping.cli.command import main
 
 __all__ = ["main"]

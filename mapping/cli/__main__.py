@@ -1,5 +1,5 @@
 """`python -m layette.mapping.cli`: the same as the command `layette`."""
 
-from .command import main
+from layette.mapping.cli.command import main
 
 raise SystemExit(main())

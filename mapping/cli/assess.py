@@ -7,18 +7,18 @@ import os
 import sys
 from typing import Any
 
-from ...engine.assessment import Assessment
-from ...engine.errors import InputError, InputProblem, LayetteError
-from ...engine.pack import Pack, load_pack
-from ..checked import checked_output
-from ..codes import OWN_BASE
-from ..fhir_json import dumps
-from ..fhir_xml import to_xml
-from ..text import render
-from ..text.saying import render_saying
-from ..write import to_bundle, to_outcome
-from . import failures, output
-from .given import Asked, Given, take
+from layette.engine.answer.assessment import Assessment
+from layette.engine.api import Pack, load_pack
+from layette.engine.errors import InputError, InputProblem, LayetteError
+from layette.mapping.cli import failures, output
+from layette.mapping.codes import OWN_BASE
+from layette.mapping.door import checked_output
+from layette.mapping.fhir.json import dumps
+from layette.mapping.fhir.xml import to_xml
+from layette.mapping.intake import Asked, Given, take
+from layette.mapping.text import render
+from layette.mapping.text.saying import render_saying
+from layette.mapping.write import to_bundle, to_outcome
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
 READERS = {"native": ("native",), "rete": ("rete",), "both": ("native", "rete")}

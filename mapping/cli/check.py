@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ...engine.cases import CaseReport
-from ...engine.errors import PackError
-from ...engine.pack import Pack, load_pack
-from ...engine.references import listed
-from ..text.layout import Page, shown
+from layette.engine.api import Pack, load_pack
+from layette.engine.cases.cases import CaseReport
+from layette.engine.errors import PackError
+from layette.engine.pack.checks.names import listed
+from layette.mapping.text.layout import Page, shown
 
 STATUSES = ("fired", "ruled out", "undecided")
 """What the cases should show of every rule."""

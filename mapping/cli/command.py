@@ -8,10 +8,10 @@ import sys
 from collections.abc import Sequence
 from types import ModuleType
 
-from ... import engine
-from ...engine.errors import LayetteError
-from . import assess, check, export, validate
-from .failures import report
+from layette import engine
+from layette.engine.errors import LayetteError
+from layette.mapping.cli import assess, check, export, validate
+from layette.mapping.cli.failures import report
 
 DONE, FAILED = 0, 2
 VERBS: tuple[ModuleType, ...] = (assess, check, export, validate)

@@ -7,13 +7,13 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from ...engine.errors import LayetteError
-from ...engine.pack import Pack, load_pack
-from ..codes import OWN_BASE
-from ..export import export, file_name, to_collection
-from ..fhir_json import dumps
-from ..fhir_xml import to_xml
-from . import output
+from layette.engine.api import Pack, load_pack
+from layette.engine.errors import LayetteError
+from layette.mapping.cli import output
+from layette.mapping.codes import OWN_BASE
+from layette.mapping.export import export, file_name, to_collection
+from layette.mapping.fhir.json import dumps
+from layette.mapping.fhir.xml import to_xml
 
 _ENDINGS = {"fhir-json": "json", "fhir-xml": "xml"}
 _SHOWN = 5

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 
-from ...engine.errors import InputError, LayetteError, PackError, ReadersDisagree
-from ..text import tidy
+from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
+from layette.mapping.text import tidy
 
 
 def report(error: LayetteError) -> None:

@@ -12,12 +12,12 @@ from typing import Any
 
 from lxml import etree
 
-from ...engine.errors import InputError, LayetteError
-from ..fhir_json import SIZE_LIMIT, dumps, loads
-from ..fhir_xml import from_xml, validate_xsd
-from ..validate import Issue, errors, validate
-from ..validate.report import operation_outcome, text_report
-from . import output
+from layette.engine.errors import InputError, LayetteError
+from layette.mapping.cli import output
+from layette.mapping.fhir.json import SIZE_LIMIT, dumps, loads
+from layette.mapping.fhir.xml import from_xml, validate_xsd
+from layette.mapping.validate import Issue, errors, validate
+from layette.mapping.validate.report import operation_outcome, text_report
 
 _XSD = "LAYETTE_FHIR_XSD"
 _SPACE = b" \t\r\n\xef\xbb\xbf"

@@ -1,8 +1,8 @@
 """Codes: systems, verified codes with their wording, check digits, printed units, general answers."""
 
-from .digits import check_digit_ok, loinc_ok, snomed_ok
-from .systems import ABSENT_REASON, INTERPRETATION, OWN, OWN_BASE, SYSTEMS, own, short_name, uri
-from .verified import VerifiedCode, answer_words, display, is_verified, printed_units, verified
+from layette.mapping.codes.digits import check_digit_ok, loinc_ok, snomed_ok
+from layette.mapping.codes.systems import ABSENT_REASON, INTERPRETATION, OWN, OWN_BASE, SYSTEMS, own, short_name, uri
+from layette.mapping.codes.verified import VerifiedCode, answer_words, display, is_verified, printed_units, verified
 
 __all__ = [
     "ABSENT_REASON",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from .systems import uri
+from layette.mapping.codes.systems import uri
 
 _LOINC = re.compile(r"(\d{1,7})-(\d)", re.ASCII)
 _LOINC_OTHER = re.compile(r"L[APGL]\d+-\d", re.ASCII)

@@ -8,7 +8,7 @@ from functools import cache
 from importlib.resources import files
 from typing import NamedTuple
 
-from .systems import uri
+from layette.mapping.codes.systems import uri
 
 
 class VerifiedCode(NamedTuple):

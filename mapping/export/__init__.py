@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from ...engine.pack import Pack
-from ..codes import OWN_BASE
-from .activities import activities
-from .code_systems import code_systems
-from .concept_maps import concept_maps
-from .library import library
-from .plan import plan
-from .publication import Publication, Resource, legal_id
-from .questionnaire import questionnaire
-from .value_sets import value_sets
-from .words import condition, rule_words
+from layette.engine.api import Pack
+from layette.mapping.codes import OWN_BASE
+from layette.mapping.export.activities import activities
+from layette.mapping.export.code_systems import code_systems
+from layette.mapping.export.concept_maps import concept_maps
+from layette.mapping.export.library import library
+from layette.mapping.export.plan import plan
+from layette.mapping.export.publication import Publication, Resource, legal_id
+from layette.mapping.export.questionnaire import questionnaire
+from layette.mapping.export.value_sets import value_sets
+from layette.mapping.words.rules import condition, rule_words
 
 __all__ = ["Publication", "condition", "export", "file_name", "rule_words", "to_collection"]
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ...engine.assessment import PRIORITIES, Priority
-from ...engine.model import TargetShape
-from ..codes import OWN
-from ..write import concepts
-from ..write.keys import CATEGORIES
-from .library import library_id
-from .publication import Publication, Resource, legal_id, plain_words
+from layette.engine.answer.assessment import PRIORITIES, Priority
+from layette.engine.pack.written.shapes import TargetShape
+from layette.mapping.codes import OWN
+from layette.mapping.export.library import library_id
+from layette.mapping.export.publication import Publication, Resource, legal_id, plain_words
+from layette.mapping.write.run.keys import CATEGORIES
+from layette.mapping.write.words import concepts
 
 _ADVICE = ("guide", "reassure")
 _CATEGORY = {"refer": "referral", "recheck": "evaluation", "guide": "education", "reassure": "reassurance"}

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from ...engine.model import FindingShape
-from ...engine.subjects import SEX, SEXES
-from ..codes import OWN
-from ..write.keys import CATEGORIES, RUNS
-from .publication import Publication, Resource
+from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.pack.written.subjects import SEX, SEXES
+from layette.mapping.codes import OWN
+from layette.mapping.export.publication import Publication, Resource
+from layette.mapping.write.run.keys import CATEGORIES, RUNS
 
 _TAGS = {
     "proposal": "A set of proposals for a clinician to judge",

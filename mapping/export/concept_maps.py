@@ -10,9 +10,9 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
-from ...engine.model import CodeValue
-from ..codes import OWN, display, is_verified, uri
-from .publication import Publication, Resource
+from layette.engine.pack.written.shapes import CodeValue
+from layette.mapping.codes import OWN, display, is_verified, uri
+from layette.mapping.export.publication import Publication, Resource
 
 
 class _Row(NamedTuple):

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from ..write.keys import PACK_DIGEST
-from .publication import Publication, Resource, legal_id
+from layette.mapping.export.publication import Publication, Resource, legal_id
+from layette.mapping.write.run.keys import PACK_DIGEST
 
 _FORMS = {".yaml": "application/yaml", ".yml": "application/yaml", ".csv": "text/csv"}
 _TYPE = {

@@ -9,18 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from ...engine.assessment import PRIORITIES
-from ...engine.model import Consequence, RuleShape, SourceShape
-from ...engine.references import listed
-from ...engine.rule_checks import VERBS
-from ...engine.subjects import SEX
-from ..codes import OWN
-from ..write import concepts
-from .activities import activity_id
-from .library import digest, library_id
-from .publication import Publication, Resource, legal_id
-from .time_words import timing, when
-from .words import rule_words
+from layette.engine.answer.assessment import PRIORITIES
+from layette.engine.pack.checks.conditions import VERBS
+from layette.engine.pack.checks.names import listed
+from layette.engine.pack.written.shapes import Consequence, RuleShape, SourceShape
+from layette.engine.pack.written.subjects import SEX
+from layette.mapping.codes import OWN
+from layette.mapping.export.activities import activity_id
+from layette.mapping.export.library import digest, library_id
+from layette.mapping.export.publication import Publication, Resource, legal_id
+from layette.mapping.words.rules import rule_words
+from layette.mapping.words.times import timing, when
+from layette.mapping.write.words import concepts
 
 _TYPE = {
     "system": "http://terminology.hl7.org/CodeSystem/plan-definition-type",

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from ...engine.pack import Pack
-from ..codes import OWN_BASE
+from layette.engine.api import Pack
+from layette.mapping.codes import OWN_BASE
 
 Resource = dict[str, Any]
 

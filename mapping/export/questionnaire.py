@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ...engine.model import FindingsFile, FindingShape, Side
-from ...engine.subjects import SEX, SEXES
-from ..codes import ABSENT_REASON, OWN, SYSTEMS
-from ..read.exam_form import exam_id, link
-from ..write import concepts
-from .publication import Publication, Resource
-from .value_sets import ABSENT, ABSENT_SET, answers
-from .words import UNITS
+from layette.engine.pack.written.shapes import FindingsFile, FindingShape, Side
+from layette.engine.pack.written.subjects import SEX, SEXES
+from layette.mapping.codes import ABSENT_REASON, OWN, SYSTEMS
+from layette.mapping.export.publication import Publication, Resource
+from layette.mapping.export.value_sets import ABSENT, ABSENT_SET, answers
+from layette.mapping.read.codes.exam_form import exam_id, link
+from layette.mapping.words.rules import UNITS
+from layette.mapping.write.words import concepts
 
 _EXTENSION = "http://hl7.org/fhir/StructureDefinition/"
 _CONTROL = "http://hl7.org/fhir/questionnaire-item-control"

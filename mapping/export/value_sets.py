@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from ..codes import ABSENT_REASON, OWN
-from .publication import Publication, Resource, legal_id
+from layette.mapping.codes import ABSENT_REASON, OWN
+from layette.mapping.export.publication import Publication, Resource, legal_id
 
 ABSENT: Mapping[str, str] = {
     "not-performed": "Not Performed",

@@ -7,21 +7,26 @@ from typing import Any
 
 from layette.engine.errors import InputProblem
 from layette.mapping.codes import OWN_BASE
-
-from .amounts import Wrong
-from .desk import Desk
-from .diagnoses import read_condition
-from .entries import Entry, shelve
-from .exam_form import exam_url
-from .history import read_communication, read_immunization, read_list, read_procedure, read_request
-from .index import index_of
-from .moment import Moment, moment_of, named_encounter
-from .observations import read_observation, read_report
-from .pack_view import PackView, SiteCode
-from .parts import Resource, items, shown, text, wrong_kind
-from .people import People, find_people
-from .questionnaire import read_questionnaire
-from .result import Counts, Fate, NotUsed, ReadResult
+from layette.mapping.read.bundle.entries import Entry, shelve
+from layette.mapping.read.bundle.moment import Moment, moment_of, named_encounter
+from layette.mapping.read.bundle.parts import Resource, items, shown, text, wrong_kind
+from layette.mapping.read.bundle.people import People, find_people
+from layette.mapping.read.bundle.result import Counts, Fate, NotUsed, ReadResult
+from layette.mapping.read.codes.amounts import Wrong
+from layette.mapping.read.codes.exam_form import exam_url
+from layette.mapping.read.codes.index import index_of
+from layette.mapping.read.codes.pack_view import PackView, SiteCode
+from layette.mapping.read.resources.diagnoses import read_condition
+from layette.mapping.read.resources.history import (
+    read_communication,
+    read_immunization,
+    read_list,
+    read_procedure,
+    read_request,
+)
+from layette.mapping.read.resources.ledger import Desk
+from layette.mapping.read.resources.observations import read_observation, read_report
+from layette.mapping.read.resources.questionnaire import read_questionnaire
 
 _READERS: Mapping[str, Callable[[Desk, Entry], None]] = {
     "Communication": read_communication,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
-from ...engine.assessment import Assessment
-from . import actions, background, outstanding
-from .layout import Clock, Page, offset, tidy
+from layette.engine.answer.assessment import Assessment
+from layette.mapping.text import actions, background, outstanding
+from layette.mapping.text.layout import Clock, Page, offset, tidy
 
 __all__ = ["render", "tidy"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from ...engine.assessment import Assessment, Citation, Reason, Recommendation
-from .layout import Clock, Page, sentence, shown
+from layette.engine.answer.assessment import Assessment, Citation, Reason, Recommendation
+from layette.mapping.text.layout import Clock, Page, sentence, shown
 
 GROUPS: tuple[tuple[str, str], ...] = (
     ("stat", "NOW (stat)"),

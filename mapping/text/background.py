@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from ...engine.assessment import Assessment, Choice, Measured, Used
-from .actions import why
-from .layout import Page, cut, shown
+from layette.engine.answer.assessment import Assessment, Choice, Measured, Used
+from layette.mapping.text.actions import why
+from layette.mapping.text.layout import Page, cut, shown
 
 _ANNOTATION = re.compile(r"\{([^{}]*)\}")
 _FEW = 4

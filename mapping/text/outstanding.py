@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from ...engine.assessment import Assessment, Due, Question, Step
-from .actions import marks, sources
-from .layout import Clock, Page, sentence, shown
+from layette.engine.answer.assessment import Assessment, Due, Question, Step
+from layette.mapping.text.actions import marks, sources
+from layette.mapping.text.layout import Clock, Page, sentence, shown
 
 _MANY = 6
 _STATES = ("overdue", "due", "later")

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from ...engine.assessment import PRIORITIES, Assessment, Recommendation
-from ...engine.model import FindingsFile
-from ...engine.pack import Pack
-from ...engine.readings import Readings
-from ...engine.visit import Recorded, Visit
-from .layout import Page
+from layette.engine.answer.assessment import PRIORITIES, Assessment, Recommendation
+from layette.engine.api import Pack
+from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.visit.recordings import Readings
+from layette.engine.visit.visit import Recorded, Visit
+from layette.mapping.text.layout import Page
 
 _FEW = 2
 _NOTHING_FOUND = "none"

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from layette.mapping.validate import coded, datatypes, definitions, resources, simple
-from layette.mapping.validate.issue import KEYS, Issue, Severity
+from layette.mapping.validate.rules import coded, datatypes, definitions, resources, simple
+from layette.mapping.validate.rules.issue import KEYS, Issue, Severity
 from layette.mapping.validate.walk import Walk
 
 RULES = (coded, datatypes, definitions, resources, simple)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from layette.mapping.fhir_types import resource_types, table
-from layette.mapping.validate.registry import UNDOMAINED, keys
+from layette.mapping.fhir.types import resource_types, table
+from layette.mapping.validate.rules.registry import UNDOMAINED, keys
 
 IN_THE_WALK: Mapping[str, str] = {
     "bdl-2": "bundle.py, entry by entry",

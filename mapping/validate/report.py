@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from layette.mapping.validate.issue import Issue
+from layette.mapping.validate.rules.issue import Issue
 
 _ORDER = ("error", "warning", "information")
 

@@ -14,8 +14,8 @@ from typing import Any
 
 import jsonschema_rs
 
-from layette.mapping.fhir_types import definition, elements
-from layette.mapping.validate.issue import At, Issue, issue
+from layette.mapping.fhir.types import definition, elements
+from layette.mapping.validate.rules.issue import At, Issue, issue
 
 DRAFT = "http://json-schema.org/draft-06/schema#"
 

@@ -9,17 +9,17 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from layette.mapping.fhir_types import resource_types
-from layette.mapping.validate.bundle import entry_issues, full_urls
-from layette.mapping.validate.coded import absolute
-from layette.mapping.validate.issue import At, Issue, issue
-from layette.mapping.validate.narrative import problem
-from layette.mapping.validate.references import Holder, reference_issues
-from layette.mapping.validate.registry import UCUM, UNDOMAINED, Node, has, objects, string
+from layette.mapping.fhir.types import resource_types
+from layette.mapping.validate.rules.bundle import entry_issues, full_urls
+from layette.mapping.validate.rules.coded import absolute
+from layette.mapping.validate.rules.issue import At, Issue, issue
+from layette.mapping.validate.rules.narrative import problem
+from layette.mapping.validate.rules.references import Holder, reference_issues
+from layette.mapping.validate.rules.registry import UCUM, UNDOMAINED, Node, has, objects, string
+from layette.mapping.validate.rules.shapes import Shape, Slot, shape
+from layette.mapping.validate.rules.units import is_ucum
+from layette.mapping.validate.rules.vital_signs import vital_sign_issues
 from layette.mapping.validate.schema import schema_issues
-from layette.mapping.validate.shapes import Shape, Slot, shape
-from layette.mapping.validate.units import is_ucum
-from layette.mapping.validate.vital_signs import vital_sign_issues
 
 _QUANTITIES = frozenset({"Quantity", "Age", "Count", "Distance", "Duration"})
 

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ...engine.assessment import Assessment
-from . import (
+from layette.engine.answer.assessment import Assessment
+from layette.mapping.write.resources import (
     communications,
     computed,
-    concepts,
     diagnoses,
     guidance_responses,
     immunizations,
-    keys,
     observations,
     provenance,
     service_requests,
     summary,
 )
-from .context import Output, PackView, Resource
-from .origins import sources
-from .subject import subject
+from layette.mapping.write.run import keys
+from layette.mapping.write.run.context import Output, PackView, Resource
+from layette.mapping.write.run.origins import sources
+from layette.mapping.write.run.subject import subject
+from layette.mapping.write.words import concepts
 
 
 def to_bundle(

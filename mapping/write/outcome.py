@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-from ...engine.errors import InputError, LayetteError, PackError, ReadersDisagree
-from .context import Resource
-from .wording import clean
+from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
+from layette.mapping.write.run.context import Resource
+from layette.mapping.write.words.wording import clean
 
 _ISSUE = {
     "not-json": "structure", "structure": "structure", "patient": "required", "birth": "required",

@@ -15,8 +15,8 @@ from typing import Any
 
 from fhir.resources.R4B.bundle import Bundle
 
-from layette.mapping.fhir_json import dumps, loads
-from layette.mapping.fhir_xml import from_xml, to_xml
+from layette.mapping.fhir.json import dumps, loads
+from layette.mapping.fhir.xml import from_xml, to_xml
 from layette.mapping.validate import errors, validate
 
 EXAMPLE = Path(__file__).parents[2] / "examples/expected/jaundiced-sleepy-day-4.fhir.json"

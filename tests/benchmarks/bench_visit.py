@@ -18,15 +18,15 @@ from typing import Any
 
 from fhir.resources.R4B.bundle import Bundle
 
-from layette.engine.assess import explain_decision
-from layette.engine.conditions import Status
-from layette.engine.decide import Decision, decide
-from layette.engine.due import wanted, wanted_now
-from layette.engine.native import NativeReader
-from layette.engine.pack import Pack, load_pack
-from layette.engine.resolve import episodes, gather
-from layette.engine.rete import rete_available
-from layette.mapping import fhir_json
+from layette.engine.answer.assemble import explain_decision
+from layette.engine.answer.due import wanted, wanted_now
+from layette.engine.answer.resolve import episodes, gather
+from layette.engine.api import Pack, load_pack
+from layette.engine.logic.conditions import Status
+from layette.engine.logic.native import NativeReader
+from layette.engine.logic.rete import rete_available
+from layette.engine.states.decide import Decision, decide
+from layette.mapping.fhir import json as fhir_json
 from layette.mapping.read import read
 from layette.mapping.write import to_bundle
 

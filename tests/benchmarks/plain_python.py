@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
 from typing import Any
 
-from layette.engine.conditions import AllOf, Among, Node
-from layette.engine.pack import Pack
-from layette.engine.views import Entry, cell
+from layette.engine.api import Pack
+from layette.engine.logic.conditions import AllOf, Among, Node
+from layette.engine.pack.written.views import Entry, cell
 
 Values = Mapping[str, Any]
 

@@ -13,13 +13,13 @@ import random
 import sys
 import time
 
-from program_strategies import random_program, random_visit
+from support.program_strategies import random_program, random_visit
 
 from layette.engine.errors import ReadersDisagree
-from layette.engine.native import NativeReader
-from layette.engine.program import Reader
-from layette.engine.reading import read_twice
-from layette.engine.rete import ReteReader, rete_available
+from layette.engine.logic.agree import read_twice
+from layette.engine.logic.native import NativeReader
+from layette.engine.logic.program import Reader
+from layette.engine.logic.rete import ReteReader, rete_available
 
 STEP = 20_000
 """Visits between two lines of the log; the first step is warm-up."""

@@ -1,7 +1,7 @@
 """What each validator catches of the planted defects, with a column for ours.
 
 Run it: ``python tests/benchmarks/validator_matrix.py``.
-The other columns are data, `tests/mapping/defects/validator_matrix.csv`; ours is run now, on the same resources.
+The other columns are data, `tests/support/defects/validator_matrix.csv`; ours is run now, on the same resources.
 """
 
 from __future__ import annotations
@@ -9,10 +9,10 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from layette.mapping.fhir_json import loads
+from layette.mapping.fhir.json import loads
 from layette.mapping.validate import errors, validate
 
-DEFECTS = Path(__file__).parents[1] / "mapping/defects"
+DEFECTS = Path(__file__).parents[1] / "support/defects"
 OURS = "layette"
 
 

@@ -9,13 +9,13 @@ from typing import Any
 
 import jsonschema
 import pytest
-from small_pack import FOLDER, assess, visit
+from support.small_pack import FOLDER, assess, visit
 
+from layette.engine.pack.written.yaml_nodes import parse
 from layette.engine.published import PACK_FILES, schemas, write
-from layette.engine.visit_form import DEFINITIONS, VISIT
-from layette.engine.visit_items import ITEM_KEYS
-from layette.engine.visit_reader import KEYS
-from layette.engine.yaml_nodes import parse
+from layette.engine.visit.form import DEFINITIONS, VISIT
+from layette.engine.visit.items import ITEM_KEYS
+from layette.engine.visit.reader import KEYS
 
 ROOT = Path(__file__).parents[2]
 PACKS = {"small": FOLDER, "newborn": ROOT / "rules" / "newborn"}

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from fhirpathpy import evaluate
 from integration import visits
-from shipped_examples import NAMES
+from support.shipped_examples import NAMES
 
 REQUESTS = "Bundle.entry.resource.ofType(ServiceRequest).where(doNotPerform.empty())"
 REFERRALS = f"{REQUESTS}.where(category.coding.where(code = 'referral').exists() and priority != 'routine')"

@@ -12,7 +12,7 @@ import pytest
 from integration import visits
 from integration.fhir_server import Server
 
-from layette.mapping.fhir_json import dumps
+from layette.mapping.fhir.json import dumps
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 

@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 from integration import tools, visits
-from shipped_examples import NAMES
+from support.shipped_examples import NAMES
 
 from layette.mapping.cli import main
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from integration import visits
 from integration.fhir_server import Server, everything, hold
-from shipped_examples import NAMES
+from support.shipped_examples import NAMES
 
-from layette.mapping.fhir_json import dumps
+from layette.mapping.fhir.json import dumps
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 

@@ -6,12 +6,12 @@ import json
 from functools import cache
 from typing import Any
 
-from shipped_examples import source
+from support.shipped_examples import source
 
-from layette.engine.assessment import Assessment
-from layette.engine.pack import Pack, load_pack
-from layette.mapping.checked import checked_output
-from layette.mapping.fhir_json import dumps, loads
+from layette.engine.answer.assessment import Assessment
+from layette.engine.api import Pack, load_pack
+from layette.mapping.door import checked_output
+from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.read import ReadResult, read
 from layette.mapping.write import BASE, to_bundle
 

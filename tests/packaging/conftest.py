@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from checkout import done
-from installs import Installed, copy_of_the_tree, install
+from support.checkout import done
+from support.installs import Installed, copy_of_the_tree, install
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 
 import pytest
-from installs import install, interpreter, other_interpreters
+from support.installs import install, interpreter, other_interpreters
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("packaging")]
 

@@ -6,7 +6,7 @@ import tarfile
 import zipfile
 
 import pytest
-from checkout import FOLDERS, done, files, shown_example
+from support.checkout import FOLDERS, done, files, shown_example
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("packaging")]
 

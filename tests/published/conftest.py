@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from layette.engine.tables import load_table
+from layette.engine.tables.load import load_table
 
 TABLES = Path(__file__).parents[2] / "rules/newborn/tables"
 

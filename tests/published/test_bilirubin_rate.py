@@ -8,10 +8,10 @@ from fractions import Fraction
 
 import numpy as np
 
+from layette.engine.exact.arithmetic import at_least
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.ages import elapsed_hours
-from layette.engine.measures.arithmetic import at_least
 from layette.engine.measures.change import change_per_hour
-from layette.engine.measures.interval import Interval
 
 
 def exactly(*values):

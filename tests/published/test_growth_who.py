@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.growth import centile, zscore
-from layette.engine.measures.interval import Interval
 
 LINES = Path(__file__).with_name("who_zscore_test_cases.csv").read_text(encoding="utf-8").splitlines()
 CASES = list(csv.DictReader(line for line in LINES if not line.startswith("#")))

@@ -9,8 +9,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.birth_size import size_for_gestation
-from layette.engine.measures.interval import Interval
 
 TABLES = ("intergrowth-21st-weight", "intergrowth-21st-length", "intergrowth-21st-head")
 BANDS = (

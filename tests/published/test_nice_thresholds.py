@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from layette.engine.measures.interval import Interval
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.thresholds import beyond, threshold
 
 CSV = Path(__file__).parents[2] / "rules/newborn/tables/nice-cg98.csv"

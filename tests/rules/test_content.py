@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 import yaml
-from pack_words import PACK, english, entries, plain
+from support.pack_words import PACK, english, entries, plain
 
-from layette.engine.model import FindingShape, RuleShape
-from layette.engine.pack import Pack, load_pack
-from layette.engine.references import listed
+from layette.engine.api import Pack, load_pack
+from layette.engine.pack.checks.names import listed
+from layette.engine.pack.written.shapes import FindingShape, RuleShape
 from layette.mapping import codes
-from layette.mapping.read.answers import pairs
+from layette.mapping.read.codes.answers import pairs
 from layette.mapping.text import render
 
 RECORDS = ("birth", "mother")

@@ -13,7 +13,7 @@ from collections import defaultdict
 
 import pytest
 import textstat
-from pack_words import Text, english, plain
+from support.pack_words import Text, english, plain
 
 GRADE = 8.0
 """The highest grade that a text may need; sixth to eighth grade, or easier."""

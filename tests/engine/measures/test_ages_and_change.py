@@ -5,9 +5,9 @@ from fractions import Fraction
 
 import pytest
 
+from layette.engine.exact.arithmetic import at_least, more_than
+from layette.engine.exact.interval import Interval
 from layette.engine.measures import REGISTRY, ages, change
-from layette.engine.measures.arithmetic import at_least, more_than
-from layette.engine.measures.interval import Interval
 
 
 def exactly(*values):

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.birth_size import size_for_gestation
 from layette.engine.measures.growth import centile, zscore
-from layette.engine.measures.interval import Interval
 from layette.engine.measures.steps import expected_count, feed_volume_per_day, feed_volume_per_feed
 
 QUICK = settings(max_examples=25, deadline=None)

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented_lines import INVENTED
+from support.invented_lines import INVENTED
 
+from layette.engine.exact import arithmetic as ar
+from layette.engine.exact.interval import Interval
 from layette.engine.measures import REGISTRY
-from layette.engine.measures import arithmetic as ar
 from layette.engine.measures.birth_size import size_for_gestation
 from layette.engine.measures.growth import LmsTable, centile, zscore
-from layette.engine.measures.interval import Interval
 from layette.engine.measures.steps import expected_count, feed_volume_per_day, feed_volume_per_feed
 from layette.engine.measures.thresholds import beyond, threshold
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented_lines import INVENTED, LINES
+from support.invented_lines import INVENTED, LINES
 
-from layette.engine.measures.interval import Interval
-from layette.engine.measures.set_safety import value_at
+from layette.engine.exact.interval import Interval
 from layette.engine.measures.thresholds import Curve, beyond, margin, threshold
+from layette.engine.tables.set_safety import value_at
 
 QUICK = settings(max_examples=60, deadline=None)
 

@@ -12,15 +12,15 @@ from types import MappingProxyType, SimpleNamespace
 from typing import Any
 
 import pytest
-from assessment_samples import MEMORY, PUBLISHED, SamplePack, assessment, flat_visit
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from support.assessment_samples import MEMORY, PUBLISHED, SamplePack, assessment, flat_visit
 
-from layette.engine.cases import CaseReport, Seen
+from layette.engine.cases.cases import CaseReport, Seen
 from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
-from layette.engine.model import Consequence, RuleShape
+from layette.engine.pack.written.shapes import Consequence, RuleShape
+from layette.mapping import intake as given_module
 from layette.mapping.cli import assess, check, command, main
-from layette.mapping.cli import given as given_module
 
 
 def rule(name: str, source: str) -> SimpleNamespace:

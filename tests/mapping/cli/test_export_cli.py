@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from small_pack import FOLDER
+from support.small_pack import FOLDER
 
 from layette.mapping.cli import main
-from layette.mapping.fhir_json import loads
-from layette.mapping.fhir_xml import from_xml
+from layette.mapping.fhir.json import loads
+from layette.mapping.fhir.xml import from_xml
 
 
 @pytest.mark.parametrize(("form", "ending", "parse"), [("fhir-json", "json", loads), ("fhir-xml", "xml", from_xml)])

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from support.checkout import ROOT
 
 from layette.mapping.cli import main
 from layette.mapping.validate import validate
@@ -18,7 +19,7 @@ from layette.mapping.validate import validate
 GOOD = {"resourceType": "Patient", "gender": "female", "birthDate": "2026-11-20"}
 BAD = GOOD | {"gender": "girl"}
 XML = '<Patient xmlns="http://hl7.org/fhir"><gender value="{}"/><birthDate value="2026-11-20"/></Patient>'
-XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", Path(__file__).parents[4] / "shared/reference/fhir/fhir-single.xsd"))
+XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
 
 
 @pytest.fixture(autouse=True)

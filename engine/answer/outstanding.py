@@ -1,0 +1,137 @@
+"""What is still open: findings that would settle something, by step of the examination."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from layette.engine.answer.assessment import PRIORITIES, NotEvaluated, Priority, Question, Step
+from layette.engine.answer.explain import Asked, label_of, sought
+from layette.engine.logic.conditions import Status
+from layette.engine.pack.written.views import View
+from layette.engine.states.decide import Decision
+from layette.engine.states.facts import Facts
+
+SEX_LABEL = "Sex at birth"
+
+
+@dataclass
+class _Open:
+    """What is gathered for one finding."""
+
+    rules: dict[str, Priority] = field(default_factory=dict)
+    settles: dict[str, None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Outstanding:
+    """Everything that is open at a visit."""
+
+    steps: tuple[Step, ...]
+    unsettled: dict[int, tuple[Asked, ...]]
+    not_evaluated: tuple[NotEvaluated, ...]
+    notices: tuple[str, ...]
+
+
+def outstanding(decision: Decision) -> Outstanding:
+    """Gather what the undecided and provisional rules still wait for."""
+    facts = decision.facts
+    open_findings: dict[tuple[str, str], _Open] = {}
+    unsettled: dict[int, tuple[Asked, ...]] = {}
+    not_evaluated: list[NotEvaluated] = []
+    history: dict[str, None] = {}
+    for index, status in enumerate(decision.statuses):
+        if status in (Status.FIRED, Status.RULED_OUT):
+            continue
+        shape = facts.pack.instances[index].rule.shape
+        waiting = facts.pack.open_rules.of(index, status, facts.states)
+        asked = tuple(dict.fromkeys(a for var in waiting.waits_for for a in sought(var, facts)))
+        unsettled[index] = asked
+        priority = facts.pack.rule_priorities[index]
+        if priority is None:
+            continue
+        why = next((facts.result(a.finding).why_not for a in asked if a.kind == "supplied"), None)
+        if why is not None:
+            not_evaluated.append(
+                NotEvaluated(rule=shape.id, title=shape.title, why=f"cannot evaluate: {why}", priority=priority)
+            )
+        _gather(decision, index, asked, priority, open_findings, history)
+    notices = (f"no earlier visit on record for: {'; '.join(history)}",) if history else ()
+    return Outstanding(tuple(_steps(open_findings, facts)), unsettled, tuple(_once(not_evaluated)), notices)
+
+
+def _once(found: list[NotEvaluated]) -> list[NotEvaluated]:
+    return list(dict.fromkeys(found))
+
+
+def _gather(
+    decision: Decision,
+    index: int,
+    asked: tuple[Asked, ...],
+    priority: Priority,
+    found: dict[tuple[str, str], _Open],
+    history: dict[str, None],
+) -> None:
+    facts = decision.facts
+    key = facts.pack.instances[index].key
+    entries = facts.pack.table.entries
+    settled_by = facts.pack.open_rules.of(index, decision.statuses[index], facts.states).settled_by
+    alone = {(entries[var].view.subject, entries[var].view.side) for var in settled_by}
+    for item in asked:
+        if item.kind == "history":
+            history.setdefault(label_of(facts.pack, View(item.finding, item.side)))
+        if item.kind not in ("finding", "sex"):
+            continue
+        entry = found.setdefault((item.finding, item.side), _Open())
+        entry.rules[key] = priority
+        if (item.finding, item.side) in alone:
+            entry.settles.setdefault(key)
+
+
+def _steps(found: dict[tuple[str, str], _Open], facts: Facts) -> list[Step]:
+    by_area: dict[str, list[Question]] = {}
+    for (finding, side), entry in found.items():
+        area = facts.pack.area_of.get(finding)
+        by_area.setdefault(area.area if area else "", []).append(_question(finding, side, entry, facts))
+    emergencies = {rule for entry in found.values() for rule, priority in entry.rules.items() if priority == "stat"}
+    order = {area.area: k for k, area in enumerate(facts.pack.areas)}
+    names = {area.area: area.step for area in facts.pack.areas}
+    steps = []
+    for area_name, questions in by_area.items():
+        rules = {rule for q in questions for rule in q.rules}
+        stat = rules & emergencies
+        questions.sort(key=lambda q: (PRIORITIES.index(q.worst), -len(q.rules), q.finding, q.side or ""))
+        steps.append(
+            Step(
+                area=area_name,
+                label=names.get(area_name, "Record birth facts"),
+                worst=questions[0].worst,
+                rules=len(rules),
+                emergencies=len(stat),
+                questions=tuple(questions),
+            )
+        )
+    return sorted(steps, key=lambda s: (PRIORITIES.index(s.worst), -s.rules, order.get(s.area, -1)))
+
+
+def _question(finding: str, side: str, entry: _Open, facts: Facts) -> Question:
+    worst = PRIORITIES[min(PRIORITIES.index(p) for p in entry.rules.values())]
+    if finding not in facts.pack.findings:
+        label, reading = SEX_LABEL, None
+    else:
+        label = label_of(facts.pack, View(finding, side))
+        shape = facts.pack.findings[finding]
+        reading = None if shape.readings else facts.readings.latest(finding, side).used
+    state, reason = "not examined", None
+    if reading is not None:
+        state, reason = ("too loose", reading.given) if reading.possible is not None else ("attempted", reading.absent)
+    return Question(
+        finding=finding,
+        side=side or None,
+        label=label,
+        state=state,  # type: ignore[arg-type]
+        reason=reason,
+        rules=tuple(sorted(entry.rules)),
+        settles=tuple(sorted(entry.settles)),
+        emergencies=tuple(sorted(rule for rule, priority in entry.rules.items() if priority == "stat")),
+        worst=worst,
+    )

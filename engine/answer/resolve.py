@@ -1,0 +1,198 @@
+"""Several reasons, one recommendation: the highest priority, the earliest end, all reasons kept.
+
+Reasons for one target (and side) share a recommendation while their windows have a moment in common; what has none
+is a further episode. The result does not depend on the order of the rules.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from layette.engine.answer.assessment import PRIORITIES, Kind, Priority
+from layette.engine.answer.proposals import Place, Proposal
+from layette.engine.answer.windows import Real, window_for
+from layette.engine.exact.times import day_number
+from layette.engine.logic.conditions import Status
+from layette.engine.pack.compile import Instance, Written
+from layette.engine.pack.written.row_rules import ANY
+
+if TYPE_CHECKING:
+    from layette.engine.states.decide import Decision
+    from layette.engine.states.facts import Facts
+
+FAR = 1 << 62
+
+
+class Ground(NamedTuple):
+    """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional."""
+
+    number: int
+    instance: Instance
+    proposal: Proposal
+    status: Status
+    window: Real
+
+    @property
+    def side(self) -> str:
+        """The side that the rule is about, empty for none."""
+        return self.proposal.side
+
+    @property
+    def rank(self) -> int:
+        """The place of the priority, 0 for stat."""
+        return self.proposal.rank
+
+    @property
+    def order(self) -> tuple[int, int, int, str, str]:
+        """The canonical place among the reasons for one target."""
+        until = FAR if self.window.until is None else self.window.until
+        return (self.rank, until, self.window.start or 0, self.instance.key, self.proposal.verb)
+
+
+class Episode(NamedTuple):
+    """One recommendation in the making: its reasons, and the window that they share."""
+
+    grounds: tuple[Ground, ...]
+    number: int
+    start: int | None
+    until: int | None
+
+    @property
+    def first(self) -> Ground:
+        """The reason that sets the priority."""
+        return self.grounds[0]
+
+    @property
+    def certain(self) -> Priority | None:
+        """The highest priority of the reasons that fired."""
+        fired = [g.rank for g in self.grounds if g.status is Status.FIRED]
+        return PRIORITIES[min(fired)] if fired else None
+
+    @property
+    def window(self) -> Real:
+        """The window of the recommendation: earliest end, latest start among the highest priority."""
+        lead = min(self.grounds, key=lambda g: (FAR if g.window.until is None else g.window.until, g.rank, g.order))
+        text = lead.window.text if lead.window.until is not None else self.first.window.text
+        missing = next((g.window.missing for g in self.grounds if g.window.missing), None)
+        overdue = any(g.window.overdue for g in self.grounds)
+        return self.first.window._replace(
+            start=self.start, until=self.until, text=text, overdue=overdue, missing=missing
+        )
+
+
+def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Ground]]:
+    """Return the reasons of all rules that fired or are provisional, by place.
+
+    ``due`` holds the window of each `due` rule that is wanted now; the others are on record, or wanted later. Nobody
+    is reassured provisionally.
+    """
+    facts, out = decision.facts, {}  # type: Facts, dict[Place, list[Ground]]
+    pack, statuses, fired = facts.pack, decision.statuses, Status.FIRED
+    instances, proposals, due_numbers, windows = pack.instances, pack.proposals, pack.due_numbers, facts.windows
+    for index in decision.standing:
+        wanted = due.get(index)
+        if wanted is None and index in due_numbers:
+            continue
+        instance, status = instances[index], statuses[index]
+        for proposal in proposals[index]:
+            if proposal.verb == "reassure" and status is not fired:
+                continue
+            window = wanted or windows.get(proposal.timing) or window_for(proposal, facts)
+            out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window))
+    if not pack.row_spanning.isdisjoint(decision.standing):
+        out = {place: _lookup(found, pack.row_spanning) for place, found in out.items()}
+    return _sides_joined(out)
+
+
+def _lookup(grounds: list[Ground], row_spanning: frozenset[int]) -> list[Ground]:
+    """The rule that spans several rows of a table says nothing where one of these rows speaks for itself."""
+    rows = {g.instance.rule.group for g in grounds if g.number not in row_spanning}
+    return [g for g in grounds if g.number not in row_spanning or g.instance.rule.group not in rows]
+
+
+def spans_rows(rule: Written) -> bool:
+    """Whether a rule is the one that spans several rows of a table."""
+    group: str = rule.group
+    return group.startswith("tables/") and rule.shape.id.split(".")[1].startswith(ANY)
+
+
+def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground]]:
+    """A reason without a side joins the reasons for one side of the same target: one referral, not two."""
+    sided: dict[tuple[Kind, str], list[Place]] = {}
+    for place in grounds:
+        if place[2]:
+            sided.setdefault(place[:2], []).append(place)
+    for target, places in sided.items():
+        unsided = grounds.pop((*target, ""), None)
+        if unsided is not None:
+            first = min(places, key=lambda place: (min(g.order for g in grounds[place]), place))
+            grounds[first] = grounds[first] + unsided
+    return grounds
+
+
+def episodes(grounds: Sequence[Ground]) -> list[Episode]:
+    """Group the reasons for one target and side into as few recommendations as their windows allow."""
+    if len(grounds) == 1:
+        return [_lasting(tuple(grounds), 1, grounds[0].window.start, grounds[0].window.until)]
+    left = sorted(grounds, key=lambda g: g.order)
+    out: list[Episode] = []
+    while left:
+        taken, rest = [left[0]], []
+        first, last = _ends(left[0])
+        for ground in left[1:]:
+            start, until = _ends(ground)
+            start, until = (start if start > first else first), (until if until < last else last)
+            if start <= until:
+                taken.append(ground)
+                first, last = start, until
+            else:
+                rest.append(ground)
+        out.append(_episode(taken, len(out) + 1))
+        left = rest
+    return out
+
+
+def _ends(ground: Ground) -> tuple[int, int]:
+    """Return the ends of a window; one whose anchor is not known pulls no other window."""
+    if ground.window.missing:
+        return 0, FAR
+    start, until = ground.window.start, ground.window.until
+    return (0 if start is None else start), (FAR if until is None else until)
+
+
+def _episode(taken: list[Ground], number: int) -> Episode:
+    timed = [g for g in taken if not g.window.missing] or taken
+    leading, start, until = timed[0].rank, None, None  # type: int, int | None, int | None
+    for ground in timed:
+        window = ground.window
+        if window.until is not None and (until is None or window.until < until):
+            until = window.until
+        if window.start is not None and (start is None or window.start > start) and ground.rank == leading:
+            start = window.start
+    return _lasting(tuple(taken), number, start, until)
+
+
+def _lasting(taken: tuple[Ground, ...], number: int, start: int | None, until: int | None) -> Episode:
+    if start is not None and until is not None and until < start:
+        start = until
+    return Episode(taken, number, start, until)
+
+
+def episode_name(episode: Episode, facts: Facts) -> str:
+    """Name the episode: what separates this request from another one for the same target."""
+    kind = facts.pack.targets[episode.first.proposal.target].episode
+    visit = facts.visit
+    if kind == "per_visit":
+        name = f"visit-{day_number(visit.at.lo, visit.zone)}"
+    elif kind == "per_anchor" and episode.start is not None:
+        name = f"from-{day_number(episode.start, visit.zone)}"
+    else:
+        name = "once"
+    return name if episode.number == 1 else f"{name}-{episode.number}"
+
+
+def key(*parts: Any) -> str:
+    """Return a short digest of parts, stable over runs and machines."""
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]

@@ -1,0 +1,55 @@
+"""What an open rule still depends on, remembered: most rules of most visits are open in the same few ways."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from layette.engine.logic.conditions import AllOf, Node, State, Status, deciders, normal_form, residual, variables
+from layette.engine.logic.program import Program
+
+REMEMBERED = 50_000
+
+
+@dataclass(frozen=True, slots=True)
+class OpenRule:
+    """The variables that an open rule waits for, and those of which one value alone settles it."""
+
+    waits_for: tuple[int, ...]
+    settled_by: frozenset[int]
+
+
+class OpenRules:
+    """Answers, for every rule of a program, what it waits for under given states; safe to share between threads."""
+
+    def __init__(self, program: Program) -> None:
+        """Prepare each rule's open conditions: its own, and those of its replacements."""
+        full = program.unknown
+        self._own = [normal_form(AllOf((r.applies, r.when)), full) for r in program.rules]
+        self._replacements = [r.replacements for r in program.rules]
+        self._own_variables = [tuple(dict.fromkeys(variables(node))) for node in self._own]
+        self._other_variables = [
+            tuple(dict.fromkeys(v for n in nodes for v in variables(n))) for nodes in self._replacements
+        ]
+        self._unknown = full
+        self._answer = lru_cache(maxsize=REMEMBERED)(self._compute)
+
+    def of(self, index: int, status: Status, states: Sequence[State]) -> OpenRule:
+        """Return what a rule waits for: its own condition where undecided, its replacements where provisional."""
+        provisional = status is Status.PROVISIONAL
+        wanted = self._other_variables[index] if provisional else self._own_variables[index]
+        return self._answer(index, provisional, tuple([states[var] for var in wanted]))
+
+    def _compute(self, index: int, provisional: bool, known: tuple[State, ...]) -> OpenRule:
+        wanted = self._other_variables[index] if provisional else self._own_variables[index]
+        states = list(self._unknown)
+        for var, state in zip(wanted, known, strict=True):
+            states[var] = state
+        nodes: Sequence[Node] = self._replacements[index] if provisional else [self._own[index]]
+        waits: dict[int, None] = {}
+        settled: set[int] = set()
+        for node in nodes:
+            waits.update(dict.fromkeys(variables(residual(node, states))))
+            settled.update(var for var, (fires, rules_out) in deciders(node, states).items() if fires or rules_out)
+        return OpenRule(tuple(waits), frozenset(settled))

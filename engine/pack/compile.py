@@ -1,0 +1,258 @@
+"""From written rules to a program: every side, setting and replacement expanded, in dependency order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from layette.engine.errors import PackProblem
+from layette.engine.logic.conditions import AllOf, Node, normal_form, tests, variables
+from layette.engine.logic.program import CompiledRule, Program
+from layette.engine.pack.checks.conditions import check_condition, check_replacements, check_sides
+from layette.engine.pack.written.grammar import HOLDS, Grammar
+from layette.engine.pack.written.shapes import RuleShape
+from layette.engine.pack.written.subjects import Subjects
+from layette.engine.pack.written.views import VariableTable
+from layette.engine.pack.written.yaml_nodes import Document, Path
+
+
+@dataclass(frozen=True)
+class Written:
+    """A rule as it stands in a file."""
+
+    shape: RuleShape
+    document: Document
+    path: Path
+    group: str
+
+    @cached_property
+    def place(self) -> str:
+        """``file:line`` of the rule."""
+        return f"{self.document.file}:{self.document.line(self.path)}"
+
+
+@dataclass(frozen=True)
+class Instance:
+    """One rule for one side: what a program's rule number stands for."""
+
+    rule: Written
+    side: str
+
+    @cached_property
+    def key(self) -> str:
+        """The rule's id, with its side where it has one."""
+        return f"{self.rule.shape.id}@{self.side}" if self.side else self.rule.shape.id
+
+
+@dataclass
+class Trees:
+    """The trees of one instance, as authored."""
+
+    applies: Node = HOLDS
+    when: Node = HOLDS
+    unless: Node | None = None
+
+    @property
+    def whole(self) -> Node:
+        """`applies and when`."""
+        return AllOf((self.applies, self.when))
+
+
+@dataclass
+class Compiled:
+    """What compiling gives: the program, what its rules stand for, and the guards of findings."""
+
+    program: Program
+    instances: tuple[Instance, ...]
+    guards: Mapping[str, Node]
+    table: VariableTable
+    inexact: frozenset[str] = frozenset()
+    problems: list[PackProblem] = field(default_factory=list)
+
+
+SetGuards = Mapping[str, tuple[str, tuple[str, ...]]]
+"""Rule id -> (setting, choices) under which its threshold set may be used."""
+
+
+def compile_rules(
+    written: Sequence[Written], subjects: Subjects, set_guards: SetGuards, guards_of: Document | None = None
+) -> Compiled:
+    """Compile ``written`` against ``subjects``; mistakes are gathered in the result, never raised."""
+    problems: list[PackProblem] = []
+    table = VariableTable()
+    instances = [Instance(rule, side) for rule in written for side in _sides(rule, subjects)]
+    _build(instances, subjects, set_guards, table, problems)
+    table.freeze()
+    trees, guards = _build(instances, subjects, set_guards, table, [])
+    if problems:
+        return Compiled(Program((), ()), tuple(instances), guards, table, problems=problems)
+    return _finished(instances, trees, guards, table, subjects)
+
+
+def _sides(rule: Written, subjects: Subjects) -> tuple[str, ...]:
+    if rule.shape.each != "side":
+        return ("",)
+    return ("left", "right")
+
+
+def _build(
+    instances: Sequence[Instance],
+    subjects: Subjects,
+    set_guards: SetGuards,
+    table: VariableTable,
+    problems: list[PackProblem],
+) -> tuple[list[Trees], dict[str, Node]]:
+    trees = [_trees(instance, subjects, set_guards, table, problems) for instance in instances]
+    guards = {}
+    for name, shape in subjects.findings.items():
+        if shape.applies_when is not None:
+            grammar = Grammar(subjects, table, _reporter(subjects.document_of(name), (), problems))
+            guards[name] = grammar.condition(shape.applies_when, ("findings", name, "applies_when"))
+    for name in sorted(subjects.conclusions):
+        grammar = Grammar(subjects, table, lambda *_: None)
+        grammar.condition({name: True}, ())
+    return trees, guards
+
+
+def _trees(
+    instance: Instance,
+    subjects: Subjects,
+    set_guards: SetGuards,
+    table: VariableTable,
+    problems: list[PackProblem],
+) -> Trees:
+    shape, document, path = instance.rule.shape, instance.rule.document, instance.rule.path
+    grammar = Grammar(subjects, table, _reporter(document, path, problems))
+
+    def tree(key: str, written: Any) -> Node:
+        return grammar.condition(written, (key,), instance.side)
+
+    out = Trees()
+    if shape.applies_when is not None:
+        out.applies = tree("applies_when", shape.applies_when)
+    if shape.id in set_guards:
+        setting, choices = set_guards[shape.id]
+        out.applies = AllOf((out.applies, grammar.setting_is(setting, list(choices))))
+    if shape.when is not None:
+        out.when = tree("when", shape.when)
+    elif shape.due is None:
+        problems.append(document.problem(path, "condition-empty", "a rule needs a 'when' (or is a 'due' rule)"))
+    if shape.unless is not None:
+        out.unless = tree("unless", shape.unless)
+    return out
+
+
+def _reporter(document: Document | None, base: Path, problems: list[PackProblem]) -> Any:
+    def report(path: Path, code: str, message: str) -> None:
+        if document is not None:
+            problems.append(document.problem((*base, *path), code, message))
+
+    return report
+
+
+def _finished(
+    instances: list[Instance],
+    trees: list[Trees],
+    guards: dict[str, Node],
+    table: VariableTable,
+    subjects: Subjects,
+) -> Compiled:
+    made = table.variables()
+    full = [variable.full for variable in made]
+    conclusions = {
+        entry.view.subject: k for k, entry in enumerate(table.entries) if entry.view.subject in subjects.conclusions
+    }
+    rules = [_compiled(k, instances, trees, full, conclusions) for k in range(len(instances))]
+    order, ring = _ordered(rules, frozenset(conclusions.values()))
+    problems = list(_ring_problems(ring, instances))
+    for k, instance in enumerate(instances):
+        problems += check_condition(instance, rules[k], made, table, subjects, trees[k].whole)
+    problems += check_replacements(instances)
+    problems += check_sides(instances, rules)
+    program = Program(made, tuple(rules[k] for k in order), tuple(conclusions.values()))
+    inexact = frozenset(instances[k].key for k in range(len(instances)) if not _exact(rules[k], table))
+    return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact, problems)
+
+
+def _compiled(
+    k: int, instances: list[Instance], trees: list[Trees], full: list[int], conclusions: Mapping[str, int]
+) -> CompiledRule:
+    instance, mine = instances[k], trees[k]
+    own = {normal_form(part, full) for part in _conjuncts(mine.whole)}
+    replacers = [tree.whole for other, tree in zip(instances, trees, strict=True) if _replaces(other, instance)]
+    if mine.unless is not None:
+        replacers.append(mine.unless)
+    authored = tuple(
+        AllOf(tuple(part for part in _conjuncts(tree) if normal_form(part, full) not in own)) for tree in replacers
+    )
+    concludes = tuple(conclusions[c.conclude] for c in instance.rule.shape.then if c.conclude)
+    return CompiledRule(
+        id=instance.key,
+        group=instance.rule.group,
+        applies=normal_form(mine.applies, full),
+        when=normal_form(mine.when, full),
+        authored=mine.whole,
+        replacements=tuple(normal_form(tree, full) for tree in authored),
+        authored_replacements=authored,
+        concludes=concludes,
+    )
+
+
+def _replaces(other: Instance, instance: Instance) -> bool:
+    same_side = not other.side or not instance.side or other.side == instance.side
+    return instance.rule.shape.id in other.rule.shape.instead_of and same_side
+
+
+def _conjuncts(node: Node) -> Iterator[Node]:
+    if isinstance(node, AllOf):
+        for part in node.parts:
+            yield from _conjuncts(part)
+    else:
+        yield node
+
+
+def _ordered(rules: Sequence[CompiledRule], conclusions: frozenset[int]) -> tuple[list[int], list[int]]:
+    """Return rule numbers in dependency order, authored order where free, and those caught in a ring."""
+    concluders: dict[int, set[int]] = {var: set() for var in conclusions}
+    for k, rule in enumerate(rules):
+        for var in rule.concludes:
+            concluders[var].add(k)
+    needs = [
+        {
+            c
+            for node in (rule.applies, rule.when, *rule.replacements)
+            for v in variables(node)
+            for c in concluders.get(v, ())
+        }
+        for rule in rules
+    ]
+    order: list[int] = []
+    done: set[int] = set()
+    left = list(range(len(rules)))
+    while left:
+        free = [k for k in left if needs[k] <= done]
+        if not free:
+            return order, left
+        order += free
+        done.update(free)
+        left = [k for k in left if k not in done]
+    return order, []
+
+
+def _ring_problems(ring: Iterable[int], instances: Sequence[Instance]) -> Iterator[PackProblem]:
+    names = ", ".join(sorted({instances[k].rule.shape.id for k in ring}))
+    for k in ring:
+        rule = instances[k].rule
+        yield rule.document.problem(rule.path, "cycle", f"these rules wait for one another's conclusions: {names}")
+
+
+def _exact(rule: CompiledRule, table: VariableTable) -> bool:
+    """Whether each recording stands once in the rule, or always in one direction, so that Kleene loses nothing."""
+    masks: dict[tuple[str, str], set[tuple[int, int]]] = {}
+    for node in (rule.applies, rule.when, *rule.replacements):
+        for test in tests(node):
+            view = table.entries[test.var].view
+            masks.setdefault((view.subject, view.side), set()).add((test.var, test.mask))
+    return all(len(found) == 1 for found in masks.values())

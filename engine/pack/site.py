@@ -1,0 +1,240 @@
+"""The site file: what one practice sets for itself, outside the pack, each change with its reason, name and date.
+
+A site chooses settings, names its time zone, supplies its own licensed tables, switches rules off and tightens
+windows. It cannot loosen one, and every output prints the differences.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path as FilePath
+from typing import Annotated, Any
+
+from pydantic import Field, StringConstraints
+
+from layette.engine.errors import PackProblem
+from layette.engine.exact.times import named_zone
+from layette.engine.measures.thresholds import ThresholdSet
+from layette.engine.pack.checks.names import rough
+from layette.engine.pack.compile import Written
+from layette.engine.pack.written.folder import check_shape, text_of
+from layette.engine.pack.written.shapes import Amount, Date, RuleId, SettingShape, Shape
+from layette.engine.pack.written.site_codes import LocalCode, read_codes
+from layette.engine.pack.written.yaml_nodes import Document, parse
+from layette.engine.tables.load import Table, check_set, load_table
+from layette.engine.tables.set_safety import SanityTable
+
+Said = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+
+
+class Signed(Shape):
+    """Why something was changed, by whom (a role or name) and when."""
+
+    reason: Said
+    by: Said
+    on: Date
+
+
+class Off(Signed):
+    """A rule that this site does not use."""
+
+    rule: RuleId
+
+
+class Tightened(Signed):
+    """A window that this site makes shorter."""
+
+    rule: RuleId
+    within: Amount
+
+
+class SiteShape(Shape):
+    """`site.yaml` as it is written."""
+
+    site: str
+    settings: dict[str, str] = Field(default_factory=dict)
+    timezone: str | None = None
+    contacts: dict[str, str] = Field(default_factory=dict)
+    canonical: str | None = None
+    codes: str | None = None
+    tables: dict[str, str] = Field(default_factory=dict)
+    rules_off: list[Off] = Field(default_factory=list)
+    windows: list[Tightened] = Field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Site:
+    """A site file, read; empty where there is none."""
+
+    shape: SiteShape | None = None
+    document: Document | None = None
+    tables: Mapping[str, Table] = field(default_factory=dict)
+    text: str = ""
+    looks: tuple[str, ...] = ()
+    codes: tuple[LocalCode, ...] = ()
+
+    @property
+    def timezone(self) -> str | None:
+        """The site's time zone by IANA name."""
+        return self.shape.timezone if self.shape else None
+
+    @property
+    def canonical(self) -> str | None:
+        """The base of the site's own code systems."""
+        return self.shape.canonical if self.shape else None
+
+    def digest_with(self, digest: str) -> str:
+        """Return the digest of the pack together with what the site changes."""
+        if not self.text:
+            return digest
+        return hashlib.sha256(f"{digest}\0{self.text}".encode()).hexdigest()
+
+    def with_settings(self, settings: dict[str, SettingShape], problems: list[PackProblem]) -> dict[str, SettingShape]:
+        """Return the pack's settings; the site's choices are checked here and applied at each visit."""
+        if self.shape is not None and self.document is not None:
+            for name, choice in self.shape.settings.items():
+                if name not in settings or choice not in settings[name].choices:
+                    known = ", ".join(settings[name].choices) if name in settings else ", ".join(settings)
+                    message = f"'{choice}' is no choice of '{name}': {known}"
+                    problems.append(self.document.problem(("settings", name), "unknown-setting", message))
+        return settings
+
+    def choices(self, settings: Mapping[str, SettingShape]) -> dict[str, str]:
+        """Return the choice in force for every setting."""
+        chosen = self.shape.settings if self.shape else {}
+        return {name: chosen.get(name, shape.default) for name, shape in settings.items()}
+
+    def notices(self) -> tuple[str, ...]:
+        """Return one line for each thing that this site changes in the rules."""
+        if self.shape is None:
+            return ()
+        off = [f"rule {o.rule} is switched off at this site: {o.reason} ({o.by}, {o.on})" for o in self.shape.rules_off]
+        tight = [
+            f"rule {w.rule} is due within {w.within} at this site: {w.reason} ({w.by}, {w.on})"
+            for w in self.shape.windows
+        ]
+        supplied = [f"table {name} is supplied by this site{_signers(table)}" for name, table in self.tables.items()]
+        return (*off, *tight, *supplied, *self.looks)
+
+
+def _signers(table: Table) -> str:
+    names = getattr(table, "signed_off", ())
+    return f", signed off by {'; '.join(names)}" if names else ""
+
+
+def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
+    """Read a site file and the tables that it names; mistakes go to ``problems``."""
+    if path is None:
+        return Site()
+    place = FilePath(path)
+    if not place.is_file():
+        problems.append(PackProblem(place.name, 1, "$", "file-missing", f"there is no site file '{place.name}'"))
+        return Site()
+    text = text_of(place, place.name, problems)
+    if text is None:
+        return Site()
+    document = parse(text, place.name)
+    problems += document.problems
+    shape = check_shape(document, document.data, (), SiteShape, problems)
+    if shape is None:
+        return Site()
+    _check_zone(shape, document, problems)
+    tables: dict[str, Table] = {}
+    for name, file in shape.tables.items():
+        text += _site_table(name, place.parent / file, document, tables, problems)
+    codes: tuple[LocalCode, ...] = ()
+    if shape.codes is not None:
+        codes, written = read_codes(place.parent / shape.codes, problems)
+        text += written
+    return Site(shape, document, tables, text, codes=codes)
+
+
+def _check_zone(shape: SiteShape, document: Document, problems: list[PackProblem]) -> None:
+    if shape.timezone is not None:
+        try:
+            named_zone(shape.timezone)
+        except ValueError as error:
+            problems.append(document.problem(("timezone",), "site", str(error)))
+
+
+def _site_table(
+    name: str, place: FilePath, document: Document, tables: dict[str, Table], problems: list[PackProblem]
+) -> str:
+    header_place = place.with_suffix(".yaml")
+    if not place.is_file() or not header_place.is_file():
+        message = f"a site's table needs '{place.name}' and its header '{header_place.name}' beside the site file"
+        problems.append(document.problem(("tables", name), "file-missing", message))
+        return ""
+    header_text, text = text_of(header_place, header_place.name, problems), text_of(place, place.name, problems)
+    if header_text is None or text is None:
+        return ""
+    header = parse(header_text, header_place.name)
+    problems += header.problems
+    data: Any = header.data
+    if header.problems:
+        return header_text + text
+    table, found = load_table(data if isinstance(data, Mapping) else {}, text, place.name, site_supplied=True)
+    problems += found
+    if table is not None:
+        tables[name] = table
+    return header_text + text
+
+
+def check_tables(site: Site, own: Mapping[str, Table], problems: list[PackProblem]) -> Site:
+    """Check a site's tables against the pack's; what asks for a second look becomes a notice of every output."""
+    if site.document is None:
+        return site
+    looks: list[str] = []
+    figures = [table for table in own.values() if isinstance(table, SanityTable)]
+    for name, table in site.tables.items():
+        if name in own:
+            message = f"a site may not replace the pack's own table '{name}'"
+            problems.append(site.document.problem(("tables", name), "site", message))
+        if isinstance(table, ThresholdSet):
+            refused, look = check_set(table, f"{table.name}.csv", figures)
+            problems += refused
+            looks += [f"table {name}, line {p.line}, deserves a second look: {p.message}" for p in look]
+    return replace(site, looks=tuple(looks))
+
+
+def apply_site(written: list[Written], site: Site, problems: list[PackProblem]) -> list[Written]:
+    """Return the rules without those that the site switched off, and with its shorter windows."""
+    if site.shape is None or site.document is None:
+        return written
+    known = {rule.shape.id for rule in written}
+    for k, rule_id in _named(site.shape):
+        if rule_id not in known:
+            problems.append(site.document.problem(k, "unknown-rule", f"the pack has no rule '{rule_id}'"))
+    off = {o.rule for o in site.shape.rules_off}
+    tight = {w.rule: (k, w) for k, w in enumerate(site.shape.windows)}
+    out = []
+    for rule in written:
+        if rule.shape.id in off:
+            continue
+        if rule.shape.id in tight:
+            rule = _tightened(rule, *tight[rule.shape.id], site.document, problems)
+        out.append(rule)
+    return out
+
+
+def _named(shape: SiteShape) -> Iterable[tuple[tuple[str | int, ...], str]]:
+    yield from ((("rules_off", k, "rule"), o.rule) for k, o in enumerate(shape.rules_off))
+    yield from ((("windows", k, "rule"), w.rule) for k, w in enumerate(shape.windows))
+
+
+def _tightened(rule: Written, k: int, change: Tightened, document: Document, problems: list[PackProblem]) -> Written:
+    consequences = []
+    if all(consequence.within is None for consequence in rule.shape.then):
+        message = f"'{change.rule}' has no 'within' that a site could shorten"
+        problems.append(document.problem(("windows", k, "rule"), "site", message))
+    for consequence in rule.shape.then:
+        if consequence.within is None:
+            consequences.append(consequence)
+            continue
+        if rough(change.within) > rough(consequence.within):
+            message = f"a site may only shorten a window: the pack says {consequence.within}"
+            problems.append(document.problem(("windows", k, "within"), "site", message))
+        consequences.append(consequence.model_copy(update={"within": change.within}))
+    return replace(rule, shape=rule.shape.model_copy(update={"then": consequences}))

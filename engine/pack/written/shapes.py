@@ -1,0 +1,322 @@
+"""The shapes of a rule pack as it is written: what stands in its YAML files.
+
+These models check shape alone (keys, kinds, closed lists); what the names refer to is checked by
+`engine.pack`. The published JSON Schema of a pack (`schemas/pack.schema.json`) is generated from them.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
+
+from layette.engine.answer.assessment import Priority
+
+
+def _a_date(text: str) -> str:
+    date.fromisoformat(text)
+    return text
+
+
+def _left_and_right(sides: list[str]) -> list[str]:
+    if sides != ["left", "right"]:
+        raise ValueError("sides are [left, right]")
+    return sides
+
+
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
+Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+([.\-][a-z0-9]+)*$")]
+RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z0-9\-]+\.[a-z0-9\-]+$")]
+Amount = Annotated[
+    str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk|\d{1,3} mo)$")
+]
+"""A number and a unit of time, such as ``24 h``; months are calendar months, and whole."""
+Days = Annotated[str, StringConstraints(pattern=r"^\d{1,5} d$")]
+Elapsed = Annotated[str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk)$")]
+"""An `Amount` without calendar months."""
+Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_a_date)]
+Offset = Annotated[
+    str, StringConstraints(pattern=r"^-?(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk|\d{1,3} mo)$")
+]
+"""An `Amount` that may lie before its anchor."""
+Side = Literal["left", "right"]
+Category = Literal[
+    "referral", "laboratory", "imaging", "procedure", "education", "evaluation", "therapy", "screening", "immunization"
+]
+Condition = dict[str, Any]
+CodeValue = str | list[str]
+
+
+class Shape(BaseModel):
+    """A mapping of a pack with a closed list of keys."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
+
+
+class NumberShape(Shape):
+    """How a finding is measured: UCUM unit, accepted units, resolution and what is physically possible."""
+
+    unit: str
+    accepts: list[str] = Field(default_factory=list)
+    resolution: Annotated[FiniteFloat, Field(gt=0)]
+    plausible: Annotated[list[FiniteFloat], Field(min_length=2, max_length=2)]
+
+
+class ReadingsShape(Shape):
+    """A finding that is read in parts, several times: attempts `.1 .2 .3`, then the part."""
+
+    parts: list[Name]
+    together: Elapsed
+    at_most: Annotated[int, Field(ge=1, le=9)]
+
+
+class FindingShape(Shape):
+    """One entry of the finding dictionary.
+
+    ``codes`` say what is asked (system: code, or a list of codes); ``means`` maps a value to codes that state
+    it by themselves (a Condition, or an Observation of presence). ``expected`` is what a healthy newborn shows.
+    ``carries_over``: a value of an earlier visit still counts (birth facts, results, screens); without it a
+    finding counts only for the visit at which it was made, so that an old "normal" never stands in for a look.
+    """
+
+    label: str
+    subject: Literal["baby", "mother"] = "baby"
+    sides: Annotated[list[Side], AfterValidator(_left_and_right)] | None = None
+    values: Annotated[list[Name], Field(min_length=1)] | None = None
+    coarse: dict[Name, list[Name]] = Field(default_factory=dict)
+    expected: Name | list[Name] | None = None
+    number: NumberShape | None = None
+    qualifier: dict[Name, list[Name]] = Field(default_factory=dict)
+    readings: ReadingsShape | None = None
+    applies_when: Condition | None = None
+    carries_over: bool = False
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+    part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
+    side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)
+    means: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
+    awaited: bool = False
+    reported: bool = False
+    say: str | None = None
+    variant: dict[Name, str] = Field(default_factory=dict)
+    note: str | None = None
+
+
+class NormalShape(Shape):
+    """A "normal" charted for a whole system: the value that it stands for, for exactly the findings listed.
+
+    Findings with sides are meant on both. Nothing else is spread, and what was recorded by itself comes first.
+    """
+
+    label: str
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+    spreads: Annotated[dict[Name, Name], Field(min_length=1)]
+
+
+class FindingsFile(Shape):
+    """One area of the examination: `findings/<area>.yaml`."""
+
+    area: str
+    label: str
+    step: str
+    findings: dict[Name, FindingShape]
+    normal: dict[Name, NormalShape] = Field(default_factory=dict)
+
+
+class MeasureShape(BaseModel):
+    """One measure: an engine function bound to findings. Further keys are the function's inputs."""
+
+    model_config = ConfigDict(extra="allow", frozen=True, strict=True)
+
+    compute: Name
+    label: str
+    unit: str | None = None
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+    source: str | None = None
+    digits: Annotated[int, Field(ge=0, le=6)] = 1
+    show: bool = True
+
+
+class ChoiceShape(Shape):
+    """One choice of a setting; ``bounds`` where a rule uses the setting as a bound."""
+
+    label: str
+    source: str | list[str] | None = None
+    bounds: dict[Literal["at_least", "more_than", "at_most", "below"], FiniteFloat] | None = None
+    value: str | FiniteFloat | None = None
+
+
+class SettingShape(Shape):
+    """A choice that a site makes where issuers differ; the default is the careful one."""
+
+    label: str
+    choices: dict[Slug, ChoiceShape]
+    default: Slug
+    why: str
+    source: str | list[str] | None = None
+
+
+class SourceShape(Shape):
+    """A citation, once, with how far it was verified."""
+
+    kind: Literal["published", "common-practice", "from-memory", "our-reading"]
+    text: str
+    issuer: Slug | None = None
+    read: str | None = None
+
+
+class WindowShape(Shape):
+    """When something is to be done, counted from an anchor."""
+
+    after: str = "visit"
+    start: Offset | None = Field(default=None, alias="from")
+    until: Offset | None = None
+    source: str | None = None
+
+
+class FirstOf(Shape):
+    """The earliest of several windows."""
+
+    first_of: list[WindowShape]
+
+
+class Consequence(Shape):
+    """One consequence of a rule: exactly one verb, with its priority and window."""
+
+    refer: Name | None = None
+    order: Name | None = None
+    recheck: Name | None = None
+    guide: Name | None = None
+    reassure: Name | None = None
+    avoid: Name | None = None
+    conclude: Name | None = None
+    priority: Priority | None = None
+    within: Amount | None = None
+    window: WindowShape | FirstOf | None = None
+    do: list[str] = Field(default_factory=list)
+    if_still: bool = False
+    source: str | list[str] | None = None
+
+
+class Wanted(Shape):
+    """What counts as having something: used by `due`, a target's `satisfied_by` and a topic's `given_by`."""
+
+    status: list[str] = Field(default_factory=list)
+    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
+    again_after: Amount | None = None
+
+
+class DiagnosisShape(Shape):
+    """What a rule's finding states by itself, to be proposed as a diagnosis: words and, where verified, codes."""
+
+    label: str
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+
+
+class RuleShape(Shape):
+    """One rule: `when` -> `then`, with `because` and `source`.
+
+    ``diagnosis`` is proposed along with what the rule recommends, never confirmed.
+    """
+
+    id: RuleId
+    title: str
+    applies_when: Condition | None = None
+    each: Literal["side"] | None = None
+    when: Condition | None = None
+    unless: Condition | None = None
+    due: Name | list[Name] | None = None
+    window: WindowShape | FirstOf | None = None
+    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
+    then: Annotated[list[Consequence], Field(min_length=1)]
+    instead_of: list[RuleId] = Field(default_factory=list)
+    diagnosis: DiagnosisShape | None = None
+    because: str
+    source: str | list[str]
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _diagnosis_goes_along(self) -> RuleShape:
+        if self.diagnosis and all(one.conclude for one in self.then):
+            raise ValueError("a diagnosis goes out with a recommendation, and this rule only concludes")
+        return self
+
+
+class TargetShape(Shape):
+    """What a recommendation is about. ``plain`` are the words for the family, by language.
+
+    ``conclusion`` targets do not exist: a conclusion is a finding that rules derive, declared by `conclude`.
+    """
+
+    kind: Literal["refer", "order", "recheck", "guide", "reassure", "avoid"]
+    label: str
+    subject: Literal["baby", "mother"] = "baby"
+    codes: dict[str, CodeValue] = Field(default_factory=dict)
+    category: Category | None = None
+    performer: str | None = None
+    satisfied_by: list[Wanted] = Field(default_factory=list)
+    conflicts_with: list[Name] = Field(default_factory=list)
+    episode: Literal["once", "per_visit", "per_anchor"] = "once"
+    plain: dict[str, str | dict[Literal["text", "review"], str]] = Field(default_factory=dict)
+    recheck_of: list[Name] = Field(default_factory=list)
+
+
+class RowsHeader(Shape):
+    """The header of a table whose rows are rules: `tables/<stem>.yaml`, with `<stem>.csv` beside it.
+
+    Each row is the rule `<stem>.<row's id>`: ``subject`` from the column ``at_least`` (included) to the column
+    ``below`` (not included), together with ``when``. An empty cell is open. ``columns`` names the columns that give a
+    row its own title, priority, ``within`` or target; the rest is common. ``edges`` says which side an edge was given.
+    """
+
+    kind: Literal["rows"]
+    title: str
+    subject: str
+    at_least: str
+    below: str
+    id: str = "id"
+    columns: dict[Literal["title", "priority", "within", "target", "because"], str] = Field(default_factory=dict)
+    applies_when: Condition | None = None
+    when: Condition | None = None
+    verb: Literal["refer", "order", "recheck", "avoid"]
+    target: Name | None = None
+    priority: Priority | None = None
+    within: Amount | None = None
+    because: str
+    source: str | list[str]
+    status: str
+    edges: str
+
+
+class Ages(Shape):
+    """The ages that a pack covers, in whole days, the last one included."""
+
+    start: Days = Field(alias="from")
+    to: Days
+
+
+class PackFile(Shape):
+    """`pack.yaml`: who this pack is for, and its files in exam order.
+
+    ``anchors`` binds the windows' anchors to findings: ``discharge`` to the age at discharge, ``term`` to the
+    gestational age at birth.
+    """
+
+    id: Slug
+    version: str
+    title: str
+    jurisdiction: str
+    ages: Ages
+    valid_from: Date
+    caution: str
+    anchors: dict[Literal["discharge", "term"], Name] = Field(default_factory=dict)
+    settings: str = "settings.yaml"
+    sources: str = "sources.yaml"
+    measures: str = "measures.yaml"
+    findings: list[str]
+    targets: list[str]
+    decisions: list[str]
+    guidance: list[str] = Field(default_factory=list)
+    tables: list[str] = Field(default_factory=list)
+    cases: list[str] = Field(default_factory=list)
+    case_tables: list[str] = Field(default_factory=list)

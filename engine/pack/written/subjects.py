@@ -1,0 +1,84 @@
+"""What a test may name: findings, measures, conclusions, settings, and the sex at birth."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from layette.engine.measures import REGISTRY
+from layette.engine.pack.written.shapes import FindingShape, MeasureShape, NormalShape, SettingShape
+from layette.engine.pack.written.yaml_nodes import Document
+
+SEX = "sex_at_birth"
+SEXES = ("male", "female")
+
+
+@dataclass(frozen=True)
+class Subjects:
+    """The names of a pack that conditions can use."""
+
+    findings: Mapping[str, FindingShape]
+    measures: Mapping[str, MeasureShape]
+    settings: Mapping[str, SettingShape]
+    conclusions: frozenset[str]
+    bands: Mapping[str, tuple[str, ...]]
+    documents: Mapping[str, Document]
+    normals: Mapping[str, NormalShape] = field(default_factory=dict)
+
+    def document_of(self, finding: str) -> Document | None:
+        """Return the file in which a finding is written."""
+        return self.documents.get(finding)
+
+    def unit(self, name: str) -> str | None:
+        """Return the unit in which bounds on ``name`` are meant; None for a category."""
+        if name in self.findings:
+            number = self.findings[name].number
+            return number.unit if number else None
+        return self.measure_unit(name)
+
+    def measure_unit(self, name: str) -> str | None:
+        """Return the unit of a measure: its own, else that of the finding it is computed of, else the function's."""
+        shape = self.measures[name]
+        if shape.unit:
+            return shape.unit
+        extra = shape.model_extra or {}
+        of = str(extra.get("of", "")).split(".")[0]
+        if shape.compute in ("difference", "absolute_difference", "margin", "threshold") and of in self.findings:
+            return self.unit(of)
+        return REGISTRY[shape.compute].unit if shape.compute in REGISTRY else None
+
+    def sides(self, name: str) -> tuple[str, ...]:
+        """Return the sides of a finding, empty where it has none."""
+        shape = self.findings.get(name)
+        return tuple(shape.sides) if shape and shape.sides else ()
+
+    def values(self, name: str) -> tuple[str, ...]:
+        """Return the values of a categorical finding."""
+        if name == SEX:
+            return SEXES
+        shape = self.findings.get(name)
+        return tuple(shape.values) if shape and shape.values else ()
+
+    def categories(self, measure: str) -> tuple[str, ...]:
+        """Return the categories that a measure answers with, empty where it answers with a number."""
+        return self.bands.get(measure, ())
+
+    def coarse(self, name: str) -> dict[str, tuple[str, ...]]:
+        """Return the less exact values that may be recorded, with the values still possible under each.
+
+        ``abnormal`` exists by itself where the dictionary says what is expected.
+        """
+        shape = self.findings.get(name)
+        if not shape or not shape.values:
+            return {}
+        out = {word: tuple(values) for word, values in shape.coarse.items()}
+        if shape.expected is not None and "abnormal" not in shape.values:
+            expected = {shape.expected} if isinstance(shape.expected, str) else set(shape.expected)
+            rest = tuple(value for value in shape.values if value not in expected)
+            if rest:
+                out.setdefault("abnormal", rest)
+        return out
+
+    def known(self, name: str) -> bool:
+        """Whether a condition may name ``name``."""
+        return name == SEX or name in self.findings or name in self.measures or name in self.conclusions

@@ -1,0 +1,264 @@
+"""Reading a pack's (or a site's) tables: one CSV each, described by a YAML header of the same name.
+
+``kind: set``        treatment lines of one issuer (``ThresholdSet``)
+``kind: reference``  growth tables (``LmsTable``, ``PercentileTable``), steps of age (``StepTable``), or numbers printed
+                     for people (``PrintedTable``); which, says ``method``
+``kind: sanity``     approximate points of published figures, only to check a set that a site supplies (``SanityTable``)
+
+A CSV begins with ``#`` lines (source, status), then a row of column names. All mistakes are found at once.
+
+**A site's own set.** Some guidelines' lines by hour of age are not ours to carry. A site that has the right to use
+them supplies ``aap-2022.csv`` with five columns, in mg/dL, and a header::
+
+    line,risk,gestation_weeks,age_hours,value
+    phototherapy,none,35,0,<value>          line: phototherapy | exchange; risk: none | present
+    exchange,present,>=40,336,<value>       gestation_weeks: 35 36 37 38 39 40, where 40 (or >=40) is 40 and later
+
+    kind: set
+    label: AAP 2022
+    issuer: aap
+    source: aap-2022-hyperbilirubinemia
+    status: verified
+    unit: mg/dL
+    beyond: at_least
+    gestations: [35, 36, 37, 38, 39, 40]
+    lines: [phototherapy, exchange]
+    risks: [none, present]
+    covers: [0, 336]
+    between: straight
+    after_last: hold
+    provenance: Which document, which edition, who copied it and how the copy was compared.
+    signed_off:
+      - {name: ..., role: ..., on: 2026-01-31}
+      - {name: ..., role: ..., on: 2026-02-01}
+
+Every line, risk and week needs a first row at 0 h; the last row holds to 336 h. A set without a risk split leaves
+``risks`` and that column out. A set of a single gestation may give each line a column of its own instead:
+``axis: <column of hours>`` and ``lines: {phototherapy: <column>, exchange: <column>}``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from pathlib import PurePosixPath
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError, model_validator
+
+from layette.engine.errors import PackProblem
+from layette.engine.measures.birth_size import PercentileTable
+from layette.engine.measures.growth import LmsTable
+from layette.engine.measures.steps import StepTable
+from layette.engine.measures.thresholds import Risk, ThresholdSet
+from layette.engine.tables import build as from_sheet
+from layette.engine.tables import set_safety
+from layette.engine.tables.build import PrintedTable
+from layette.engine.tables.set_safety import Fault, SanityTable
+from layette.engine.tables.sheet import Sheet
+
+Table: TypeAlias = ThresholdSet | LmsTable | PercentileTable | StepTable | PrintedTable | SanityTable
+"""What a table file becomes."""
+Text: TypeAlias = Annotated[str, Field(min_length=1)]
+Sources: TypeAlias = Annotated[
+    tuple[Text, ...],
+    BeforeValidator(lambda v: (v,) if isinstance(v, str) else v, json_schema_input_type=Text | tuple[Text, ...]),
+    Field(min_length=1),
+]
+Status: TypeAlias = Literal["verified", "secondary", "memory", "our-reading"]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class SignOff(_Model):
+    """Who compared a supplied set with its document, in which role, when."""
+
+    name: Text
+    role: Text
+    on: date
+
+
+class TableHeader(_Model):
+    """What every header says. ``for_people``: columns that are printed, not computed with."""
+
+    label: Text
+    source: Sources
+    status: Status
+    unit: Text
+    note: str = ""
+    choices: tuple[Text, ...] = ()
+    for_people: tuple[Text, ...] = ()
+
+
+class SetHeader(TableHeader):
+    """A set of treatment lines; see the top of this module."""
+
+    kind: Literal["set"]
+    issuer: Text
+    beyond: Literal["more_than", "at_least"]
+    gestations: Annotated[tuple[int, ...], Field(min_length=1)]
+    lines: dict[Text, Text] | tuple[Text, ...]
+    axis: str | None = None
+    risks: tuple[Risk, ...] = ()
+    covers: tuple[int, int]
+    between: Literal["straight", "step"] = "straight"
+    after_last: Literal["hold"] = "hold"
+    provenance: str = ""
+    signed_off: tuple[SignOff, ...] = ()
+
+    @model_validator(mode="after")
+    def _one_form(self) -> SetHeader:
+        wide = isinstance(self.lines, dict)
+        if wide and (self.axis is None or self.risks or len(self.gestations) != 1):
+            raise ValueError("lines with a column each need an axis, one gestation, and no risks")
+        if not wide and self.axis is not None:
+            raise ValueError("axis belongs to lines with a column each; else the hours stand in age_hours")
+        return self
+
+
+class LmsHeader(TableHeader):
+    """L, M, S by ``sex`` (male, female) and day; ``covers`` the first and last day."""
+
+    kind: Literal["reference"]
+    method: Literal["lms"]
+    axis: Text
+    covers: tuple[int, int]
+    restricted_beyond_3_sd: bool
+
+
+class PercentilesHeader(TableHeader):
+    """Printed percentiles by ``sex`` and day of gestation; the columns are named P3, P5, ..."""
+
+    kind: Literal["reference"]
+    method: Literal["percentiles"]
+    axis: Text
+    covers: tuple[int, int]
+    columns: Annotated[tuple[Annotated[str, Field(pattern=r"^P\d{1,2}$")], ...], Field(min_length=2)]
+
+
+class StepAxis(_Model):
+    """Start and end of each step: columns of days of life (first day 1, both included) or of hours (end excluded)."""
+
+    start: Text
+    end: Text
+    unit: Literal["day", "h"]
+
+
+class StepsHeader(TableHeader):
+    """Steps of age; ``columns``: name -> one CSV column, or the low and the high one of a range."""
+
+    kind: Literal["reference"]
+    method: Literal["steps"]
+    axis: StepAxis
+    columns: Annotated[dict[Text, Text | tuple[Text, Text]], Field(min_length=1)]
+
+
+class PrintedHeader(TableHeader):
+    """Numbers that people read: ``keys`` tell the rows apart, ``columns`` are numbers."""
+
+    kind: Literal["reference"]
+    method: Literal["printed"]
+    keys: Annotated[tuple[Text, ...], Field(min_length=1)]
+    columns: Annotated[tuple[Text, ...], Field(min_length=1)]
+
+
+class SanityHeader(TableHeader):
+    """Approximate points, never thresholds: ``line,risk,gestation_weeks,age_hours,value,within,otherwise``."""
+
+    kind: Literal["sanity"]
+    issuer: Text
+
+
+ReferenceHeader: TypeAlias = Annotated[
+    LmsHeader | PercentilesHeader | StepsHeader | PrintedHeader, Field(discriminator="method")
+]
+Header: TypeAlias = Annotated[SetHeader | ReferenceHeader | SanityHeader, Field(discriminator="kind")]
+HEADER: TypeAdapter[SetHeader | LmsHeader | PercentilesHeader | StepsHeader | PrintedHeader | SanityHeader] = (
+    TypeAdapter(Header)
+)
+
+
+def load_table(
+    header: Mapping[str, Any], csv_text: str, csv_name: str, *, site_supplied: bool = False
+) -> tuple[Table | None, list[PackProblem]]:
+    """Return the table of a header and its CSV, and every problem; None where there is a problem.
+
+    ``csv_name`` is the path that problems show; the table's name is its stem. Problems of the header carry the header's
+    file and line 1. ``site_supplied``: a set then needs provenance and two sign-offs. ``kind: rows`` is not read here.
+    """
+    try:
+        model = HEADER.validate_python(dict(header))
+    except ValidationError as error:
+        return None, _header_problems(error, csv_name)
+    sheet = Sheet.read(csv_text, csv_name)
+    table = _build(model, sheet)
+    problems = list(sheet.problems)
+    if isinstance(model, SetHeader):
+        problems += _signatures(model, csv_name, site_supplied)
+    if isinstance(table, ThresholdSet):
+        problems += _problems(set_safety.faults(table), csv_name)
+    return (None if problems else table), problems
+
+
+def _build(header: Header, sheet: Sheet) -> Table | None:
+    match header:
+        case SetHeader():
+            return from_sheet.threshold_set(header, sheet)
+        case LmsHeader():
+            return from_sheet.lms_table(header, sheet)
+        case PercentilesHeader():
+            return from_sheet.percentile_table(header, sheet)
+        case StepsHeader():
+            return from_sheet.step_table(header, sheet)
+        case PrintedHeader():
+            return from_sheet.printed_table(header, sheet)
+        case SanityHeader():
+            return from_sheet.sanity_table(header, sheet)
+
+
+def check_set(
+    table: ThresholdSet, csv_name: str, figures: Iterable[SanityTable]
+) -> tuple[list[PackProblem], list[PackProblem]]:
+    """Return (problems, warnings) of a loaded set against what is known of its issuer's figures.
+
+    A problem refuses the set; a warning asks for a second look.
+    """
+    refused, look = set_safety.against_figures(table, figures)
+    return _problems(refused, csv_name), _problems(look + set_safety.second_looks(table), csv_name)
+
+
+def _problems(faults: Iterable[Fault], csv_name: str) -> list[PackProblem]:
+    return [PackProblem(csv_name, fault.row, fault.key, "threshold-set", fault.message) for fault in faults]
+
+
+def _header_file(csv_name: str) -> str:
+    return str(PurePosixPath(csv_name).with_suffix(".yaml"))
+
+
+def _header_problems(error: ValidationError, csv_name: str) -> list[PackProblem]:
+    tags = {"set", "reference", "sanity", "lms", "percentiles", "steps", "printed"}
+    file = _header_file(csv_name)
+    found: list[PackProblem] = []
+    for item in error.errors(include_url=False):
+        key = ".".join(str(part) for part in item["loc"] if part not in tags)
+        found.append(PackProblem(file, 1, key or "header", "shape", item["msg"]))
+    return found
+
+
+def _signatures(header: SetHeader, csv_name: str, site_supplied: bool) -> list[PackProblem]:
+    messages: list[tuple[str, str]] = []
+    if not header.provenance.strip():
+        messages.append(("provenance", "say from which document the lines come and how the copy was compared"))
+    if site_supplied and len({who.name.strip().casefold() for who in header.signed_off}) < 2:
+        messages.append(("signed_off", "two people sign off a supplied set: name, role, on"))
+    if header.unit not in ("mg/dL", "umol/L"):
+        messages.append(("unit", "the lines are in mg/dL or umol/L"))
+    if header.covers != (0, 336):
+        messages.append(("covers", "a set covers the ages from 0 to 336 h"))
+    if sorted(set(header.gestations)) != list(range(header.gestations[0], header.gestations[-1] + 1)):
+        messages.append(("gestations", "completed weeks in rising order, none left out"))
+    if not {"phototherapy", "exchange"} <= set(header.lines):
+        messages.append(("lines", "a set needs the lines phototherapy and exchange"))
+    return [PackProblem(_header_file(csv_name), 1, key, "threshold-set", message) for key, message in messages]

@@ -1,0 +1,110 @@
+"""The JSON Schema of the flat visit (`schemas/visit.md`), written by hand: its findings are named by the pack.
+
+The schema says what a visit looks like. Whether a finding, a value or a unit is known, only the pack can say.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from layette.engine.visit.items import STATUSES
+from layette.engine.visit.reader import COMPLETE, HISTORY_KEYS, VERSION
+
+Schema = dict[str, Any]
+
+TIME: Schema = {"type": "string", "description": "ISO 8601: a date, or a date and time with its offset from UTC."}
+TEXT: Schema = {"type": "string"}
+NUMBER: Schema = {"type": ["number", "string"], "description": "A number; as text it keeps its digits."}
+BOUNDS = ("at_least", "more_than", "at_most", "below")
+
+
+def _mapping(properties: Schema, required: tuple[str, ...] = (), *, closed: bool = True, **more: Any) -> Schema:
+    out: Schema = {"type": "object", "properties": properties, "additionalProperties": not closed, **more}
+    return {**out, "required": list(required)} if required else out
+
+
+def _list(item: str) -> Schema:
+    return {"type": "array", "items": {"$ref": f"#/$defs/{item}"}}
+
+
+DEFINITIONS: dict[str, Schema] = {
+    "range": {
+        "description": "A number that is not exactly known.",
+        "oneOf": [
+            _mapping(dict.fromkeys(BOUNDS, NUMBER), minProperties=1, maxProperties=2),
+            _mapping({"between": {"type": "array", "items": NUMBER, "minItems": 2, "maxItems": 2}}, ("between",)),
+        ],
+    },
+    "value": {"anyOf": [{"type": ["string", "number", "boolean"]}, {"$ref": "#/$defs/range"}]},
+    "recording": _mapping(
+        {
+            "value": {"$ref": "#/$defs/value"},
+            "unit": {**TEXT, "description": "A UCUM unit; every number has one."},
+            "time": TIME,
+            "age": {**TEXT, "description": "The age at the recording instead of its time, such as `90 h`."},
+            "side": {"enum": ["left", "right", "both"]},
+            "part": {**TEXT, "description": "Which part of a finding that is read in parts."},
+            "status": {"enum": list(STATUSES)},
+            "absent": {**TEXT, "description": "Why there is no value: a code of FHIR's data-absent-reason."},
+            "origin": {**TEXT, "description": "The reference of the resource that it came from."},
+            "path": {**TEXT, "description": "Where it stood in the input; used in errors."},
+            "given": {**TEXT, "description": "The value as it was written, where it was converted."},
+            "reported": {"type": "boolean", "description": "Told by the family, not seen by the examiner."},
+        },
+        closed=False,
+        description="One recording; further keys are its qualifiers, or the values of its parts by name.",
+    ),
+    "finding": {
+        "anyOf": [
+            {"$ref": "#/$defs/value"},
+            {"$ref": "#/$defs/recording"},
+            {"type": "array", "items": {"anyOf": [{"$ref": "#/$defs/value"}, {"$ref": "#/$defs/recording"}]}},
+        ]
+    },
+    "findings": {
+        "type": "object",
+        "description": "By the pack's name; of a sided finding with `.left`, `.right` or `.both`.",
+        "patternProperties": {r"^[a-z][a-z0-9_]*(\.(left|right|both))?$": {"$ref": "#/$defs/finding"}},
+        "additionalProperties": False,
+    },
+    "order": _mapping(
+        {
+            "target": TEXT, "side": {"enum": ["left", "right", "", None]}, "status": TEXT, "priority": TEXT,
+            "time": TIME, "until": TIME, "reference": TEXT, "request_key": TEXT,
+        },
+        ("target",),
+        closed=False,
+    ),
+    "topic": _mapping({"topic": TEXT, "time": TIME, "reference": TEXT}, ("topic",), closed=False),
+    "dose": _mapping({"code": TEXT, "time": TIME, "reference": TEXT}, ("code",), closed=False),
+    "not_understood": _mapping({"path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT}, closed=False),
+    "identifier": _mapping({"system": TEXT, "value": TEXT}, closed=False),
+}  # fmt: skip
+HISTORY: Schema = dict(
+    zip(HISTORY_KEYS, ({"$ref": "#/$defs/findings"}, _list("order"), _list("topic"), _list("dose")), strict=True)
+)
+VISIT: Schema = _mapping(
+    {
+        "layette_visit": {"const": VERSION, "description": "The version of this form."},
+        "patient": {"type": ["string", "null"], "description": "Any stable reference; it is carried through."},
+        "identifiers": _list("identifier"),
+        "encounter": {"type": ["string", "null"]},
+        "born": TIME,
+        "at": {**TIME, "description": "The moment of the visit, with its offset from UTC."},
+        "until": {**TIME, "description": "The end of the visit: what is found up to then belongs to it."},
+        "sex_at_birth": {"enum": ["male", "female", "unknown", "other", None]},
+        "findings": {"$ref": "#/$defs/findings"},
+        "history": _mapping(HISTORY),
+        "history_complete": {"type": "array", "items": {"enum": list(COMPLETE)}},
+        "settings": {"type": "object", "additionalProperties": TEXT},
+        "not_understood": _list("not_understood"),
+        "counts": {"type": "object", "description": "Left for readers of other forms; not read by the engine."},
+    },
+    ("born",),
+    title="A visit in the flat form of Layette",
+)
+
+
+def visit_schema() -> Schema:
+    """Return the JSON Schema of the flat visit. ``at`` may be given beside the visit instead of in it."""
+    return {**VISIT, "$defs": DEFINITIONS}

@@ -1,0 +1,272 @@
+"""Reading what was found, and what other visits left behind, for one visit whose times are known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+from typing import TYPE_CHECKING, Any
+
+from layette.engine.exact.times import Moment, stamp
+from layette.engine.exact.units import UnitMismatchError, seconds
+from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.visit.values import Possible, read_value
+from layette.engine.visit.visit import Given, PlacedOrder, Recorded
+
+if TYPE_CHECKING:
+    from layette.engine.visit.reader import VisitReader
+
+ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+STATUSES = (
+    "registered",
+    "preliminary",
+    "final",
+    "amended",
+    "corrected",
+    "cancelled",
+    "entered-in-error",
+    "unknown",
+)
+
+
+@dataclass
+class ItemReader:
+    """Reads the findings and history of one visit, whose times are known."""
+
+    reader: VisitReader
+    at: Moment
+    until: Moment
+    born: Moment
+    zone: tzinfo
+
+    def findings(self, written: Any, base: str, *, here: bool) -> Iterator[Recorded]:
+        """Yield the recordings of a mapping of findings; ``here``: made at this visit."""
+        if written is None:
+            return
+        if not isinstance(written, Mapping):
+            self.reader.problem(base, "structure", "findings are a mapping by name", type(written).__name__)
+            return
+        for key, value in written.items():
+            name, _, side = str(key).partition(".")
+            shape = self.reader.subjects.findings.get(name)
+            if shape is None and name in self.reader.subjects.normals:
+                for item in value if isinstance(value, list) else [value]:
+                    yield from self._system(name, item, f"{base}.{key}", here=here)
+                continue
+            if shape is None:
+                self.reader.problem(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
+                continue
+            several = isinstance(value, list)
+            for k, item in enumerate(value if several else [value]):
+                path = f"{base}.{key}[{k}]" if several else f"{base}.{key}"
+                yield from self._finding(name, shape, side, item, path, here=here)
+
+    def _system(self, name: str, value: Any, path: str, *, here: bool) -> Iterator[Recorded]:
+        """Spread a "normal" of a whole system over exactly the findings that the dictionary lists for it."""
+        shape = self.reader.subjects.normals[name]
+        fields = dict(value) if isinstance(value, Mapping) else {"value": value}
+        path = str(fields.get("path") or path)
+        if fields.get("value") != "normal":
+            said = fields.get("value") or fields.get("absent") or "nothing"
+            self.reader.warnings.append(
+                f"{path}: '{shape.label}' is charted as {said}: no finding of it is known by that"
+            )
+            return
+        for finding, component in shape.spreads.items():
+            part = self.reader.subjects.findings[finding]
+            item = {**fields, "value": component, "path": path}
+            for recorded in self._finding(finding, part, "both" if part.sides else "", item, path, here=here):
+                yield replace(recorded, spread_from=shape.label)
+
+    def _finding(
+        self, name: str, shape: FindingShape, side: str, item: Any, path: str, *, here: bool
+    ) -> Iterator[Recorded]:
+        fields = dict(item) if isinstance(item, Mapping) and not _is_range(item) else {"value": item}
+        path = str(fields.get("path") or path)
+        qualifiers = {key: str(fields[key]) for key in shape.qualifier if key in fields}
+        parts = shape.readings.parts if shape.readings else []
+        self._one_thing(name, fields, side, parts, path)
+        for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
+            self.reader.problem(path, "structure", f"'{name}' has no part '{key}'", key)
+        for key, value in qualifiers.items():
+            if value not in shape.qualifier[key]:
+                self.reader.problem(
+                    f"{path}.{key}", "value", f"not a {key} of '{name}'", value, ", ".join(shape.qualifier[key])
+                )
+        time = self._time(fields, path, shape, here=here)
+        if time is None:
+            return
+        for one_side in self._sides(name, shape, side or str(fields.get("side") or ""), path):
+            for part, value in self._by_part(shape, fields, path):
+                made = self._recorded(name, shape, fields, value, path, part)
+                if made is not None:
+                    possible, given, converted = made
+                    yield Recorded(
+                        finding=name,
+                        side=one_side,
+                        part=part,
+                        time=time,
+                        possible=possible,
+                        absent=str(fields.get("absent") or ""),
+                        status=str(fields.get("status") or "final"),
+                        here=here,
+                        given=str(fields.get("given") or given),
+                        converted=converted,
+                        qualifiers=tuple(sorted(qualifiers.items())),
+                        origin=str(fields.get("origin") or ""),
+                        path=path,
+                        reported=bool(fields.get("reported")),
+                    )
+
+    def _one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
+        """Report a recording that says two things at once, or whose marks are not of their kind."""
+        problem = self.reader.problem
+        valued = [key for key in ("value", *parts) if fields.get(key) is not None]
+        if fields.get("absent") and valued:
+            found = f"{', '.join(valued)} and absent: {fields['absent']}"
+            problem(
+                path, "contradiction", f"'{name}' has a value and a reason why it has none", found, "one of the two"
+            )
+        if side and fields.get("side") not in (None, "", side):
+            problem(path, "contradiction", f"two sides for one '{name}'", f"{side} and {fields['side']}", "one side")
+        if "time" in fields and "age" in fields:
+            problem(path, "contradiction", "two moments for one recording", "time and age", "one of the two")
+        if fields.get("status", "final") not in STATUSES:
+            problem(f"{path}.status", "value", "no status of an observation", fields["status"], ", ".join(STATUSES))
+        if not isinstance(fields.get("reported", False), bool):
+            problem(
+                f"{path}.reported", "structure", "this is either true or false", fields["reported"], "true or false"
+            )
+
+    def _sides(self, name: str, shape: FindingShape, side: str, path: str) -> tuple[str, ...]:
+        if not shape.sides:
+            if side:
+                self.reader.problem(path, "side", f"'{name}' has no sides", side)
+            return ("",)
+        if side == "both":
+            return tuple(shape.sides)
+        if side in shape.sides:
+            return (side,)
+        if side:
+            self.reader.problem(path, "side", f"not a side of '{name}'", side, f"{', '.join(shape.sides)} or both")
+        else:
+            self.reader.warnings.append(f"{path}: '{shape.label}' does not say which side; it counts as not known")
+        return ()
+
+    def _by_part(self, shape: FindingShape, fields: Mapping[str, Any], path: str) -> Iterator[tuple[str, Any]]:
+        if shape.readings is None:
+            yield "", fields.get("value")
+            return
+        named = [part for part in shape.readings.parts if part in fields]
+        if fields.get("part") in shape.readings.parts:
+            yield str(fields["part"]), fields.get("value")
+        elif named:
+            for part in named:
+                yield part, fields[part]
+        elif "absent" in fields:
+            for part in shape.readings.parts:
+                yield part, None
+        else:
+            self.reader.problem(
+                path, "structure", "this finding is read in parts", expected=" and ".join(shape.readings.parts)
+            )
+
+    def _recorded(
+        self, name: str, shape: FindingShape, fields: Mapping[str, Any], value: Any, path: str, part: str
+    ) -> tuple[Possible | None, str, str] | None:
+        if fields.get("absent"):
+            return None, "", ""
+        if value is None:
+            self.reader.problem(path, "value", f"'{name}' has neither a value nor a reason why it has none")
+            return None
+        coarse = self.reader.subjects.coarse(name)
+        return read_value(shape, coarse, value, fields.get("unit"), path, self.reader.problems)
+
+    def _time(self, fields: Mapping[str, Any], path: str, shape: FindingShape, *, here: bool) -> Moment | None:
+        if "age" in fields:
+            return self._at_age(str(fields["age"]), f"{path}.age")
+        if "time" not in fields:
+            if not here:
+                self.reader.problem(path, "time", "what another visit found needs its time", expected="time or age")
+                return None
+            return self.at
+        found = self.reader.moment_at(fields["time"], f"{path}.time", self.zone)
+        if found is None:
+            return None
+        if found.lo > self.until.hi:
+            self.reader.problem(
+                f"{path}.time", "time", "this was found after the visit", found.text, f"not after {self.until.text}"
+            )
+        if found.hi < self.born.lo and shape.subject == "baby":
+            self.reader.problem(
+                f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
+            )
+        lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
+        return Moment(lo, max(lo, min(found.hi, self.until.hi)), found.text)
+
+    def _at_age(self, text: str, path: str) -> Moment | None:
+        try:
+            after = seconds(text)
+            if after < 0:
+                raise UnitMismatchError("an age is counted from birth on")
+        except UnitMismatchError as error:
+            self.reader.problem(path, "time", str(error), text, "such as 90 h")
+            return None
+        lo, hi = self.born.lo + after, min(self.born.hi + after, self.until.hi)
+        if lo > self.until.hi:
+            self.reader.problem(path, "time", "this was found after the visit", text, f"not after {self.until.text}")
+            return None
+        return Moment(lo, max(lo, hi), stamp(lo, self.zone) if lo == hi else f"age {text}")
+
+    def orders(self, written: Any) -> Iterator[PlacedOrder]:
+        """Yield the orders of the history."""
+        for k, item in enumerate(self.reader.listed(written, "history.orders")):
+            path = f"history.orders[{k}]"
+            if "target" not in item:
+                self.reader.problem(path, "structure", "an order names its target", expected="{target, status, ...}")
+                continue
+            when = (
+                self.reader.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
+            )
+            yield PlacedOrder(
+                target=str(item["target"]),
+                side=str(item.get("side") or ""),
+                status=str(item.get("status") or "unknown"),
+                priority=text_or_none(item.get("priority")),
+                time=when,
+                reference=str(item.get("reference") or ""),
+                request_key=str(item.get("request_key") or ""),
+                until=self.reader.moment_at(item["until"], f"{path}.until", self.zone)
+                if item.get("until") is not None
+                else None,
+            )
+
+    def given(self, written: Any, part: str, key: str) -> Iterator[Given]:
+        """Yield the guidance or doses of the history; ``key`` names the item."""
+        for k, item in enumerate(self.reader.listed(written, f"history.{part}")):
+            path = f"history.{part}[{k}]"
+            if key not in item:
+                self.reader.problem(path, "structure", f"this needs its '{key}'", expected=f"{{{key}, time}}")
+                continue
+            when = (
+                self.reader.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
+            )
+            yield Given(str(item[key]), when, str(item.get("reference") or ""))
+
+
+def _is_range(item: Mapping[str, Any]) -> bool:
+    return bool(item) and all(key in ("at_least", "more_than", "at_most", "below", "between") for key in item)
+
+
+def printable(value: Any) -> bool:
+    """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
+    if isinstance(value, str):
+        return value.isascii() or not any("\ud800" <= c <= "\udfff" for c in value)
+    if isinstance(value, Mapping):
+        return all(printable(k) and printable(v) for k, v in value.items())
+    return all(map(printable, value)) if isinstance(value, list | tuple) else True
+
+
+def text_or_none(value: Any) -> str | None:
+    """Return a value as text; None stays None."""
+    return None if value is None else str(value)

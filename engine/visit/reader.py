@@ -1,0 +1,218 @@
+"""Reading a flat visit (`schemas/visit.md`): every mistake at once, readings in one canonical order.
+
+The order of the input never matters: what is returned is sorted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import tzinfo
+from typing import Any
+
+from layette.engine.errors import InputError, InputProblem
+from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
+from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
+from layette.engine.visit.items import ItemReader, printable, text_or_none
+from layette.engine.visit.values import shown
+from layette.engine.visit.visit import Visit
+
+KEYS = {
+    "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
+    "history", "history_complete", "settings", "not_understood", "counts",
+}  # fmt: skip
+HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations")
+COMPLETE = ("observations", "orders", "guidance", "immunizations")
+VERSION = 1
+STATUSES = (
+    "registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown",
+)  # fmt: skip
+"""FHIR's statuses of an observation."""
+
+
+@dataclass
+class VisitReader:
+    """Reads one flat visit; mistakes gather in ``problems``."""
+
+    subjects: Subjects
+    oldest_days: int
+    timezone: str | None = None
+    problems: list[InputProblem] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def read(self, flat: Mapping[str, Any], at: str | None = None) -> Visit:
+        """Return the visit, or raise `InputError` with every mistake."""
+        visit = self.attempt(flat, at)
+        if self.problems or visit is None:
+            raise InputError(self.problems)
+        return visit
+
+    def attempt(self, flat: Any, at: str | None = None) -> Visit | None:
+        """Return what could be read (None where not even the times could); see ``problems``."""
+        if not isinstance(flat, Mapping):
+            self.problem(
+                "$",
+                "structure",
+                "a visit is a mapping",
+                found=type(flat).__name__,
+                expected="a mapping with born, at, findings",
+            )
+            return None
+        for key in flat.keys() - KEYS:
+            self.problem(
+                str(key), "structure", "a visit has no such part", found=str(key), expected=", ".join(sorted(KEYS))
+            )
+        if flat.get("layette_visit", VERSION) != VERSION:
+            found = flat["layette_visit"]
+            self.problem("layette_visit", "structure", "another version of this form", found, str(VERSION))
+        if not printable(flat):
+            self.problem("$", "structure", "text with half a character in it", expected="text in Unicode")
+            return None
+        times = self._times(flat, at)
+        if times is None:
+            return None
+        when, born, zone = times
+        self._check_age(when, born, zone)
+        until = self._until(flat.get("until"), when, zone)
+        items = ItemReader(self, when, until, born, zone)
+        history = flat.get("history") or {}
+        if not isinstance(history, Mapping):
+            self.problem("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
+            history = {}
+        for key in history.keys() - set(HISTORY_KEYS):
+            message = "a history has no such part"
+            self.problem(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
+        readings = [*items.findings(flat.get("findings"), "findings", here=True)]
+        readings += items.findings(history.get("findings"), "history.findings", here=False)
+        self._not_understood(self.listed(flat.get("not_understood"), "not_understood"))
+        return Visit(
+            at=when,
+            until=until,
+            born=born,
+            zone=zone,
+            sex=self._sex(flat.get(SEX)),
+            readings=tuple(sorted(readings, key=lambda r: r.order)),
+            orders=tuple(sorted(items.orders(history.get("orders")), key=repr)),
+            guidance=tuple(sorted(items.given(history.get("guidance"), "guidance", "topic"), key=repr)),
+            immunizations=tuple(sorted(items.given(history.get("immunizations"), "immunizations", "code"), key=repr)),
+            complete=frozenset(self._complete(flat.get("history_complete") or ())),
+            settings=self._settings(flat.get("settings") or {}),
+            patient=text_or_none(flat.get("patient")),
+            encounter=text_or_none(flat.get("encounter")),
+            identifiers=tuple(
+                sorted(
+                    (str(i.get("system", "")), str(i.get("value", "")))
+                    for i in self.listed(flat.get("identifiers"), "identifiers")
+                )
+            ),
+            warnings=tuple(sorted(self.warnings)),
+        )
+
+    def listed(self, written: Any, path: str) -> Iterator[Mapping[str, Any]]:
+        """Yield the mappings of a list; report what is neither."""
+        if written is None:
+            return
+        if not isinstance(written, list | tuple):
+            self.problem(path, "structure", "a list is due here", type(written).__name__, "a list of mappings")
+            return
+        for k, item in enumerate(written):
+            if isinstance(item, Mapping):
+                yield item
+            else:
+                self.problem(f"{path}[{k}]", "structure", "a mapping is due here", type(item).__name__, "a mapping")
+
+    def problem(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
+        """Add a mistake."""
+        self.problems.append(InputProblem(path, code, message, shown(found), expected))
+
+    def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:
+        written = at if at is not None else flat.get("at")
+        if not isinstance(written, str):
+            self.problem(
+                "at", "time", "the moment of the visit is missing", written or "", "a date and time with offset"
+            )
+            return None
+        try:
+            zone = named_zone(self.timezone) if self.timezone else zone_of(written)
+            when = moment(written, zone)
+            if not when.exact:
+                raise ValueError("the moment of the visit needs a time of day with its offset")
+        except ValueError as error:
+            self.problem("at", "time", str(error), written, "such as 2026-11-24T10:00:00-06:00")
+            return None
+        born = self.moment_at(flat.get("born"), "born", zone, "birth")
+        if born is None:
+            return None
+        if born.lo > when.hi:
+            self.problem("at", "time", "the visit lies before birth", written, f"a time after {born.text}")
+            return None
+        return when, Moment(born.lo, min(born.hi, when.hi), born.text), zone
+
+    def _until(self, written: Any, when: Moment, zone: tzinfo) -> Moment:
+        """Return the end of the visit: what is found up to then belongs to it; windows count from its start."""
+        if written is None:
+            return when
+        end = self.moment_at(written, "until", zone)
+        if end is not None and end.hi < when.lo:
+            self.problem("until", "time", "the visit ends before it begins", written, f"not before {when.text}")
+        return end if end is not None and end.hi >= when.lo else when
+
+    def moment_at(self, written: Any, path: str, zone: tzinfo, code: str = "time") -> Moment | None:
+        """Read a moment; None, with a problem of code ``code``, where it is missing or wrong."""
+        if not isinstance(written, str):
+            self.problem(
+                path,
+                code,
+                "a date, or a date and time with offset, is missing",
+                written or "",
+                "such as 2026-11-24T10:00:00-06:00",
+            )
+            return None
+        try:
+            return moment(written, zone)
+        except ValueError as error:
+            self.problem(path, code, str(error), written, "a date, or a date and time with offset")
+            return None
+
+    def _check_age(self, when: Moment, born: Moment, zone: tzinfo) -> None:
+        days = day_number(when.lo, zone) - day_number(born.hi, zone)
+        if days > self.oldest_days:
+            self.problem(
+                "born", "age", f"the baby is {days} days old; this pack decides nothing after day {self.oldest_days}",
+                born.text, f"an age of 0 to {self.oldest_days} days",
+            )  # fmt: skip
+
+    def _sex(self, written: Any) -> str | None:
+        if written in SEXES:
+            return str(written)
+        if written not in (None, "unknown", "other"):
+            self.problem(SEX, "value", "not a sex at birth", written, "male, female, unknown or other")
+        return None
+
+    def _complete(self, written: Any) -> Iterator[str]:
+        for k, part in enumerate(written if isinstance(written, list | tuple) else [written]):
+            if part in COMPLETE:
+                yield str(part)
+            else:
+                self.problem(
+                    f"history_complete[{k}]", "structure", "not a part of the history", part, ", ".join(COMPLETE)
+                )
+
+    def _settings(self, written: Any) -> dict[str, str]:
+        out: dict[str, str] = {}
+        if not isinstance(written, Mapping):
+            self.problem("settings", "structure", "settings are a mapping by name", type(written).__name__)
+            return out
+        for name, choice in written.items():
+            shape = self.subjects.settings.get(name)
+            if shape is None or choice not in list(shape.choices):
+                known = ", ".join(shape.choices) if shape else ", ".join(self.subjects.settings)
+                self.problem(f"settings.{name}", "setting", "no such setting or choice", choice, known)
+            else:
+                out[str(name)] = str(choice)
+        return out
+
+    def _not_understood(self, items: Any) -> None:
+        for item in items:
+            parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
+            self.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))

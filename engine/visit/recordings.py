@@ -1,0 +1,246 @@
+"""Which of several recordings a view looks at, which it leaves aside, and why.
+
+Withdrawn recordings are listed and never used. An examination counts only for the visit at which it was made; birth
+facts, results and screens (`carries_over`) count from any. At one time, corrected comes before final before
+preliminary; if values still differ, the finding is not known, and both are shown. An attempt without a value counts
+only where there is no value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from layette.engine.exact.units import seconds
+from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.visit.values import Possible, Range
+from layette.engine.visit.visit import WITHDRAWN, Recorded, Visit
+
+_RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 3, "unknown": 3}
+
+Where = tuple[str, str]
+"""Finding and side."""
+
+
+class Chosen(NamedTuple):
+    """The recording that a view looks at; None: there is none that can be used, or (``conflict``) several that differ.
+
+    ``everything`` is what there was to choose from. What was left aside, and why, is worked out for whoever asks.
+    """
+
+    used: Recorded | None
+    everything: tuple[Recorded, ...] = ()
+    conflict: bool = False
+
+    @property
+    def valued(self) -> Recorded | None:
+        """The recording, if it has a value."""
+        return self.used if self.used is not None and self.used.possible is not None else None
+
+    @property
+    def left(self) -> tuple[Recorded, ...]:
+        """The recordings that are not used."""
+        return tuple(r for r in self.everything if r is not self.used)
+
+    @property
+    def why(self) -> str:
+        """Why the others are not used; empty where there are none."""
+        if self.conflict:
+            return "several values at one time that differ: not known"
+        left = self.left
+        if not left:
+            return ""
+        return _why_none(left) if self.used is None else _why_left(self.used, left)
+
+
+NOTHING = Chosen(None)
+
+
+class Readings:
+    """The recordings of one visit, by finding and side."""
+
+    def __init__(self, visit: Visit, findings: Mapping[str, FindingShape]) -> None:
+        """Sort the recordings of ``visit`` by finding and side."""
+        self.visit = visit
+        self.findings = findings
+        self.by_place: dict[Where, list[Recorded]] = {}
+        self.has_earlier = False
+        for reading in visit.readings:
+            place = (reading.finding, reading.side)
+            if place in self.by_place:
+                self.by_place[place].append(reading)
+            else:
+                self.by_place[place] = [reading]
+            if not reading.here:
+                self.has_earlier = True
+        self._valued: dict[Where, list[Recorded]] = {}
+        self._latest: dict[Where, Chosen] = {}
+        self._earlier: dict[Where, Chosen] = {}
+        self._attempts: dict[str, list[dict[str, Recorded]]] = {}
+        self.in_use: dict[Where, Recorded | None] = {}
+        for place, listed in self.by_place.items():
+            first = listed[0]
+            if len(listed) > 1:
+                self.in_use[place] = self.latest(*place).used
+            elif (first.here or findings[place[0]].carries_over) and first.status not in WITHDRAWN:
+                self.in_use[place] = first
+            else:
+                self.in_use[place] = None
+
+    def all(self, finding: str, side: str) -> list[Recorded]:
+        """Return every recording that was not withdrawn."""
+        return [r for r in self.by_place.get((finding, side), ()) if r.status not in WITHDRAWN]
+
+    def used(self, finding: str, side: str = "") -> Recorded | None:
+        """Return the recording that `latest` uses, without the reasons."""
+        return self.in_use.get((finding, side))
+
+    def value(self, finding: str, side: str = "") -> Recorded | None:
+        """Return the recording that `latest` uses, if it has a value."""
+        used = self.used(finding, side)
+        return used if used is not None and used.possible is not None else None
+
+    def latest(self, finding: str, side: str = "") -> Chosen:
+        """Return the latest recording that counts at this visit."""
+        where = (finding, side)
+        if where not in self._latest:
+            carried = self.findings[finding].carries_over
+            everything = self.by_place.get(where, [])
+            current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
+            if any(r.possible is not None and not r.spread_from for r in current):
+                current = [r for r in current if not r.spread_from]
+            self._latest[where] = choose(current, everything)
+        return self._latest[where]
+
+    def earlier(self, finding: str, side: str = "") -> Chosen:
+        """Return the last recording of another visit."""
+        where = (finding, side)
+        if where not in self._earlier:
+            everything = self.by_place.get(where, [])
+            before = [r for r in everything if not r.here and r.status not in WITHDRAWN]
+            self._earlier[where] = choose(before, everything)
+        return self._earlier[where]
+
+    def latest_values(self, finding: str, side: str = "") -> list[Recorded]:
+        """Return the recordings with a value, one a time, the latest first."""
+        by_time: dict[tuple[int, int], list[Recorded]] = {}
+        for reading in self._with_value((finding, side)):
+            by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
+        groups = [by_time[time] for time in sorted(by_time, reverse=True)]
+        chosen = [group[0] if len(group) == 1 else choose(group, group).valued for group in groups]
+        return [reading for reading in chosen if reading is not None]
+
+    def within(self, finding: str, side: str, over: int | None) -> tuple[list[Recorded], list[Recorded]]:
+        """Return the recordings with a value that surely, and possibly, lie in the last ``over`` seconds."""
+        valued = self._with_value((finding, side))
+        if over is None:
+            return valued, valued
+        start = self.visit.at.lo - over
+        return [r for r in valued if r.time.lo >= start], [r for r in valued if r.time.hi >= start]
+
+    def _with_value(self, where: Where) -> list[Recorded]:
+        if where not in self._valued:
+            self._valued[where] = [r for r in self.all(*where) if r.possible is not None]
+        return self._valued[where]
+
+    def attempts(self, finding: str) -> list[dict[str, Recorded]]:
+        """Return the attempts at a finding that is read in parts, in order of time: part -> recording."""
+        if finding not in self._attempts:
+            self._attempts[finding] = self._grouped(finding)
+        return self._attempts[finding]
+
+    def _grouped(self, finding: str) -> list[dict[str, Recorded]]:
+        shape = self.findings[finding]
+        assert shape.readings is not None
+        together = seconds(shape.readings.together)
+        at_once: dict[tuple[int, str, int], list[Recorded]] = {}
+        for r in self.all(finding, ""):
+            if r.possible is not None and (r.here or shape.carries_over):
+                at_once.setdefault((r.time.lo, r.part, r.time.hi), []).append(r)
+        groups: list[tuple[int, set[str], dict[str, Recorded]]] = []
+        for (start, part, _), several in sorted(at_once.items()):
+            if not groups or start - groups[-1][0] > together or part in groups[-1][1]:
+                groups.append((start, set(), {}))
+            groups[-1][1].add(part)
+            chosen = choose(several, several).valued
+            if chosen is not None:  # else: values that differ, so this part of the attempt is not known
+                groups[-1][2][part] = chosen
+        return [parts for _, _, parts in groups]
+
+
+def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:
+    """Choose the latest of ``current`` with a value, else the latest attempt, out of ``everything``."""
+    pool = [r for r in current if r.possible is not None] or current
+    if not pool:
+        return Chosen(None, tuple(everything)) if everything else NOTHING
+    best = pool if len(pool) == 1 else _latest(pool)
+    agreed = best[0] if len(best) == 1 else _agreed(best)
+    if agreed is None:
+        return Chosen(None, tuple(everything), conflict=True)
+    return Chosen(_finest(agreed, pool), tuple(everything))
+
+
+def _latest(pool: Sequence[Recorded]) -> list[Recorded]:
+    """Return those that may be the latest: no other is surely later. At one time, by status."""
+    last = max([r.time.lo for r in pool])
+    found = [r for r in pool if r.time.hi >= last]
+    if len(found) == 1 or any(r.time != found[0].time for r in found):
+        return found
+    rank = min(_RANK.get(r.status, 3) for r in found)
+    return [r for r in found if _RANK.get(r.status, 3) == rank]
+
+
+def _agreed(best: Sequence[Recorded]) -> Recorded | None:
+    """Return the one that is as exact as any and contradicts none of the others; None where they differ."""
+    for one in sorted(best, key=lambda r: (-r.time.hi, r.order)):
+        if all(other.absent == one.absent and _within(one.possible, other.possible) for other in best):
+            return one
+    return None
+
+
+def _within(inner: Possible | None, outer: Possible | None) -> bool:
+    if isinstance(inner, frozenset) and isinstance(outer, frozenset):
+        return inner <= outer
+    if not isinstance(inner, Range) or not isinstance(outer, Range):
+        return inner == outer
+    low = outer.lo is None or (
+        inner.lo is not None and (inner.lo > outer.lo or (inner.lo == outer.lo and not outer.lo_open))
+    )
+    high = outer.hi is None or (
+        inner.hi is not None and (inner.hi < outer.hi or (inner.hi == outer.hi and not outer.hi_open))
+    )
+    return inner == outer or (low and high)
+
+
+def _finest(last: Recorded, pool: Sequence[Recorded]) -> Recorded:
+    """Return the recording of the same visit that says the same as the latest, more exactly; else the latest.
+
+    A diagnosis "jaundice", entered after "yellow to the legs" was charted, takes nothing back.
+    """
+    if len(pool) == 1 or not last.here or not isinstance(last.possible, frozenset):
+        return last
+    finer = [
+        r for r in pool if r.here == last.here and isinstance(r.possible, frozenset) and r.possible < last.possible
+    ]
+    return max(finer, key=lambda r: (r.time.hi, r.order), default=last)
+
+
+def _why_none(everything: Sequence[Recorded]) -> str:
+    if all(r.status in WITHDRAWN for r in everything):
+        return "withdrawn (entered in error or cancelled)"
+    return "from another visit: an examination counts only for the visit at which it was made"
+
+
+def _why_left(used: Recorded, rest: tuple[Recorded, ...]) -> str:
+    reasons = []
+    if any(r.spread_from and not used.spread_from for r in rest):
+        reasons.append("what was recorded by itself counts before a normal of the whole system")
+    if any(r.status in WITHDRAWN for r in rest):
+        reasons.append("withdrawn ones are never used")
+    if any(r.time.hi > used.time.hi for r in rest if r.status not in WITHDRAWN):
+        reasons.append("the later one says the same, less exactly")
+    if any(r.time.hi < used.time.hi for r in rest if r.status not in WITHDRAWN):
+        reasons.append("the latest counts")
+    if any(r.time == used.time and r.status != used.status for r in rest if r.status not in WITHDRAWN):
+        reasons.append("corrected before final before preliminary")
+    return "; ".join(reasons) or "the same value again"

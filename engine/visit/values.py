@@ -1,0 +1,201 @@
+"""Reading one value: from what was written to what it can be, exactly, or a problem that says what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+from typing import Any
+
+from layette.engine.errors import InputProblem
+from layette.engine.exact.units import UnitMismatchError, convert, exact, plain
+from layette.engine.pack.written.shapes import FindingShape, NumberShape
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """A number: between ``lo`` and ``hi`` (None: unbounded) in the finding's unit; an open end is not included."""
+
+    lo: Fraction | None
+    hi: Fraction | None
+    lo_open: bool = False
+    hi_open: bool = False
+
+    @property
+    def exact(self) -> bool:
+        """Whether it is one number."""
+        return self.lo is not None and self.lo == self.hi
+
+
+Possible = Range | frozenset[str]
+"""What a recording can be: a range of numbers, or a set of values."""
+
+_MOST_DIGITS = 18
+LONGEST_SHOWN = 120
+Read = tuple[Possible, str, str]
+"""What it can be; as given, with unit; converted into the finding's unit where that differs."""
+
+
+def read_value(
+    shape: FindingShape,
+    coarse: Mapping[str, tuple[str, ...]],
+    value: Any,
+    unit: Any,
+    path: str,
+    problems: list[InputProblem],
+) -> Read | None:
+    """Return what ``value`` can be, or report why it cannot be used."""
+    if shape.number is not None:
+        return _read_number(shape, shape.number, value, unit, path, problems)
+    if isinstance(value, bool) and {"yes", "no"} <= set(shape.values or ()):
+        value = "yes" if value else "no"
+    if value in (shape.values or ()):
+        return frozenset({str(value)}), str(value), ""
+    if isinstance(value, str) and value in coarse:
+        return frozenset(coarse[value]), value, ""
+    expected = ", ".join([*(shape.values or ()), *coarse])
+    problems.append(InputProblem(path, "value", f"not a value of '{shape.label}'", shown(value), expected))
+    return None
+
+
+def _read_number(
+    shape: FindingShape, number: NumberShape, value: Any, unit: Any, path: str, problems: list[InputProblem]
+) -> Read | None:
+    accepted = list(dict.fromkeys([number.unit, *number.accepts]))
+    if unit is None or unit not in accepted:
+        what = "a number needs its unit" if unit is None else f"not a unit of '{shape.label}'"
+        problems.append(InputProblem(f"{path}.unit", "unit", what, shown(unit or ""), ", ".join(accepted)))
+        return None
+    bounds = _bounds(value)
+    if bounds is None:
+        problems.append(
+            InputProblem(path, "value", f"'{shape.label}' is a number", shown(value), f"a number in {unit}")
+        )
+        return None
+    given = f"{_written(value)} {unit}"
+    try:
+        turned = _turned(bounds, str(unit), number.unit)
+    except UnitMismatchError as error:
+        problems.append(InputProblem(f"{path}.unit", "unit", str(error), str(unit), ", ".join(accepted)))
+        return None
+    if not _plausible(turned, number):
+        low, high = number.plausible
+        problems.append(
+            InputProblem(
+                path,
+                "implausible",
+                f"not physically possible for '{shape.label}'",
+                given,
+                f"{low:g} to {high:g} {number.unit}",
+            )
+        )
+        return None
+    return turned, given, "" if unit == number.unit else _shown(turned, number)
+
+
+def _bounds(value: Any) -> Range | None:
+    if not isinstance(value, Mapping):
+        number = _number(value)
+        return None if number is None else Range(number, number)
+    if set(value) == {"between"} and isinstance(value["between"], list | tuple) and len(value["between"]) == 2:
+        low, high = map(_number, value["between"])
+        return None if low is None or high is None or low > high else Range(low, high)
+    found = {key: _number(bound) for key, bound in value.items()}
+    if not found or None in found.values() or not found.keys() <= {"at_least", "more_than", "at_most", "below"}:
+        return None
+    if {"more_than", "at_least"} <= found.keys() or {"below", "at_most"} <= found.keys():
+        return None
+    low_key = "more_than" if "more_than" in found else "at_least"
+    high_key = "below" if "below" in found else "at_most"
+    low, high = found.get(low_key), found.get(high_key)
+    if low is not None and high is not None and (low > high or (low == high and {"more_than", "below"} & found.keys())):
+        return None
+    return Range(low, high, low_key == "more_than" and low is not None, high_key == "below" and high is not None)
+
+
+def _number(value: Any) -> Fraction | None:
+    if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal | Fraction):
+        return None
+    try:
+        number = (
+            Decimal(repr(value) if isinstance(value, float) else value) if not isinstance(value, Fraction) else value
+        )
+        if isinstance(number, Decimal) and not _measurable(number):
+            return None
+        return exact(number)
+    except (ValueError, OverflowError, InvalidOperation):
+        return None
+
+
+def _measurable(number: Decimal) -> bool:
+    """Whether a number can come from a measurement: a written ``1e999999999`` would not fit into memory."""
+    return number.is_finite() and number.adjusted() <= _MOST_DIGITS and int(number.as_tuple().exponent) >= -_MOST_DIGITS
+
+
+def shown(value: Any) -> str:
+    """Print what was found in an input, shortened where it is long."""
+    try:
+        text = str(value)
+    except ValueError:  # an integer of thousands of digits
+        text = "a number of very many digits"
+    return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "…"
+
+
+def _turned(bounds: Range, unit: str, to: str) -> Range:
+    low = None if bounds.lo is None else convert(bounds.lo, unit, to)
+    if bounds.exact:
+        return Range(low, low)
+    high = None if bounds.hi is None else convert(bounds.hi, unit, to)
+    return Range(low, high, bounds.lo_open, bounds.hi_open)
+
+
+def _plausible(found: Range, number: NumberShape) -> bool:
+    low, high = map(exact, number.plausible)
+    return not (
+        (found.lo is not None and (found.lo > high or (found.exact and found.lo < low)))
+        or (found.hi is not None and (found.hi < low or (found.exact and found.hi > high)))
+    )
+
+
+def _written(value: Any) -> str:
+    if not isinstance(value, Mapping):
+        return str(value)
+    words = {"more_than": ">", "at_least": "≥", "at_most": "≤", "below": "<"}
+    if "between" in value:
+        return f"{value['between'][0]} to {value['between'][1]}"
+    return " and ".join(f"{words[key]} {bound}" for key, bound in value.items())
+
+
+def _shown(found: Range, number: NumberShape) -> str:
+    return f"{show_range(found, digits_of(number))} {number.unit}"
+
+
+def digits_of(number: NumberShape) -> int:
+    """Return the decimals that the finding's resolution deserves."""
+    text = f"{Decimal(repr(number.resolution)):f}"
+    return len(text.partition(".")[2].rstrip("0"))
+
+
+def show_range(found: Range, digits: int) -> str:
+    """Print a range; decimals beyond ``digits`` are kept as far as they are exact, up to three more."""
+    if found.exact:
+        assert found.lo is not None
+        return show_exact(found.lo, digits)
+    if found.lo is None and found.hi is None:
+        return "any number"
+    if found.lo is None:
+        assert found.hi is not None
+        return f"{'<' if found.hi_open else '≤'} {show_exact(found.hi, digits)}"
+    if found.hi is None:
+        return f"{'>' if found.lo_open else '≥'} {show_exact(found.lo, digits)}"
+    return f"{show_exact(found.lo, digits)} to {show_exact(found.hi, digits)}"
+
+
+def show_exact(value: Fraction, digits: int) -> str:
+    """Print a number with ``digits`` decimals, or with up to three more where it has them."""
+    for more in range(4):
+        text = plain(value, digits + more)
+        if Fraction(text) == value:
+            return text
+    return plain(value, digits + 3)

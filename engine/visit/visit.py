@@ -1,0 +1,93 @@
+"""A visit: one newborn at one moment, as it was read and checked (`engine.visit_reader`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Any
+
+from layette.engine.exact.times import Moment, day_number
+from layette.engine.visit.values import Possible
+
+WITHDRAWN = ("entered-in-error", "cancelled")
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """One recording of one finding.
+
+    ``possible`` is what it can be (None: attempted without a value, ``absent`` says why). ``here``: made at this visit.
+    ``given`` is the value as it was written, with its unit.
+    """
+
+    finding: str
+    side: str
+    part: str
+    time: Moment
+    possible: Possible | None
+    absent: str
+    status: str
+    here: bool
+    given: str
+    converted: str
+    qualifiers: tuple[tuple[str, str], ...]
+    origin: str
+    path: str
+    reported: bool
+    spread_from: str = ""
+
+    @property
+    def order(self) -> tuple[Any, ...]:
+        """The canonical place among the readings of a visit."""
+        return (self.finding, self.side, self.part, self.time.lo, self.time.hi, self.status, self.given, self.absent,
+                self.qualifiers, self.origin, self.spread_from)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedOrder:
+    """An order of the history."""
+
+    target: str
+    side: str
+    status: str
+    priority: str | None
+    time: Moment | None
+    reference: str
+    request_key: str = ""
+    until: Moment | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """A guidance topic that was given, or a dose: its name and when."""
+
+    name: str
+    time: Moment | None
+    reference: str
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One newborn at one moment; see `schemas/visit.md` for the meaning of each part."""
+
+    at: Moment
+    until: Moment
+    born: Moment
+    zone: tzinfo
+    sex: str | None
+    readings: tuple[Recorded, ...]
+    orders: tuple[PlacedOrder, ...]
+    guidance: tuple[Given, ...]
+    immunizations: tuple[Given, ...]
+    complete: frozenset[str]
+    settings: Mapping[str, str]
+    patient: str | None
+    encounter: str | None
+    identifiers: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def age_days(self) -> int:
+        """Age in calendar days at the visit, by the earliest possible birth."""
+        return day_number(self.at.lo, self.zone) - day_number(self.born.lo, self.zone)

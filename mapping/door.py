@@ -1,0 +1,51 @@
+"""FHIR is checked at the door, both ways: what comes in is refused with paths, what goes out is never invalid."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from layette.engine.errors import InputProblem, LayetteError
+from layette.mapping.validate import Issue, errors, validate
+
+PROFILE = "vital-sign"
+
+
+class OutputError(LayetteError):
+    """What was about to be written is not valid FHIR: a fault of this program, so nothing is written."""
+
+
+def input_problems(content: Any) -> tuple[InputProblem, ...]:
+    """Return what makes FHIR input (a resource, or a list of them) invalid R4, each with its path."""
+    found = [issue for issue in _issues(content) if issue.key != PROFILE]
+    return tuple(InputProblem(issue.path, "invalid-fhir", f"{issue.message} ({issue.key})") for issue in found)
+
+
+def profile_notices(content: Any) -> tuple[str, ...]:
+    """Return what of the input does not meet the vital-sign profiles of R4: said, and read all the same.
+
+    The reader judges units itself, by what the finding accepts: a weight in "lb" is understood, and shown converted.
+    """
+    found = [issue for issue in _issues(content) if issue.key == PROFILE]
+    return tuple(f"{issue.path}: {issue.message} ({issue.key})" for issue in found)
+
+
+def _issues(content: Any) -> list[Issue]:
+    if not isinstance(content, list):
+        return errors(validate(content))
+    return [_of_one(issue, f"[{number}]") for number, one in enumerate(content) for issue in errors(validate(one))]
+
+
+def _of_one(issue: Issue, place: str) -> Issue:
+    """Return an issue of one resource of a list under the path that reading has for it."""
+    kind, _, rest = issue.path.partition(".")
+    inside = issue.path if kind == "Bundle" else rest
+    return replace(issue, path=f"{place}.{inside}" if inside else place)
+
+
+def checked_output(resource: dict[str, Any]) -> dict[str, Any]:
+    """Return ``resource`` if it is valid FHIR R4; raises `OutputError` with every path otherwise."""
+    found = errors(validate(resource))
+    if found:
+        raise OutputError("the result is not valid FHIR, so it is not written:\n" + "\n".join(map(str, found)))
+    return resource

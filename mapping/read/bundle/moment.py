@@ -1,0 +1,204 @@
+"""Which visit is read: its Encounter, its moment, and when the newborn was born."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from layette.engine.errors import InputProblem
+from layette.mapping.read.bundle.entries import Entry, Shelf
+from layette.mapping.read.bundle.parts import mapping, reference, shown, text
+from layette.mapping.read.bundle.people import People
+from layette.mapping.read.bundle.result import Fate
+from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError, Clock, birth_time, effective, parse
+
+_NOT_MET = ("planned", "cancelled", "entered-in-error")
+_GOING_ON = ("arrived", "triaged", "in-progress", "onleave")
+_WITHDRAWN = ("entered-in-error", "cancelled", "registered")
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The visit's moment: as text, as a clock, and the Encounter under all the names it goes by."""
+
+    born: str | None
+    at: str | None
+    until: str | None
+    clock: Clock
+    encounter: str
+    encounters: frozenset[str]
+
+
+def named_encounter(shelf: Shelf, name: str | None, problems: list[InputProblem]) -> Entry | None:
+    """Return the Encounter that the caller names."""
+    if name is None:
+        return None
+    found = shelf.resolve(name) or next((e for e in shelf.of("Encounter") if e.resource.get("id") == name), None)
+    if found is None or found.kind != "Encounter":
+        problems.append(InputProblem("input", "structure", "the named Encounter is not in the input", shown(name)))
+        return None
+    return found
+
+
+def moment_of(
+    shelf: Shelf, people: People, named: Entry | None, at: str | None, problems: list[InputProblem], exam: str = ""
+) -> Moment:
+    """Find the moment of the visit: as given, the Encounter's start, else the latest effective time.
+
+    ``exam`` is the questionnaire whose responses are part of a visit, and count by the time of their authoring.
+    """
+    encounter = named or _latest_encounter(shelf, people)
+    if encounter is not None:
+        encounter.mark(Fate.USED)
+    names = {encounter.origin, encounter.url, encounter.name} if encounter else _absent_encounter(shelf, people, exam)
+    born_text, born = _born(people, problems)
+    at_text, moment, limit = _when(shelf, people, encounter, at, problems, exam)
+    if born is not None and moment is not None and Clock(born, moment, moment).before_birth(moment):
+        problems.append(
+            InputProblem(_place(encounter), "time", "the visit lies before birth", at_text or "", "a time after birth")
+        )
+    until = limit.isoformat() if limit else None
+    names.discard("")
+    return Moment(
+        born_text, at_text, until, Clock(born, moment, limit), _shown_name(encounter, names), frozenset(names)
+    )
+
+
+def _shown_name(encounter: Entry | None, names: set[str]) -> str:
+    return encounter.origin if encounter else min(names, default="")
+
+
+def _place(encounter: Entry | None) -> str:
+    return f"{encounter.path}.period.start" if encounter else "input"
+
+
+def _latest_encounter(shelf: Shelf, people: People) -> Entry | None:
+    """Return the newborn's latest Encounter that took place."""
+    found = [
+        entry
+        for entry in shelf.of("Encounter")
+        if entry.resource.get("status") not in _NOT_MET and people.who(entry.resource.get("subject"), entry) == "baby"
+    ]
+    return max(found, key=_start_seconds, default=None)
+
+
+def _start_seconds(entry: Entry) -> float:
+    try:
+        start = parse(mapping(entry.resource.get("period")).get("start"))
+    except BadTimeError:
+        return float("-inf")
+    return (start if isinstance(start, datetime) else datetime.combine(start, time.min).astimezone()).timestamp()
+
+
+def _absent_encounter(shelf: Shelf, people: People, exam: str) -> set[str]:
+    """Return the Encounter of the latest Observation, where Encounters are referred to but not sent along."""
+    latest = max(_timed(shelf, people, exam), key=lambda found: found[0], default=None)
+    name = reference(latest[2].resource.get("encounter")) if latest else ""
+    return {name} if name and not name.startswith("#") else set()
+
+
+def _born(people: People, problems: list[InputProblem]) -> tuple[str | None, date | None]:
+    if people.baby is None:
+        return None, None
+    patient, path = people.baby.resource, people.baby.path
+    day = patient.get("birthDate")
+    times = birth_time(patient)
+    if day is None and not times:
+        problems.append(InputProblem(f"{path}.birthDate", "birth", "the Patient has no birth date", "", "a date"))
+        return None, None
+    try:
+        return _agreed(path, day, times, problems)
+    except BadTimeError as bad:
+        problems.append(InputProblem(f"{path}.birthDate", "birth", bad.message, bad.value, EXAMPLE))
+    return None, None
+
+
+def _agreed(
+    path: str, day: object, times: list[object], problems: list[InputProblem]
+) -> tuple[str | None, date | None]:
+    """Return the time of birth where it is given and agrees with the day, else the day."""
+    born_on = None if day is None else parse(day)
+    if isinstance(born_on, datetime):
+        raise BadTimeError("a birth date carries no time of day", day)
+    if not times:
+        return text(day), born_on
+    exact = parse(times[0])
+    if not isinstance(exact, datetime):
+        return text(day or times[0]), exact if born_on is None else born_on
+    if any(other != times[0] for other in times) or (born_on is not None and exact.date() != born_on):
+        values = ", ".join(map(shown, (day, *times)))
+        problems.append(
+            InputProblem(f"{path}.birthDate", "contradiction", "birth date and birth time differ", values, "one day")
+        )
+        return None, None
+    return text(times[0]), exact
+
+
+def _when(
+    shelf: Shelf, people: People, encounter: Entry | None, given: str | None, problems: list[InputProblem], exam: str
+) -> tuple[str | None, datetime | None, datetime | None]:
+    """Return the moment as text and parsed, and the last moment that still belongs to the visit."""
+    period = mapping(encounter.resource.get("period")) if encounter else {}
+    try:
+        start = given if given is not None else period.get("start")
+        moment = parse(start, "start") if start is not None else None
+        if isinstance(moment, datetime):
+            return text(start), moment, moment if given is not None else _limit(encounter, moment, period.get("end"))
+        if given is not None:
+            raise BadTimeError("the moment of a visit needs a time of day", given, "at")
+    except BadTimeError as bad:
+        where = "at" if given is not None else f"{_place(encounter)[:-6]}.{bad.key}"
+        problems.append(InputProblem(where, "time", bad.message, bad.value, EXAMPLE))
+        return None, None, None
+    latest = max(_timed(shelf, people, exam), key=lambda found: found[0], default=None)
+    if latest is not None:
+        return latest[1], latest[0], latest[0]
+    if people.baby is not None:
+        message = "the moment of the visit is not known"
+        problems.append(
+            InputProblem(_place(encounter), "time", message, "", "Encounter.period.start or a timed Observation")
+        )
+    return None, None, None
+
+
+def _limit(encounter: Entry | None, start: datetime, end: object) -> datetime:
+    """Return the end of the Encounter; of one that is still going on, the end of its day."""
+    if end is not None:
+        moment = parse(end, "end")
+        if not isinstance(moment, datetime):
+            moment = datetime.combine(moment, time.max, start.tzinfo)
+        if moment < start:
+            raise BadTimeError("the Encounter ends before it begins", end, "end", "contradiction")
+        return moment
+    if encounter is not None and encounter.resource.get("status") in _GOING_ON:
+        return datetime.combine(start.date(), time.min, start.tzinfo) + timedelta(days=1, microseconds=-1)
+    return start
+
+
+def _timed(shelf: Shelf, people: People, exam: str) -> list[tuple[datetime, str, Entry]]:
+    """Return the exact times of what stands: the newborn's Observations (inside reports too), responses to the exam."""
+    found = []
+    reports = (entry for entry in shelf.of("DiagnosticReport") if entry.contained)
+    for entry in (*shelf.of("Observation"), *shelf.of("QuestionnaireResponse"), *reports):
+        if entry.resource.get("status") in _WITHDRAWN:
+            continue
+        link = entry.resource.get("subject")
+        if (people.who(link, entry) if link is not None else people.alone and "baby") != "baby":
+            continue
+        try:
+            said, moment = (
+                _authored(entry, exam) if entry.kind == "QuestionnaireResponse" else effective(entry.resource)
+            )
+        except BadTimeError:
+            continue
+        if isinstance(moment, datetime) and said is not None:
+            found.append((moment, said, entry))
+    return found
+
+
+def _authored(entry: Entry, exam: str) -> tuple[str | None, date | None]:
+    """Return when a response to the exam was authored; one to another questionnaire says nothing of this visit."""
+    said = text(entry.resource.get("authored"))
+    if not said or text(entry.resource.get("questionnaire")).partition("|")[0] != exam:
+        return None, None
+    return said, parse(said, "authored")

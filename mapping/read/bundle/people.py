@@ -1,0 +1,210 @@
+"""Who is who: the newborn whose visit this is, the mother, and others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from layette.engine.errors import InputProblem
+from layette.mapping.read.bundle.entries import Entry, Shelf
+from layette.mapping.read.bundle.parts import Resource, concept_codes, items, mapping, reference, text
+
+Role = Literal["baby", "mother", "other"]
+_MOTHERS = {"MTH", "NMTH", "GESTM"}
+_GROWN_UP_YEARS = 10
+
+
+@dataclass
+class People:
+    """The newborn's Patient and the role of everybody else, by identity of the resource."""
+
+    shelf: Shelf
+    baby: Entry | None = None
+    given: str = ""
+    roles: dict[int, Role] = field(default_factory=dict)
+    _known: dict[str, Role | None] = field(default_factory=dict)
+
+    def who(self, link: object, entry: Entry | None = None) -> Role | None:
+        """Return the role of the person that a Reference points to; None if nobody in the input is meant."""
+        name = reference(link)
+        if name.startswith("#") or not name:
+            return self._role(self.shelf.resolve(name, entry) if name else None, link)
+        if name not in self._known:
+            self._known[name] = self._role(self.shelf.resolve(name, entry), link)
+        return self._known[name]
+
+    def _role(self, found: Entry | None, link: object) -> Role | None:
+        if found is not None:
+            role = self.roles.get(id(found.resource))
+            return role or self._by_identifier(_identifiers(found.resource))
+        wanted = mapping(link).get("identifier")
+        return self._by_identifier(_identifiers({"identifier": wanted})) if wanted else None
+
+    def _by_identifier(self, wanted: set[tuple[str, str]]) -> Role | None:
+        for person in persons(self.shelf):
+            if wanted & _identifiers(person.resource):
+                return self.roles.get(id(person.resource))
+        return None
+
+    @property
+    def alone(self) -> bool:
+        """Whether the newborn is the only person in the input."""
+        return set(self.roles.values()) == {"baby"}
+
+
+def persons(shelf: Shelf) -> list[Entry]:
+    """Return the Patients and RelatedPersons; contained Patients only where no other Patient is given."""
+    patients = list(shelf.of("Patient")) or _contained_patients(shelf)
+    return [*patients, *shelf.of("RelatedPerson")]
+
+
+def _contained_patients(shelf: Shelf) -> list[Entry]:
+    found: list[Entry] = []
+    for entry in shelf.entries:
+        for number, one in enumerate(entry.contained):
+            if isinstance(one, dict) and one.get("resourceType") == "Patient":
+                found.append(Entry(one, f"{entry.path}.contained[{number}]", parent=entry))
+    return found
+
+
+def _identifiers(resource: Resource) -> set[tuple[str, str]]:
+    return {
+        (text(one.get("system")), text(one.get("value")))
+        for one in items(resource.get("identifier"))
+        if text(one.get("value"))
+    }
+
+
+def find_people(shelf: Shelf, subject: str | None, encounter: Entry | None, problems: list[InputProblem]) -> People:
+    """Find the newborn: as named, as the named Encounter's subject, else the only Patient that is not a mother."""
+    people = People(shelf)
+    everybody = persons(shelf)
+    patients = [one for one in everybody if one.kind == "Patient"]
+    _cast(people, everybody, patients)
+    babies = _one_each([one for one in patients if id(one.resource) not in people.roles])
+    if subject is not None:
+        people.baby = _named(shelf, patients, subject, problems)
+    elif encounter is not None:
+        people.baby = _subject_of(shelf, encounter, problems)
+    else:
+        people.baby = _only(babies, shelf, problems)
+    if people.baby is not None:
+        for one in patients:
+            if one.resource is people.baby.resource or _same(one, people.baby):
+                people.roles[id(one.resource)] = "baby"
+            else:
+                people.roles.setdefault(id(one.resource), "other")
+        people.roles[id(people.baby.resource)] = "baby"
+    return people
+
+
+def _one_each(patients: list[Entry]) -> list[Entry]:
+    """Return each person once: a Patient that is contained in every resource is one person."""
+    found: list[Entry] = []
+    for one in patients:
+        if not any(_same(one, other) for other in found):
+            found.append(one)
+    return found
+
+
+def _same(one: Entry, other: Entry) -> bool:
+    if _identifiers(one.resource) & _identifiers(other.resource):
+        return True
+    return bool(one.parent and other.parent) and _content(one.resource) == _content(other.resource)
+
+
+def _content(resource: Resource) -> dict[str, object]:
+    return {key: value for key, value in resource.items() if key != "id"}
+
+
+def _only(babies: list[Entry], shelf: Shelf, problems: list[InputProblem]) -> Entry | None:
+    if len(babies) == 1:
+        return babies[0]
+    if not babies:
+        kinds = ", ".join(sorted({one.kind for one in shelf.entries})) or "no resource"
+        hint = "a Bundle with one newborn Patient, the Encounter and its Observations"
+        problems.append(InputProblem("input", "patient", "there is no newborn Patient", kinds, hint))
+        return None
+    names = ", ".join(one.origin or one.path for one in babies)
+    hint = "one newborn (a mother beside it is fine), or say which one is meant"
+    problems.append(InputProblem(babies[1].path, "patient", "more than one newborn Patient", names, hint))
+    return None
+
+
+def _named(shelf: Shelf, patients: list[Entry], subject: str, problems: list[InputProblem]) -> Entry | None:
+    found = shelf.resolve(subject)
+    if found is None or found.kind != "Patient":
+        found = next((one for one in patients if text(one.resource.get("id")) == subject), None)
+    if found is None:
+        names = ", ".join(one.origin for one in patients if one.origin)
+        problems.append(InputProblem("input", "patient", "the named Patient is not in the input", subject, names))
+    return found
+
+
+def _subject_of(shelf: Shelf, encounter: Entry, problems: list[InputProblem]) -> Entry | None:
+    name = reference(encounter.resource.get("subject"))
+    found = shelf.resolve(name, encounter) if name else None
+    if found is None or found.kind != "Patient":
+        message = "the Encounter's subject is not in the input"
+        problems.append(InputProblem(f"{encounter.path}.subject", "patient", message, name, "the newborn's Patient"))
+        return None
+    return found
+
+
+def _cast(people: People, everybody: list[Entry], patients: list[Entry]) -> None:
+    """Give roles to those who are surely not the newborn."""
+    related = [one for one in everybody if one.kind == "RelatedPerson"]
+    for one in related:
+        people.roles[id(one.resource)] = "mother" if _is_mother(one.resource) else "other"
+    if len(patients) < 2:
+        return
+    mothers = [one for one in patients if _linked(people, one, related) or _in_focus(people.shelf, one, patients)]
+    grown = [one for one in patients if one not in mothers and _grown_up(one, patients)]
+    women = [one for one in grown if one.resource.get("gender") != "male"]
+    if not mothers and len(women) == 1:
+        mothers = women
+    for one in grown:
+        people.roles[id(one.resource)] = "other"
+    for one in mothers:
+        people.roles[id(one.resource)] = "mother"
+
+
+def _is_mother(related: Resource) -> bool:
+    return any(
+        concept_codes(concept) & _MOTHERS or text(concept.get("text")).casefold() == "mother"
+        for concept in items(related.get("relationship"))
+    )
+
+
+def _linked(people: People, patient: Entry, related: list[Entry]) -> bool:
+    """Whether a Patient is the same person as a RelatedPerson who is the mother."""
+    for link in items(patient.resource.get("link")):
+        other = people.shelf.resolve(reference(link.get("other")), patient)
+        if other is not None and people.roles.get(id(other.resource)) == "mother":
+            return True
+    own = _identifiers(patient.resource)
+    return any(own & _identifiers(one.resource) for one in related if people.roles[id(one.resource)] == "mother")
+
+
+def _in_focus(shelf: Shelf, patient: Entry, patients: list[Entry]) -> bool:
+    """Whether Observations about somebody else look at this Patient, who has no birth date to tell."""
+    if patient.resource.get("birthDate") is not None:
+        return False
+    for entry in shelf.of("Observation"):
+        for focus in items(entry.resource.get("focus")):
+            if shelf.resolve(reference(focus), entry) is patient:
+                about = shelf.resolve(reference(entry.resource.get("subject")), entry)
+                if about is not patient and about in patients:
+                    return True
+    return False
+
+
+def _grown_up(patient: Entry, patients: list[Entry]) -> bool:
+    years = [year for one in patients if (year := _year(one)) is not None]
+    year = _year(patient)
+    return year is not None and max(years) - year >= _GROWN_UP_YEARS
+
+
+def _year(patient: Entry) -> int | None:
+    born = text(patient.resource.get("birthDate"))[:4]
+    return int(born) if len(born) == 4 and born.isascii() and born.isdigit() else None

@@ -1,0 +1,187 @@
+"""Numbers and units: the digits as given, the unit as UCUM, nothing converted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from layette.mapping.codes import SYSTEMS, printed_units
+from layette.mapping.read.bundle.parts import Resource, mapping, shown, text
+
+_COMPARATORS = {"<": "below", "<=": "at_most", ">=": "at_least", ">": "more_than"}
+_LARGEST = 12
+"""The largest power of ten of a number in a newborn's record; anything beyond is a slip."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """A value that contradicts what may stand there: it becomes an `InputProblem` at ``suffix``."""
+
+    code: str
+    message: str
+    value: str = ""
+    expected: str = ""
+    suffix: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """Something that is kept and reported, but not understood."""
+
+    why: str
+    code: str = ""
+    text: str = ""
+
+
+Fields = dict[str, Any]
+"""What a value brings into a reading: ``value`` and ``unit``, or ``absent``."""
+
+Answer = Fields | Wrong | Unclear
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units of one finding. ``accepts`` are UCUM codes; ``default`` is what a site says of a bare number."""
+
+    accepts: frozenset[str]
+    default: str | None = None
+
+    @property
+    def expected(self) -> str:
+        """The accepted units, to be shown."""
+        return "a number with one of the units " + ", ".join(sorted(self.accepts))
+
+    @property
+    def dimensionless(self) -> str | None:
+        """The unit of a bare count or score, where that is the only reading possible."""
+        bare = [unit for unit in self.accepts if unit == "1" or unit.startswith("{")]
+        return bare[0] if len(bare) == 1 else None
+
+
+def units_of(accepts: Iterable[str], unit: str, default: str | None = None) -> Units:
+    """Return the units of a finding: its own and those that it accepts."""
+    return Units(frozenset((unit, *accepts)), default)
+
+
+def number_text(value: object) -> str | None:
+    """Return a JSON number as text with the digits given, without exponent; None where it is no usable number."""
+    if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
+        return None
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            return None
+        value = Decimal(repr(value))
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**_LARGEST else None
+    if not value.is_finite() or (value and abs(value.adjusted()) > _LARGEST):
+        return None
+    exponent = value.as_tuple().exponent
+    return format(value, "f") if isinstance(exponent, int) and abs(exponent) <= 2 * _LARGEST else None
+
+
+def ucum(unit: str) -> str:
+    """Return a printed unit as UCUM where we know it; otherwise as it is."""
+    return printed_units().get(unit.strip().casefold(), unit)
+
+
+def unit_of(quantity: Resource, units: Units) -> str | Wrong:
+    """Return the UCUM unit of a Quantity, or what is wrong with it."""
+    code, printed = text(quantity.get("code")), text(quantity.get("unit"))
+    if not code and not printed:
+        if units.default:
+            return units.default
+        return Wrong("unit", "a number without a unit", shown(quantity.get("value")), units.expected)
+    given = _accepted(code or printed, units, known_ucum=bool(code) and quantity.get("system") == SYSTEMS["ucum"])
+    if given is None:
+        return Wrong("unit", "a unit that this finding does not have", shown(code or printed), units.expected)
+    said = _accepted(printed, units, known_ucum=False) if code and printed else given
+    if said is not None and said != given:
+        return Wrong("contradiction", "code and unit of one number differ", f"{code}, {printed}", "one unit")
+    return given
+
+
+def _accepted(unit: str, units: Units, *, known_ucum: bool) -> str | None:
+    if unit in units.accepts:
+        return unit
+    bare = _without_annotation(unit)
+    if bare in units.accepts:
+        return bare
+    meant = None if known_ucum else ucum(unit)
+    return meant if meant in units.accepts else None
+
+
+def _without_annotation(unit: str) -> str:
+    """Return a UCUM unit without its remarks: ``{beats}/min`` is ``/min``."""
+    start, end = unit.find("{"), unit.find("}")
+    return unit[:start] + unit[end + 1 :] if 0 <= start < end and len(unit) > end - start + 1 else unit
+
+
+def quantity(value: object, units: Units) -> Answer:
+    """Read a Quantity."""
+    given = mapping(value)
+    number = number_text(given.get("value"))
+    if number is None:
+        if given.get("value") is None:
+            return Unclear("a quantity without a value", text=shown(given.get("unit") or ""))
+        return Wrong("value", "this is not a usable number", shown(given.get("value")), units.expected, ".value")
+    unit = unit_of(given, units)
+    if isinstance(unit, Wrong):
+        return unit
+    comparator = given.get("comparator")
+    if comparator is None:
+        return {"value": number, "unit": unit}
+    word = _COMPARATORS.get(comparator) if isinstance(comparator, str) else None
+    if word is None:
+        return Wrong("structure", "no comparator of FHIR", shown(comparator), "<, <=, >= or >", ".comparator")
+    return {"value": {word: number}, "unit": unit}
+
+
+def a_range(value: object, units: Units) -> Answer:
+    """Read a Range: both ends, or the one that is given."""
+    ends = {key: quantity(mapping(value)[key], units) for key in ("low", "high") if key in mapping(value)}
+    if not ends:
+        return Unclear("a range without ends")
+    for key, end in ends.items():
+        if not isinstance(end, dict):
+            return end
+        if isinstance(end["value"], dict):
+            return Wrong("structure", "an end of a range with a comparator", shown(end["value"]), "a number", f".{key}")
+    return _between({key: end for key, end in ends.items() if isinstance(end, dict)})
+
+
+def _between(ends: dict[str, Fields]) -> Answer:
+    if len(ends) == 1:
+        ((key, end),) = ends.items()
+        return {"value": {"at_least" if key == "low" else "at_most": end["value"]}, "unit": end["unit"]}
+    low, high = ends["low"], ends["high"]
+    if low["unit"] != high["unit"]:
+        return Wrong("contradiction", "the ends of a range have different units", f"{low['unit']}, {high['unit']}")
+    if Decimal(low["value"]) > Decimal(high["value"]):
+        return Wrong("contradiction", "a range that ends before it begins", f"{low['value']} to {high['value']}")
+    return {"value": {"between": [low["value"], high["value"]]}, "unit": low["unit"]}
+
+
+def whole(value: object, units: Units) -> Answer:
+    """Read a valueInteger, which FHIR gives no unit: only counts and scores can be meant."""
+    number = number_text(value)
+    if number is None or not isinstance(value, int):
+        return Wrong("value", "this is not a whole number", shown(value), "a whole number")
+    unit = units.dimensionless or units.default
+    if unit is None:
+        return Wrong("unit", "a number without a unit", number, units.expected)
+    return {"value": number, "unit": unit}
+
+
+def pounds_and_ounces(first: Fields, second: Fields) -> Fields | None:
+    """Return the sum in ounces of pounds and ounces that were sent apart; None where they are something else."""
+    by_unit = {fields.get("unit"): fields.get("value") for fields in (first, second)}
+    pounds, ounces = by_unit.get("[lb_av]"), by_unit.get("[oz_av]")
+    if not isinstance(pounds, str) or not isinstance(ounces, str):
+        return None
+    total = Fraction(pounds) * 16 + Fraction(ounces)
+    exact = Decimal(total.numerator) / Decimal(total.denominator)
+    return {"value": format(exact, "f"), "unit": "[oz_av]"} if Fraction(exact) == total else None

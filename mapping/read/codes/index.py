@@ -1,0 +1,235 @@
+"""What a code asks: the dictionary's codes, a site's codes and our own, gathered once for a pack."""
+
+from __future__ import annotations
+
+import weakref
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from layette.engine.pack.written.shapes import FindingShape
+from layette.mapping.codes import OWN, OWN_BASE, display
+from layette.mapping.read.bundle.parts import Coding
+from layette.mapping.read.codes.amounts import Units, units_of
+from layette.mapping.read.codes.answers import AnswerSheet, pairs, plain, stated_codes
+from layette.mapping.read.codes.pack_view import PackView, SiteCode
+
+Person = Literal["baby", "mother"]
+Key = tuple[str, str]
+_SIDE_WORDS = {"left": "left", "right": "right", "both": "both", "bilateral": "both"}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What one code asks of an Observation.
+
+    ``rank``: how closely the code is tied to the finding (0 our own or a site's, 1 a side or a part, 2 the finding).
+    ``values`` are set where the code states a value by itself; several where it leaves several open.
+    ``plainly``: the code names the person too, so that it may stand in the baby's record about the mother.
+    """
+
+    finding: str
+    rank: int
+    side: str | None = None
+    part: str | None = None
+    qualifier: str | None = None
+    values: frozenset[str] = frozenset()
+    said: tuple[tuple[str, str], ...] = ()
+    unit: str | None = None
+    plainly: bool = False
+
+
+class Finding:
+    """One finding of the dictionary, ready for reading."""
+
+    def __init__(self, name: str, shape: FindingShape, base: str, site: Mapping[Key, str]) -> None:
+        """Prepare ``name``."""
+        self.name = name
+        self.shape = shape
+        self.person: Person = shape.subject
+        self.sides = tuple(shape.sides or ())
+        self.parts = tuple(shape.readings.parts) if shape.readings else ()
+        self.untimed = shape.carries_over and not shape.awaited
+        self.sheet = AnswerSheet(name, shape, base, site)
+        self.units = units_of(shape.number.accepts, shape.number.unit) if shape.number else None
+        self._site_units: dict[str, Units] = {}
+
+    def units_with(self, default: str | None) -> Units | None:
+        """Return the units, with what a site says of a number without one."""
+        if default is None or self.units is None:
+            return self.units
+        return self._site_units.setdefault(default, Units(self.units.accepts, default))
+
+
+def _systems(pack: PackView) -> dict[str, FindingShape]:
+    """Return what a pack lets be charted as normal for a whole system, each as a finding with two values.
+
+    What "normal" stands for the engine knows; "abnormal" makes nothing known, and is reported.
+    """
+    normals = getattr(getattr(pack, "subjects", None), "normals", {})
+    values = ["normal", "abnormal"]
+    return {
+        name: FindingShape(label=shape.label, values=values, expected="normal", codes=shape.codes)
+        for name, shape in normals.items()
+    }
+
+
+class CodeIndex:
+    """The codes of a pack. Make one with `index_of`, which keeps it for as long as the pack lives."""
+
+    def __init__(self, pack: PackView, base: str = OWN_BASE, site_codes: Iterable[SiteCode] = ()) -> None:
+        """Gather the codes of ``pack`` and of a site; ``base`` is the canonical base of our own systems."""
+        self.base = base.rstrip("/")
+        self.pack_id = pack.id
+        site = tuple(site_codes)
+        shapes = {**pack.findings, **_systems(pack)}
+        self.findings = {
+            name: Finding(name, shape, self.base, _site_values(site, name)) for name, shape in shapes.items()
+        }
+        self._asked: dict[Key, list[Asked]] = {}
+        for finding in self.findings.values():
+            self._add_published(finding)
+        for finding in self.findings.values():
+            self._add_own(finding)
+        for row in site:
+            self._add_site(row)
+        self.targets = _target_codes(pack, self.base)
+        self.kinds = {name: shape.kind for name, shape in pack.targets.items()}
+        self._matched: dict[tuple[Key, ...], tuple[Asked, ...]] = {}
+
+    def asked(self, codings: Iterable[Coding]) -> tuple[Asked, ...]:
+        """Return what these codings ask: those tied most closely; one finding can stand there several times."""
+        keys = tuple((system, code) for system, code, _ in codings)
+        found = self._matched.get(keys)
+        if found is None:
+            found = self._closest(keys)
+            if len(self._matched) < 10_000:
+                self._matched[keys] = found
+        return found
+
+    def _closest(self, keys: tuple[Key, ...]) -> tuple[Asked, ...]:
+        found = [asked for key in keys for asked in self._asked.get(key, ())]
+        rank = min((asked.rank for asked in found), default=0)
+        return _merged(asked for asked in found if asked.rank == rank)
+
+    def stated(self, codings: Iterable[Coding]) -> list[Asked]:
+        """Return what these codings state by themselves, as a Condition does."""
+        return [a for system, code, _ in codings for a in self._asked.get((system, code), ()) if a.values]
+
+    def _add(self, key: Key, asked: Asked) -> None:
+        self._asked.setdefault(key, []).append(asked)
+
+    def _add_published(self, finding: Finding) -> None:
+        shape, name = finding.shape, finding.name
+        stated: dict[Key, set[str]] = {}
+        for value, system, code in stated_codes(shape):
+            stated.setdefault((system, code), set()).add(value)
+        for key, values in stated.items():
+            self._add(key, Asked(name, 2, _side_said(finding, key), None, None, frozenset(values)))
+        for key in pairs(shape.codes):
+            if key not in stated:
+                self._add(key, Asked(name, 2, said=_qualifiers_said(finding, key)))
+        for side, codes in shape.side_codes.items():
+            for key in pairs(codes):
+                self._add(key, Asked(name, 1, side))
+        for part, codes in shape.part_codes.items():
+            for key in pairs(codes):
+                self._add(key, Asked(name, 1, part=part))
+
+    def _add_own(self, finding: Finding) -> None:
+        name = finding.name
+        self._own(name, Asked(name, 0, plainly=True))
+        for side in (*finding.sides, "both") if finding.sides else ():
+            self._own(f"{name}.{side}", Asked(name, 0, side, plainly=True))
+        for part in finding.parts:
+            self._own(f"{name}.{part}", Asked(name, 0, part=part, plainly=True))
+        for qualifier in finding.shape.qualifier:
+            self._own(f"{name}.{qualifier}", Asked(name, 0, qualifier=qualifier, plainly=True))
+
+    def _own(self, code: str, asked: Asked) -> None:
+        system = f"{self.base}/{OWN['findings']}"
+        for form in dict.fromkeys((code, code.replace("_", "-"))):
+            self._add((system, form), asked)
+
+    def _add_site(self, row: SiteCode) -> None:
+        if row.finding in self.findings:
+            values = frozenset((row.value,)) if row.value else frozenset()
+            self._add((row.system, row.code), Asked(row.finding, 0, values=values, unit=row.unit, plainly=True))
+
+
+def _merged(found: Iterable[Asked]) -> tuple[Asked, ...]:
+    """Return each finding, side and part once, with all that its codes say; codes that exclude each other stay."""
+    kept: list[Asked] = []
+    for asked in found:
+        for place, other in enumerate(kept):
+            same = (other.finding, other.part, other.qualifier) == (asked.finding, asked.part, asked.qualifier)
+            apart = other.values and asked.values and not other.values & asked.values
+            if same and not apart and (other.side == asked.side or not other.side or not asked.side):
+                values = other.values & asked.values or other.values or asked.values
+                said = tuple(dict.fromkeys(other.said + asked.said))
+                side, unit = other.side or asked.side, other.unit or asked.unit
+                kept[place] = replace(other, values=values, said=said, side=side, unit=unit)
+                break
+        else:
+            kept.append(asked)
+    return tuple(kept)
+
+
+def _site_values(site: tuple[SiteCode, ...], finding: str) -> dict[Key, str]:
+    return {(row.system, row.code): row.value for row in site if row.finding == finding and row.value}
+
+
+def said_words(text: str) -> list[str]:
+    """Return the words of a text, lower case, without punctuation."""
+    return plain("".join(c if c.isalnum() else " " for c in text)).split()
+
+
+def side_in(texts: Iterable[str]) -> set[str]:
+    """Return the sides that texts name."""
+    return {_SIDE_WORDS[word] for text in texts for word in said_words(text) if word in _SIDE_WORDS}
+
+
+def qualifiers_in(finding: Finding, texts: Iterable[str]) -> dict[str, set[str]]:
+    """Return the values of the finding's qualifiers that texts name."""
+    said = {word for text in texts for word in said_words(text)}
+    return {
+        qualifier: {value for value in values if set(said_words(value.replace("_", " "))) <= said}
+        for qualifier, values in finding.shape.qualifier.items()
+    }
+
+
+def _side_said(finding: Finding, key: Key) -> str | None:
+    named = side_in([display(*key) or ""]) if finding.sides else set()
+    return named.pop() if len(named) == 1 else None
+
+
+def _qualifiers_said(finding: Finding, key: Key) -> tuple[tuple[str, str], ...]:
+    named = qualifiers_in(finding, [display(*key) or ""])
+    return tuple((qualifier, next(iter(values))) for qualifier, values in named.items() if len(values) == 1)
+
+
+def _target_codes(pack: PackView, base: str) -> dict[Key, list[str]]:
+    found: dict[Key, list[str]] = {}
+    for name, shape in pack.targets.items():
+        own = ((f"{base}/{OWN['targets']}", form) for form in dict.fromkeys((name, name.replace("_", "-"))))
+        for key in (*own, *pairs(shape.codes)):
+            found.setdefault(key, []).append(name)
+    return found
+
+
+_CACHE: dict[tuple[int, str, tuple[SiteCode, ...]], tuple[weakref.ref[PackView], CodeIndex]] = {}
+
+
+def index_of(pack: PackView, base: str = OWN_BASE, site_codes: Iterable[SiteCode] = ()) -> CodeIndex:
+    """Return the pack's index, made once and kept while the pack lives (a pack need not be hashable)."""
+    key = (id(pack), base, tuple(site_codes))
+    kept = _CACHE.get(key)
+    if kept is not None and kept[0]() is pack:
+        return kept[1]
+    index = CodeIndex(pack, base, key[2])
+
+    def forget(_: object) -> None:
+        _CACHE.pop(key, None)
+
+    _CACHE[key] = (weakref.ref(pack, forget), index)
+    return index

@@ -1,0 +1,190 @@
+"""A value of an Observation or of one of its components, whatever form it has."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from layette.mapping.codes import ABSENT_REASON, INTERPRETATION, answer_words
+from layette.mapping.read.bundle.parts import Resource, codings, described, items, shown, words
+from layette.mapping.read.codes.amounts import Answer, Unclear, Units, Wrong, a_range, quantity, whole
+from layette.mapping.read.codes.answers import plain
+from layette.mapping.read.codes.index import Asked, Finding
+
+_ABSENT = frozenset(
+    (
+        "unknown", "asked-unknown", "temp-unknown", "not-asked", "asked-declined", "masked", "not-applicable",
+        "unsupported", "as-text", "error", "not-a-number", "negative-infinity", "positive-infinity", "not-performed",
+        "not-permitted",
+    )
+)  # fmt: skip
+_VALUES = frozenset(
+    (
+        "valueAttachment", "valueBoolean", "valueCodeableConcept", "valueDateTime", "valueDecimal", "valueInteger",
+        "valuePeriod", "valueQuantity", "valueRange", "valueRatio", "valueReference", "valueSampledData",
+        "valueString", "valueTime",
+    )
+)  # fmt: skip
+_SAYING = _VALUES | {"dataAbsentReason", "interpretation"}
+_YES = ("present", "positive", "detected", "abnormal", "yes")
+_NO = ("absent", "negative", "not_detected", "no")
+
+
+def has_value(holder: Resource) -> bool:
+    """Whether an Observation or component says anything by itself."""
+    return not _SAYING.isdisjoint(holder)
+
+
+def answer(holder: Resource, asked: Asked, finding: Finding) -> tuple[Answer, str]:
+    """Return what is said, and the element that says it.
+
+    At most one value[x], no reason for its absence beside it; an interpretation counts only where no value is given.
+    """
+    if asked.qualifier:
+        return _qualifier(holder, asked.qualifier, finding), ".valueCodeableConcept"
+    keys = sorted(_VALUES & holder.keys())
+    if len(keys) > 1:
+        return Wrong("contradiction", "two values in one resource", ", ".join(keys), "one value"), f".{keys[0]}"
+    if "dataAbsentReason" in holder:
+        if keys:
+            return Wrong(
+                "contradiction", "a value and a reason why there is none", keys[0], "one of the two"
+            ), f".{keys[0]}"
+        return absent(holder["dataAbsentReason"]), ".dataAbsentReason"
+    if keys:
+        return _value(keys[0], holder[keys[0]], asked, finding), f".{keys[0]}"
+    if "interpretation" in holder:
+        return _interpretation(holder["interpretation"], asked, finding), ".interpretation"
+    return _without_value(asked, finding), ""
+
+
+def _qualifier(holder: Resource, name: str, finding: Finding) -> Answer:
+    """Read the value of a qualifier such as a route: by our own code, or by its name."""
+    given = holder.get("valueCodeableConcept")
+    said = [*(code.rsplit(".", 1)[-1] for _, code, _ in codings(given)), *words(given), holder.get("valueString")]
+    names = {plain(value): value for value in finding.shape.qualifier[name]}
+    found = {names[plain(word)] for word in said if isinstance(word, str) and plain(word) in names}
+    if len(found) == 1:
+        return {"value": found.pop()}
+    return Unclear(f"no {name} of this finding", *described(given))
+
+
+def absent(concept: object) -> Answer:
+    """Read a dataAbsentReason; one in words alone says no more than that there is no value."""
+    for system, code, _ in codings(concept):
+        if system in (ABSENT_REASON, "") and code in _ABSENT:
+            return {"absent": code}
+    return {"absent": "unknown"}
+
+
+def _value(key: str, value: object, asked: Asked, finding: Finding) -> Answer:
+    if asked.values:
+        return _stated(key, value, asked, finding)
+    units = finding.units_with(asked.unit)
+    if units is not None:
+        return _number(key, value, units, finding)
+    reader = _WORDS.get(key)
+    if reader is not None:
+        return reader(value, finding)
+    if key in ("valueQuantity", "valueInteger", "valueRange"):
+        shape = shown(value.get("value") if isinstance(value, dict) else value)
+        return Wrong("value", "a number where a named value is due", shape, finding.sheet.expected)
+    return Unclear(f"{key} is not read for this finding", text=shown(value))
+
+
+def _number(key: str, value: object, units: Units, finding: Finding) -> Answer:
+    if key in _NUMBERS:
+        return _NUMBERS[key](value, units)
+    if key == "valueCodeableConcept":
+        code, said = described(value)
+        general = [answer_words().get((system, one)) for system, one, _ in codings(value)]
+        if "unknown" in general or "not_performed" in general:
+            return {"absent": "unknown" if "unknown" in general else "not-performed"}
+        return Unclear("words where a number is due", code, said)
+    return Unclear("no number that can be read", text=shown(value))
+
+
+_NUMBERS: Mapping[str, Callable[[object, Units], Answer]] = {
+    "valueQuantity": quantity,
+    "valueRange": a_range,
+    "valueInteger": whole,
+}
+
+
+def _concept(value: object, finding: Finding) -> Answer:
+    return finding.sheet.concept(value)
+
+
+def _string(value: object, finding: Finding) -> Answer:
+    return finding.sheet.string(value) if isinstance(value, str) else Unclear("this is no text", text=shown(value))
+
+
+def _boolean(value: object, finding: Finding) -> Answer:
+    if not isinstance(value, bool):
+        return Wrong("structure", "this is neither true nor false", shown(value), "true or false")
+    found = finding.sheet.word("yes" if value else "no")
+    if isinstance(found, Wrong):
+        return Unclear("true or false does not say which of the values", text=str(value).lower())
+    return found
+
+
+_WORDS: Mapping[str, Callable[[object, Finding], Answer]] = {
+    "valueCodeableConcept": _concept,
+    "valueString": _string,
+    "valueBoolean": _boolean,
+}
+
+
+def _interpretation(value: object, asked: Asked, finding: Finding) -> Answer:
+    found = {answer_words().get((INTERPRETATION, code)) for one in items(value) for _, code, _ in codings(one)}
+    said = ", ".join(word for one in items(value) for word in (*(code for _, code, _ in codings(one)), *words(one)))
+    known = {word for word in found if word}
+    if len(known) != 1 or None in found:
+        return Unclear("an interpretation alone, which does not say which value", text=said)
+    word = known.pop()
+    if asked.values:
+        return _presence(word, asked, finding)
+    if finding.units is not None:
+        return Unclear("an interpretation where a number is due", text=said)
+    return finding.sheet.word(word)
+
+
+def _without_value(asked: Asked, finding: Finding) -> Answer:
+    if asked.values:
+        return _presence("present", asked, finding)
+    return Unclear("no value, and no reason why there is none")
+
+
+def _stated(key: str, value: object, asked: Asked, finding: Finding) -> Answer:
+    """Read the value beside a code that states one by itself: present or absent, or the value once more."""
+    if key == "valueBoolean" and isinstance(value, bool):
+        return _presence("yes" if value else "no", asked, finding)
+    if key == "valueCodeableConcept":
+        for system, code, _ in codings(value):
+            word = answer_words().get((system, code))
+            if word is not None:
+                return _presence(word, asked, finding)
+        found = finding.sheet.concept(value)
+        return found if not isinstance(found, Unclear) else _by_words(words(value), asked, finding)
+    if key == "valueString":
+        return _by_words([shown(value)], asked, finding)
+    return Unclear(f"{key} is not read beside a code that states a value", text=shown(value))
+
+
+def _by_words(said: list[str], asked: Asked, finding: Finding) -> Answer:
+    plain = {word.casefold().replace(" ", "_") for word in said} & {*_YES, *_NO}
+    if len(plain) == 1:
+        return _presence(plain.pop(), asked, finding)
+    return Unclear("a text that is none of the values", text=", ".join(said))
+
+
+def _presence(word: str, asked: Asked, finding: Finding) -> Answer:
+    value = finding.sheet.together(set(asked.values))
+    if word in _YES and value is not None:
+        return {"value": value}
+    if word in _NO and value is not None:
+        other = finding.sheet.other_than(value)
+        if other is not None:
+            return {"value": other}
+    if word in ("not_performed", "unknown"):
+        return {"absent": word.replace("_", "-")}
+    return Unclear(f"'{word}' beside a code that states a value does not say which value", text=word)

@@ -1,0 +1,134 @@
+"""Conditions: a diagnosis whose code states a finding's value by itself."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from layette.mapping.read.bundle.entries import Entry
+from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, mapping, reference
+from layette.mapping.read.bundle.result import Fate
+from layette.mapping.read.bundle.times import BadTimeError, parse
+from layette.mapping.read.codes.amounts import Unclear, Wrong
+from layette.mapping.read.codes.index import Asked
+from layette.mapping.read.codes.sides import sides
+from layette.mapping.read.resources.ledger import Desk
+from layette.mapping.read.resources.observations import is_computed
+
+_ACTIVE = {"active", "recurrence", "relapse"}
+_TENTATIVE = {"unconfirmed", "provisional"}
+_TIMES = ("recordedDate", "onsetDateTime", "onsetPeriod")
+
+
+def read_condition(desk: Desk, entry: Entry) -> None:
+    """Read one Condition: an active one, not refuted, whose code the dictionary knows."""
+    resource = entry.resource
+    if is_computed(desk, resource):
+        entry.mark(Fate.NOT_USED, "it was proposed by Layette, not diagnosed")
+        return
+    person = desk.about(entry)
+    if person is None:
+        return
+    why = _not_standing(resource)
+    if why is not None:
+        desk.keep(entry, Unclear(why), "", resource.get("code"))
+        return
+    stated = [a for a in desk.index.stated(codings(resource.get("code"))) if _fits(desk, a, person)]
+    if not stated:
+        desk.keep(entry, Unclear("a diagnosis that states no finding of the dictionary"), ".code", resource.get("code"))
+        return
+    _record_all(desk, entry, stated, person)
+
+
+def _fits(desk: Desk, asked: Asked, person: str) -> bool:
+    return asked.plainly or desk.index.findings[asked.finding].person == person
+
+
+def _not_standing(resource: Resource) -> str | None:
+    """Return why a Condition says nothing about today, or None."""
+    verification = concept_codes(resource.get("verificationStatus"))
+    for code in ("entered-in-error", "refuted", "differential"):
+        if code in verification:
+            return f"a diagnosis that is {code.replace('-', ' ')}"
+    clinical = concept_codes(resource.get("clinicalStatus"))
+    if clinical and not clinical & _ACTIVE:
+        return "a diagnosis that is no longer active"
+    dated = any(key in resource for key in _TIMES)
+    if not clinical and not dated and not reference(resource.get("encounter")):
+        return "neither a clinical status, nor a date, nor an Encounter"
+    return None
+
+
+def _time(resource: Resource) -> tuple[str, str | None, date | None]:
+    """Return the time at which a diagnosis was recorded, else that of its onset: element, text, parsed."""
+    for key in _TIMES:
+        if key in resource:
+            value: Any = resource[key]
+            if key == "onsetPeriod":
+                value = mapping(value).get("start")
+            return key, value, parse(value, key)
+    return "", None, None
+
+
+def _record_all(desk: Desk, entry: Entry, stated: list[Asked], person: str) -> None:
+    resource = entry.resource
+    try:
+        key, text, moment = _time(resource)
+    except BadTimeError as bad:
+        desk.refuse_time(entry, bad)
+        return
+    linked = bool(reference(resource.get("encounter")))
+    if linked and key != "recordedDate":
+        text = moment = None
+    wrong = desk.check_time(moment, text, key, of_baby=person == "baby")
+    if wrong is not None:
+        desk.refuse(entry, wrong)
+        return
+    where = desk.belongs(resource, entry, moment) or "visit"
+    tentative = bool(concept_codes(resource.get("verificationStatus")) & _TENTATIVE)
+    shared: dict[str, Any] = {"time": text} if text else {}
+    shared["status"] = "preliminary" if tentative else "final"
+    for finding, values in _by_finding(stated).items():
+        for reading in _readings(desk, entry, finding, values):
+            desk.record(entry, finding, {**reading, **shared, **_origin(entry)}, where, moment)
+
+
+def _origin(entry: Entry) -> dict[str, str]:
+    return {**({"origin": entry.origin} if entry.origin else {}), "path": f"{entry.path}.code"}
+
+
+def _by_finding(stated: list[Asked]) -> dict[str, list[Asked]]:
+    found: dict[str, list[Asked]] = {}
+    for asked in stated:
+        found.setdefault(asked.finding, []).append(asked)
+    return found
+
+
+def _readings(desk: Desk, entry: Entry, name: str, stated: list[Asked]) -> list[dict[str, Any]]:
+    """Return the readings of one finding; codes that leave nothing in common are a contradiction."""
+    finding = desk.index.findings[name]
+    code = entry.resource.get("code")
+    common = frozenset.intersection(*(asked.values for asked in stated))
+    exact = frozenset.intersection(*(frozenset(_exact(desk, name, asked.values)) for asked in stated))
+    value = finding.sheet.together(set(common or exact))
+    if not exact:
+        names = ", ".join(sorted({v for asked in stated for v in asked.values}))
+        desk.refuse(entry, Wrong("contradiction", "codes that state different values", names, "one value"), ".code")
+        return []
+    if value is None:
+        desk.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code)
+        return []
+    spoken = next((asked for asked in stated if asked.side), stated[0])
+    found = sides(finding, spoken, entry.resource, entry.resource, desk.index.base)
+    if isinstance(found, Wrong):
+        desk.refuse(entry, found)
+        return []
+    if isinstance(found, Unclear):
+        desk.keep(entry, found, ".code", code)
+        return []
+    return [{"value": value, **({"side": side} if side else {})} for side in found]
+
+
+def _exact(desk: Desk, name: str, values: frozenset[str]) -> set[str]:
+    sheet = desk.index.findings[name].sheet
+    return set().union(*(sheet.possible(value) for value in values))

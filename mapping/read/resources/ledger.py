@@ -1,0 +1,141 @@
+"""Where the reader puts what it takes from the entries: readings, history, problems, and what it could not read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Literal
+
+from layette.engine.errors import InputProblem
+from layette.mapping.read.bundle.entries import Entry, Shelf
+from layette.mapping.read.bundle.parts import Resource, described, reference, shown
+from layette.mapping.read.bundle.people import People, Role
+from layette.mapping.read.bundle.result import Fate
+from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError, Clock
+from layette.mapping.read.codes.amounts import Unclear, Wrong
+from layette.mapping.read.codes.index import CodeIndex
+
+Where = Literal["visit", "history"]
+WITHDRAWN = ("entered-in-error", "cancelled")
+"""Statuses under which a value is passed on to be listed, never used; its mistakes stop nobody."""
+
+
+@dataclass
+class Desk:
+    """One reading of one input."""
+
+    shelf: Shelf
+    index: CodeIndex
+    people: People
+    clock: Clock
+    encounter: str
+    encounters: frozenset[str]
+    problems: list[InputProblem]
+    findings: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    earlier: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    history: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    complete: set[str] = field(default_factory=set)
+    not_understood: list[dict[str, str]] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    latest: tuple[datetime, str] | None = None
+    stated_sex: str | None = None
+
+    def refuse(self, entry: Entry, wrong: Wrong, suffix: str = "", *, withdrawn: bool = False) -> None:
+        """Note a mistake at ``suffix`` of an entry; one in a withdrawn resource is only kept."""
+        path = f"{entry.path}{suffix}{wrong.suffix}"
+        if withdrawn:
+            self.keep(entry, Unclear(f"withdrawn, and {wrong.message}", "", wrong.value), suffix)
+            return
+        self.problems.append(InputProblem(path, wrong.code, wrong.message, wrong.value, wrong.expected))
+        entry.mark(Fate.REFUSED, wrong.message)
+
+    def refuse_time(self, entry: Entry, bad: BadTimeError, *, withdrawn: bool = False) -> None:
+        """Note a time that cannot be used; one that is only vague is kept."""
+        if bad.vague:
+            self.keep(entry, Unclear(bad.message, "", bad.value), f".{bad.key}")
+            return
+        self.refuse(entry, Wrong(bad.code, bad.message, bad.value, EXAMPLE, f".{bad.key}"), withdrawn=withdrawn)
+
+    def keep(self, entry: Entry, unclear: Unclear, suffix: str = "", concept: object = None) -> None:
+        """Keep something that is not understood, with what it says."""
+        code, said = described(concept)
+        self.not_understood.append(
+            {
+                "path": f"{entry.path}{suffix}",
+                "code": unclear.code or code,
+                "text": shown(unclear.text or said),
+                "why": unclear.why,
+            }
+        )
+        entry.mark(Fate.NOT_UNDERSTOOD, unclear.why)
+
+    def record(
+        self, entry: Entry, finding: str, reading: Mapping[str, Any], where: Where, moment: date | None = None
+    ) -> None:
+        """Put one reading into the visit or its history; ``moment`` is its time, parsed."""
+        start = self.clock.first(moment) if moment else None
+        if start is not None and (self.latest is None or start > self.latest[0]):
+            self.latest = (start, str(reading["time"]) if isinstance(moment, datetime) else start.isoformat())
+        shelf = self.findings if where == "visit" else self.earlier
+        shelf.setdefault(finding, []).append(dict(reading))
+        entry.mark(Fate.USED)
+
+    def add_history(self, entry: Entry, kind: str, item: Mapping[str, Any]) -> None:
+        """Put one order, topic or vaccine into the history."""
+        shown_item = {key: value for key, value in item.items() if value is not None}
+        if entry.origin:
+            shown_item["reference"] = entry.origin
+        self.history.setdefault(kind, []).append(shown_item)
+        entry.mark(Fate.USED)
+
+    def about(self, entry: Entry, element: str = "subject") -> Role | None:
+        """Return whom a resource is about: its focus, else its subject; the newborn if it is the only person.
+
+        None, and the entry is set aside with the reason, where it is about nobody whose visit this is.
+        """
+        role = self._role(entry, element)
+        if role in ("baby", "mother"):
+            return role
+        entry.mark(
+            Fate.NOT_USED, "it is about somebody else" if role else "it does not say that it is about the newborn"
+        )
+        return None
+
+    def _role(self, entry: Entry, element: str) -> Role | None:
+        focus = entry.resource.get("focus")
+        if isinstance(focus, list):
+            for one in focus:
+                role = self.people.who(one, entry)
+                if role is not None:
+                    return role
+        link = entry.resource.get(element)
+        if link is None:
+            return "baby" if self.people.alone else None
+        return self.people.who(link, entry)
+
+    def belongs(self, resource: Resource, entry: Entry, moment: date | None) -> Where | None:
+        """Return where a reading belongs: by its Encounter, else by the calendar day; None if neither is given."""
+        name = reference(resource.get("encounter"))
+        if name:
+            return "visit" if self.is_this_encounter(name, entry) else "history"
+        if moment is None:
+            return None
+        return "visit" if self.clock.same_day(moment) else "history"
+
+    def is_this_encounter(self, name: str, entry: Entry) -> bool:
+        """Whether a reference means the Encounter of this visit."""
+        if name in self.encounters:
+            return True
+        found = self.shelf.resolve(name, entry)
+        return found is not None and bool(found.origin) and found.origin in self.encounters
+
+    def check_time(self, moment: date | None, text: str | None, key: str, *, of_baby: bool) -> Wrong | None:
+        """Return what is wrong with a time that lies before birth or after the visit."""
+        if moment is None or text is None:
+            return None
+        if of_baby and self.clock.before_birth(moment):
+            return Wrong("time", "this lies before birth", text, "a time from birth to the visit", f".{key}")
+        if self.clock.after_visit(moment):
+            return Wrong("time", "this lies after the visit", text, "a time from birth to the visit", f".{key}")
+        return None

@@ -1,0 +1,81 @@
+"""What rules propose as a diagnosis: Conditions that nobody has confirmed, each with what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from layette.engine.answer.assessment import Diagnosis, Reason, Recommendation
+from layette.mapping.write.resources.evidence import Evidence
+from layette.mapping.write.run import keys, subject
+from layette.mapping.write.run.context import Output, Resource
+from layette.mapping.write.words import concepts, wording
+
+_CATEGORY = "http://terminology.hl7.org/CodeSystem/condition-category"
+_CLINICAL = "http://terminology.hl7.org/CodeSystem/condition-clinical"
+_VERIFICATION = "http://terminology.hl7.org/CodeSystem/condition-ver-status"
+
+
+@dataclass
+class _Proposed:
+    """One diagnosis of one side, with every reason that proposes it."""
+
+    diagnosis: Diagnosis
+    side: str | None
+    reasons: dict[str, Reason] = field(default_factory=dict)
+
+    @property
+    def status(self) -> str:
+        """How sure: provisional as long as something not yet recorded could replace every reason."""
+        return "unconfirmed" if any(one.status == "fired" for one in self.reasons.values()) else "provisional"
+
+
+def write(out: Output, evidence: Evidence) -> None:
+    """Write a Condition for each diagnosis that a rule proposes, once, however many requests rest on it."""
+    for proposed in _proposed(out).values():
+        _create(out, evidence, proposed)
+
+
+def _proposed(out: Output) -> dict[tuple[str, str | None], _Proposed]:
+    found: dict[tuple[str, str | None], _Proposed] = {}
+    for recommendation in _all(out):
+        for reason in recommendation.reasons:
+            if reason.diagnosis is None:
+                continue
+            if recommendation.subject == "mother":
+                # A Condition has no `focus`: the mother's would stand in the newborn's own record.
+                out.remarks.append(f"Not written, because it is the mother's: {reason.diagnosis.label}.")
+                continue
+            place = (reason.diagnosis.label, recommendation.side)
+            found.setdefault(place, _Proposed(reason.diagnosis, recommendation.side)).reasons[reason.rule] = reason
+    return found
+
+
+def _all(out: Output) -> Iterator[Recommendation]:
+    made = out.assessment
+    for group in (made.recommendations, made.standing, made.avoid, made.guidance, made.reassurance):
+        yield from group
+
+
+def _create(out: Output, evidence: Evidence, proposed: _Proposed) -> None:
+    label, side = proposed.diagnosis.label, proposed.side
+    resource: Resource = {"resourceType": "Condition", "meta": concepts.computed(out)}
+    resource["clinicalStatus"] = concepts.concept([concepts.coding(_CLINICAL, "active", "Active")], "active")
+    status = concepts.coding(_VERIFICATION, proposed.status, proposed.status.capitalize())
+    resource["verificationStatus"] = concepts.concept([status], f"proposed by rules, {proposed.status}")
+    kind = concepts.coding(_CATEGORY, "encounter-diagnosis", "Encounter Diagnosis")
+    resource["category"] = [concepts.concept([kind], "Encounter Diagnosis")]
+    resource["code"] = concepts.concept(concepts.verified(proposed.diagnosis.codes), label)
+    resource |= {"bodySite": [concepts.side(side)]} if side else {}
+    resource |= subject.about(out) | {"recordedDate": out.at} | _evidence(out, evidence, proposed)
+    reasons = [f"Proposed, not confirmed. {wording.reason(one)}" for one in proposed.reasons.values()]
+    resource["note"] = wording.as_notes([*reasons, out.assessment.caution])
+    codes = [(one.system, one.code) for one in proposed.diagnosis.codes]
+    key = keys.digest(subject.patient_key(out), "diagnosis", label, codes, side, proposed.status)
+    out.identified(resource, keys.PROPOSAL_KEY, key)
+
+
+def _evidence(out: Output, evidence: Evidence, proposed: _Proposed) -> Resource:
+    used = [value for reason in proposed.reasons.values() for value in reason.values]
+    details = [{"reference": name} for name in evidence.references(out, used)]
+    return {"evidence": [{"detail": details}]} if details else {}

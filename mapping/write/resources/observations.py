@@ -1,0 +1,169 @@
+"""Findings that no server knows yet, as Observations."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from layette.engine.pack.written.shapes import FindingShape
+from layette.mapping.write.resources.evidence import Evidence
+from layette.mapping.write.resources.mother import about_mother
+from layette.mapping.write.run import keys, subject
+from layette.mapping.write.run.context import Output, Resource, effective
+from layette.mapping.write.words import concepts
+from layette.mapping.write.words.quantities import converted, measured
+from layette.mapping.write.words.readings import Given, readings
+
+_ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
+_CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+_PROFILES = "http://hl7.org/fhir/StructureDefinition/"
+_LENGTHS = ("cm", "[in_i]")
+
+VITAL_SIGNS: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "29463-7": ("bodyweight", ("g", "kg", "[lb_av]")),
+    "8302-2": ("bodyheight", _LENGTHS),
+    "9843-4": ("headcircum", _LENGTHS),
+    "8310-5": ("bodytemp", ("Cel", "[degF]")),
+    "8867-4": ("heartrate", ("/min",)),
+    "9279-1": ("resprate", ("/min",)),
+    "2708-6": ("oxygensat", ("%",)),
+}
+"""The R4 vital-sign profiles by the LOINC code that each fixes, with the units that it allows."""
+
+
+def write(out: Output) -> Evidence:
+    """Write an Observation for each reading without a resource of its own; return where every reading stands."""
+    evidence = Evidence()
+    for given in readings(out.visit, out.at):
+        known = subject.point(out, given.origin) if given.origin else None
+        shape = out.pack.findings.get(given.finding)
+        if known:
+            evidence.readings.append((given, known["reference"]))
+        elif shape is not None:
+            evidence.readings.append((given, _create(out, given, shape)))
+    return evidence
+
+
+def _create(out: Output, given: Given, shape: FindingShape) -> str:
+    resource = _observation(out, given, shape)
+    if shape.subject == "mother":
+        about_mother(out, resource)
+    key = keys.digest(
+        subject.patient_key(out), given.finding, given.side, given.start, given.end, given.value, given.unit,
+        given.status, given.absent, given.further,
+    )  # fmt: skip
+    return out.identified(resource, keys.INPUT_KEY, key)
+
+
+def _observation(out: Output, given: Given, shape: FindingShape) -> Resource:
+    by_side = next((codes for side, codes in shape.side_codes.items() if side == given.side), {})
+    codes = [*concepts.published(by_side), *concepts.published(shape.codes)]
+    given = _in_a_unit_of_the_profile(given, codes, shape)
+    value = _value(out, given, shape)
+    resource: Resource = {"resourceType": "Observation"} | _meta(out, given, codes, value)
+    resource |= {"status": given.status} | _category(codes, shape, value)
+    ours = concepts.coding(out.system(keys.FINDINGS), given.finding, shape.label)
+    resource["code"] = concepts.concept([*codes, ours], shape.label)
+    # What an earlier visit found was not found at this one's Encounter.
+    resource |= subject.about(out, encounter=not given.earlier) | effective(given.start, given.end) | value
+    if given.side:
+        resource["bodySite"] = concepts.side(given.side)
+    if given.printed:
+        resource["note"] = [{"text": f"Given as {given.printed}."}]
+    components = [_component(out, given, shape, name, value) for name, value in given.further.items()]
+    return resource | ({"component": components} if components else {})
+
+
+def _meta(out: Output, given: Given, codes: list[Resource], value: Resource) -> Resource:
+    meta: Resource = {}
+    profile = _profile(given, codes, value)
+    if profile:
+        meta["profile"] = [_PROFILES + profile]
+    if given.reported:
+        meta["tag"] = [concepts.tag(out, "reported", "Reported by the family, not seen by the examiner")]
+    return {"meta": meta} if meta else {}
+
+
+def _profile(given: Given, codes: list[Resource], value: Resource) -> str | None:
+    """Return the vital-sign profile that this Observation meets, and only then claims."""
+    exact = "effectiveDateTime" in effective(given.start, given.end)
+    if not exact or "valueQuantity" not in value or "comparator" in value["valueQuantity"]:
+        return None
+    profile, units = _vital_sign(codes)
+    return profile if value["valueQuantity"].get("code") in units else None
+
+
+def _vital_sign(codes: list[Resource]) -> tuple[str, tuple[str, ...]]:
+    """Return the vital-sign profile of a code, with its units; an empty name where there is none."""
+    return next((VITAL_SIGNS[one["code"]] for one in codes if one["code"] in VITAL_SIGNS), ("", ()))
+
+
+def _in_a_unit_of_the_profile(given: Given, codes: list[Resource], shape: FindingShape) -> Given:
+    """Return a vital sign in the dictionary's unit where its own is not one of the profile; the note keeps its own."""
+    _, units = _vital_sign(codes)
+    if not units or shape.number is None or given.value is None or (given.unit or shape.number.unit) in units:
+        return given
+    unit = str(given.unit)
+    value = converted(given.value, unit, shape.number.unit) if shape.number.unit in units else None
+    if value is None:
+        return given
+    return replace(given, value=value, unit=shape.number.unit, printed=given.printed or _printed(given.value, unit))
+
+
+def _printed(value: Any, unit: str) -> str:
+    if not isinstance(value, Mapping):
+        return f"{value} {unit}"
+    bounds = (f"{name.replace('_', ' ')} {_listed(bound)}" for name, bound in value.items())
+    return f"{', '.join(bounds)} {unit}"
+
+
+def _listed(bound: Any) -> str:
+    return " and ".join(map(str, bound)) if isinstance(bound, (list, tuple)) else str(bound)
+
+
+def _category(codes: list[Resource], shape: FindingShape, value: Resource) -> Resource:
+    _, units = _vital_sign(codes)
+    # The category binds the profile: what the profile cannot hold (a range, another unit) keeps its code alone.
+    if units and ("dataAbsentReason" in value or value.get("valueQuantity", {}).get("code") in units):
+        return _group("vital-signs", "Vital Signs")
+    if shape.carries_over or shape.awaited or shape.subject == "mother":
+        return {}
+    return _group("exam", "Exam")
+
+
+def _group(code: str, display: str) -> Resource:
+    return {"category": [concepts.concept([concepts.coding(_CATEGORY, code, display)], display)]}
+
+
+def absent(reason: str) -> Resource:
+    """Return why there is no value, in FHIR's words."""
+    return {"dataAbsentReason": concepts.concept([concepts.coding(_ABSENT, reason)], reason.replace("-", " "))}
+
+
+def _value(out: Output, given: Given, shape: FindingShape) -> Resource:
+    if given.absent:
+        return absent(given.absent)
+    if given.value is None:
+        return {}
+    if shape.number:
+        found = measured(given.value, given.unit or shape.number.unit)
+        return found or {"valueString": str(given.value)}
+    return {"valueCodeableConcept": _word(out, given.finding, str(given.value), shape)}
+
+
+def _word(out: Output, finding: str, value: str, shape: FindingShape) -> Resource:
+    words = value.replace("_", " ")
+    ours = concepts.coding(out.system(keys.FINDINGS), f"{finding}.{value}", words)
+    return concepts.concept([*concepts.published(shape.means.get(value, {})), ours], words)
+
+
+def _component(out: Output, given: Given, shape: FindingShape, name: str, value: Any) -> Resource:
+    ours = concepts.coding(out.system(keys.FINDINGS), f"{given.finding}.{name}")
+    code = concepts.concept([*concepts.published(shape.part_codes.get(name, {})), ours], name.replace("_", " "))
+    if isinstance(value, Mapping) and value.get("absent"):
+        return {"code": code} | absent(str(value["absent"]))
+    if shape.readings is not None and name in shape.readings.parts:
+        found = measured(value, given.unit or (shape.number.unit if shape.number else None))
+        return {"code": code} | (found or {"valueString": str(value)})
+    return {"code": code, "valueCodeableConcept": _word(out, f"{given.finding}.{name}", str(value), shape)}

@@ -1,0 +1,64 @@
+"""Who made this and from what: a Device for the software, a Provenance for the run."""
+
+from __future__ import annotations
+
+from layette.mapping.write.run import keys, subject
+from layette.mapping.write.run.context import Output, Resource
+from layette.mapping.write.words import concepts
+from layette.mapping.write.words.readings import readings
+
+_TYPES = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
+_NOT_OURS = ("Device", "Provenance")
+
+
+def device(out: Output) -> str:
+    """Write the software as a Device, once a version, and return its reference."""
+    version = out.assessment.engine
+    resource: Resource = {
+        "resourceType": "Device",
+        "status": "active",
+        "deviceName": [{"name": "Layette", "type": "user-friendly-name"}],
+        "version": [{"value": version}],
+    }
+    return out.identified(resource, keys.DEVICE, f"layette-{version}")
+
+
+def write(out: Output, device_reference: str) -> None:
+    """Write the Provenance: it has no identifier in R4, so it is created once by its tag."""
+    resource: Resource = {
+        "resourceType": "Provenance",
+        "meta": {},
+        "target": [{"reference": name} for name in _targets(out)],
+        "occurredDateTime": out.at,
+        "recorded": out.at,
+        "activity": {"text": "assessment by clinical rules"},
+        "agent": [_agent(out, device_reference)],
+        "entity": [*_inputs(out), _pack(out)],
+    }
+    out.tagged(resource, keys.RUNS, out.run)
+
+
+def _targets(out: Output) -> list[str]:
+    """Return what this run wrote; input that goes along unchanged is not its work."""
+    return [name for name, kind in out.made.items() if kind not in _NOT_OURS and out.sources.get(name) is None]
+
+
+def _agent(out: Output, reference: str) -> Resource:
+    kind = concepts.concept([concepts.coding(_TYPES, "assembler", "Assembler")], "assembled by software")
+    return {"type": kind, "who": {"reference": reference, "display": f"Layette {out.assessment.engine}"}}
+
+
+def _inputs(out: Output) -> list[Resource]:
+    found = [subject.point(out, one.origin) for one in readings(out.visit, out.at) if one.origin]
+    names = dict.fromkeys(link["reference"] for link in found if link is not None)
+    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(keys.canonical(out.visit))}
+    visit = {"identifier": digest, "display": "the visit as it was read"}
+    return [{"role": "source", "what": what} for what in ({"reference": name} for name in names)] + [
+        {"role": "source", "what": visit}
+    ]
+
+
+def _pack(out: Output) -> Resource:
+    pack = out.assessment.pack
+    digest = {"system": out.system(keys.PACK_DIGEST), "value": pack.digest}
+    return {"role": "source", "what": {"identifier": digest, "display": f"rule pack {pack.id} {pack.version}"}}

@@ -1,0 +1,114 @@
+"""What every writer of a resource needs, and where it puts the entry that it makes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from typing import Any, Protocol
+
+from layette.engine.answer.assessment import Assessment
+from layette.engine.pack.written.shapes import FindingShape
+from layette.mapping.write.run import keys
+from layette.mapping.write.run.origins import Sources
+
+Resource = dict[str, Any]
+
+
+class PackView(Protocol):
+    """What the writers ask of a pack; `layette.engine.pack.Pack` has it, and so may a test's stand-in."""
+
+    @property
+    def findings(self) -> Mapping[str, FindingShape]:
+        """The finding dictionary, by name."""
+        ...
+
+
+@dataclass
+class Output:
+    """One run on its way out: the assessment, what it was made from, and the entries made so far.
+
+    ``sources`` are the input resources by reference; ``visit`` is the flat visit. ``remarks`` are the
+    sentences that the output owes its reader (a Patient that got no entry, a request that was held back).
+    """
+
+    assessment: Assessment
+    pack: PackView
+    visit: Mapping[str, Any]
+    sources: Sources
+    base: str = keys.BASE
+    entries: list[Resource] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    made: dict[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def run(self) -> str:
+        """What names this run."""
+        return keys.run_digest(self.assessment, self.visit)
+
+    @property
+    def at(self) -> str:
+        """The moment of the visit as a FHIR instant."""
+        return instant(self.assessment.at)
+
+    def system(self, name: str) -> str:
+        """Return the URI of one of our own systems, under the base."""
+        return f"{self.base}/{name}"
+
+    def create(self, resource: Resource, key: str, condition: str) -> str:
+        """Add a conditional create and return its reference; the same key is never added twice."""
+        kind = str(resource["resourceType"])
+        name = keys.urn(self.base, kind, key)
+        self.place(name, resource, condition)
+        return name
+
+    def place(self, name: str, resource: Resource, condition: str) -> None:
+        """Add a conditional create under a given ``fullUrl``, unless it is there already."""
+        if name in self.made:
+            return
+        self.made[name] = str(resource["resourceType"])
+        request = {"method": "POST", "url": resource["resourceType"], "ifNoneExist": condition}
+        self.entries.append({"fullUrl": name, "resource": resource, "request": request})
+
+    def identified(self, resource: Resource, system: str, value: str) -> str:
+        """Add a resource under an identifier of ours that must exist once; return its reference."""
+        uri = self.system(system)
+        resource.setdefault("identifier", []).append({"system": uri, "value": value})
+        return self.create(resource, f"{system}#{value}", keys.token("identifier", uri, value))
+
+    def tagged(self, resource: Resource, system: str, value: str) -> str:
+        """Add a resource that must exist once, told by a tag; return its reference.
+
+        Provenance has no identifier in R4, and real servers do not search every other type by it; all know `_tag`.
+        """
+        uri = self.system(system)
+        resource.setdefault("meta", {}).setdefault("tag", []).append({"system": uri, "code": value})
+        return self.create(resource, f"{system}#{value}", keys.token("_tag", uri, value))
+
+
+def instant(text: str) -> str:
+    """Return an ISO 8601 time with seconds and offset, as FHIR's instant and dateTime want it."""
+    return datetime.fromisoformat(text).isoformat()
+
+
+def effective(start: str, end: str) -> Resource:
+    """Return when an Observation holds: a moment, a whole day, or the period in which that moment lies.
+
+    A day goes out as its date alone: as a period it would seem to be known to end at midnight, after the visit.
+    """
+    if start == end:
+        return {"effectiveDateTime": start}
+    if start[:10] == end[:10] and start[10:19] == "T00:00:00" and end[10:19] == "T23:59:59":
+        return {"effectiveDateTime": start[:10]}
+    return {"effectivePeriod": {"start": start, "end": end}}
+
+
+def period(start: str | None, until: str | None) -> Resource:
+    """Return a FHIR Period; a start that lies after the end says nothing and is left out."""
+    out: Resource = {}
+    if start and not (until and datetime.fromisoformat(start) > datetime.fromisoformat(until)):
+        out["start"] = instant(start)
+    if until:
+        out["end"] = instant(until)
+    return out

@@ -1,0 +1,89 @@
+"""Names and keys of what goes out: the same visit gives the same keys, on any machine, at any time.
+
+Nothing here draws a random number or reads a clock. A key is a digest of what must not exist twice;
+a `urn:uuid` is the name-based UUID (version 5) of that key.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+from urllib.parse import quote
+from uuid import NAMESPACE_URL, uuid5
+
+from layette.engine.answer.assessment import Assessment
+from layette.mapping.codes import OWN, OWN_BASE
+
+BASE = OWN_BASE
+"""The default canonical base: a reserved example domain, so that nobody's server is named by mistake."""
+
+FINDINGS = OWN["findings"]
+TARGETS = OWN["targets"]
+CATEGORIES = "CodeSystem/request-categories"
+TAGS = OWN["tags"]
+RUNS = "CodeSystem/runs"
+REQUEST_KEY = OWN["request-key"]
+ANSWER_KEY = "identifier/answer-key"
+INPUT_KEY = "identifier/input-key"
+PROPOSAL_KEY = "identifier/proposal-key"
+RUN_KEY = "identifier/run"
+PACK_DIGEST = "identifier/pack-digest"
+DEVICE = "identifier/device"
+
+
+def fhir_id(name: str) -> str:
+    """Return ``name`` as a FHIR id, which knows no underscore and at most 64 characters."""
+    return name.replace("_", "-")[:64]
+
+
+def digest(*parts: object) -> str:
+    """Return 32 hexadecimal digits of the SHA-256 of the parts, written as canonical JSON."""
+    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
+
+
+def run_digest(assessment: Assessment, visit: Mapping[str, Any]) -> str:
+    """Return what names this run: all that decides its answer, in whatever order the input came."""
+    settings = sorted((one.id, one.choice) for one in assessment.settings)
+    made_by = [assessment.pack.digest, assessment.engine, assessment.readers, settings, assessment.at]
+    return digest(made_by, canonical(visit))
+
+
+def canonical(value: Any) -> Any:
+    """Return a visit without the places at which things stood in the input, its lists in one order."""
+    if isinstance(value, Mapping):
+        return {str(key): canonical(inner) for key, inner in value.items() if key != "path"}
+    if isinstance(value, list | tuple):
+        return sorted(map(canonical, value), key=_written)
+    return value
+
+
+def _written(value: Any) -> str:
+    return json.dumps(value, sort_keys=True, default=_plain)
+
+
+def urn(base: str, kind: str, key: str) -> str:
+    """Return the ``urn:uuid`` of a resource, the same for the same key."""
+    return uuid5(NAMESPACE_URL, f"{base}/{kind}#{key}").urn
+
+
+def token(parameter: str, system: str, value: str) -> str:
+    """Return a search by token (``identifier=system|value``) as `ifNoneExist` wants it."""
+    return f"{parameter}={_escape(system)}|{_escape(value)}"
+
+
+def _escape(text: str) -> str:
+    for mark in "\\,$|":
+        text = text.replace(mark, "\\" + mark)
+    return quote(text, safe=":/-._~")
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(f"a {type(value).__name__} has no canonical form")

@@ -1,0 +1,114 @@
+"""Whom and what the output is about: the newborn, the encounter, and the input that goes along."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping
+from typing import Any
+
+from layette.mapping.write.run import keys
+from layette.mapping.write.run.context import Output, Resource
+from layette.mapping.write.run.origins import references
+
+_UNNAMED = "the newborn of this visit, given without an identifier"
+
+
+def subject(out: Output) -> Resource:
+    """Return the newborn as given: the same reference, else the identifier, else words alone."""
+    given = out.assessment.patient
+    pointed = point(out, given) if given else None
+    if pointed:
+        return pointed
+    names = identifiers(out)
+    if names:
+        return {"type": "Patient", "identifier": names[0]}
+    remark = "The Patient has no identifier, so no entry is made for it; link the requests to the newborn by hand."
+    if remark not in out.remarks:
+        out.remarks.append(remark)
+    return {"type": "Patient", "display": _UNNAMED}
+
+
+def about(out: Output, *, encounter: bool = True) -> Resource:
+    """Return the elements that say whom a resource is about: subject, and encounter where there is one."""
+    name = out.assessment.encounter if encounter else None
+    visit = point(out, name) if name else None
+    return {"subject": subject(out)} | ({"encounter": visit} if visit else {})
+
+
+def identifiers(out: Output) -> list[Resource]:
+    """Return the newborn's business identifiers that have a system and a value."""
+    resource = out.sources.get(out.assessment.patient) if out.assessment.patient else None
+    lists = [out.visit.get("identifiers"), (resource or {}).get("identifier")]
+    given = [one for several in lists if isinstance(several, list) for one in several]
+    usable = [one for one in given if isinstance(one, Mapping) and one.get("system") and one.get("value")]
+    return [{"system": one["system"], "value": one["value"]} for one in usable]
+
+
+def patient_key(out: Output) -> str:
+    """Return what tells this newborn from others: an identifier, a server's reference, else this run alone.
+
+    A newborn without a name must never share a key with another one: a conditional create would then
+    swallow the second baby's requests.
+    """
+    names = identifiers(out)
+    if names:
+        return keys.digest(names[0])
+    given = out.assessment.patient
+    return given if given and not given.startswith("urn:") else out.run
+
+
+def point(out: Output, reference: str) -> Resource | None:
+    """Return a Reference as given; a `urn:` brings its resource along. None if nothing could be resolved."""
+    if reference.startswith("#"):
+        return None
+    if not reference.startswith("urn:") or reference in out.made:
+        return {"reference": reference}
+    resource = out.sources.get(reference)
+    if resource is None or not _carried(out, reference, resource):
+        return None
+    return {"reference": reference}
+
+
+def _carried(out: Output, reference: str, given: Mapping[str, Any]) -> bool:
+    resource = copy.deepcopy(dict(given))
+    resource.pop("id", None)
+    own = _own_identifier(resource)
+    if own is None and resource["resourceType"] == "Patient":
+        return False
+    if own is None:
+        own = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(patient_key(out), _steady(resource))}
+        _add_identifier(resource, own)
+    out.place(reference, resource, keys.token("identifier", own["system"], own["value"]))
+    for link in references(resource):
+        if link["reference"].startswith("urn:") and point(out, link["reference"]) is None:
+            link.setdefault("display", _UNNAMED if link["reference"] == out.assessment.patient else "not in the input")
+            del link["reference"]
+    return True
+
+
+def _own_identifier(resource: Resource) -> Resource | None:
+    names = resource.get("identifier")
+    listed = names if isinstance(names, list) else [names]
+    for one in listed:
+        if isinstance(one, Mapping) and one.get("system") and one.get("value"):
+            return dict(one)
+    return None
+
+
+_SINGLE = ("QuestionnaireResponse", "Bundle", "Composition")
+
+
+def _add_identifier(resource: Resource, own: Resource) -> None:
+    if resource["resourceType"] in _SINGLE:
+        resource["identifier"] = own
+    else:
+        resource.setdefault("identifier", []).append(own)
+
+
+def _steady(resource: Resource) -> Resource:
+    """Return the content without `urn:` references, which a sender may draw anew for every message."""
+    out = copy.deepcopy(resource)
+    for link in references(out):
+        if link["reference"].startswith("urn:"):
+            link["reference"] = "urn"
+    return out

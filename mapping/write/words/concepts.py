@@ -1,0 +1,93 @@
+"""Codes as they go out: the verified ones of published systems, one of our own, and always the words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from layette.engine.answer.assessment import Code
+from layette.mapping import codes
+from layette.mapping.write.run import keys
+from layette.mapping.write.run.context import Output, Resource
+
+UCUM = codes.uri("ucum")
+
+SIDES: Mapping[str, tuple[str, str]] = {"left": ("7771000", "Left"), "right": ("24028007", "Right")}
+"""Laterality in SNOMED CT (qualifier values, verified in the Global Patient Set)."""
+
+CATEGORIES: Mapping[str, tuple[str, str]] = {
+    "referral": ("3457005", "Patient referral"),
+    "laboratory": ("108252007", "Laboratory procedure"),
+    "imaging": ("363679005", "Imaging"),
+    "education": ("409073007", "Education"),
+}
+"""Request categories that have a verified SNOMED CT code; the others go out as text and our own code."""
+
+
+def coding(system: str, code: str, display: str | None = None) -> Resource:
+    """Return a Coding; the system may be a pack's short name."""
+    out = {"system": codes.uri(system), "code": code}
+    return out | ({"display": display} if display else {})
+
+
+def published(named: Mapping[str, Any]) -> list[Resource]:
+    """Return the verified Codings of a pack's ``codes`` (short system name -> code, or a list of codes)."""
+    lists = [(system, [value] if isinstance(value, str) else value) for system, value in named.items()]
+    return verified(Code(system=system, code=code) for system, several in lists for code in several)
+
+
+def verified(given: Iterable[Code]) -> list[Resource]:
+    """Return the Codings that may go out: a code that nobody read in a source stays at home."""
+    fit = [one for one in given if codes.is_verified(one.system, one.code)]
+    return [coding(one.system, one.code, one.display or codes.display(one.system, one.code)) for one in fit]
+
+
+def concept(codings: Iterable[Resource], text: str) -> Resource:
+    """Return a CodeableConcept without repeats; the words are always there."""
+    found: list[Resource] = []
+    for one in codings:
+        if (one["system"], one["code"]) not in {(c["system"], c["code"]) for c in found}:
+            found.append(one)
+    return ({"coding": found} if found else {}) | {"text": text}
+
+
+def target(out: Output, name: str, label: str, given: Iterable[Code]) -> Resource:
+    """Return what a request asks for."""
+    ours = coding(out.system(keys.TARGETS), name, label)
+    return concept([*verified(given), ours], label)
+
+
+def category(out: Output, name: str) -> Resource:
+    """Return a request's category."""
+    ours = coding(out.system(keys.CATEGORIES), name)
+    theirs = [coding("snomed", *CATEGORIES[name])] if name in CATEGORIES else []
+    return concept([*theirs, ours], name)
+
+
+def side(name: str) -> Resource:
+    """Return a side of the body."""
+    code, display = SIDES[name]
+    return concept([coding("snomed", code, display)], name)
+
+
+def tag(out: Output, code: str, display: str) -> Resource:
+    """Return a tag of ours."""
+    return coding(out.system(keys.TAGS), code, display)
+
+
+def computed(out: Output) -> Resource:
+    """Return the meta of a value that nobody observed: it was computed from others."""
+    return {"tag": [tag(out, "computed", "Computed by rules, not observed")]}
+
+
+RESTRICTED: Resource = {
+    "system": "http://terminology.hl7.org/CodeSystem/v3-Confidentiality",
+    "code": "R",
+    "display": "restricted",
+}
+"""The label on everything that is about the mother."""
+
+
+def label_mother(resource: Resource) -> None:
+    """Put the security label of the mother's data on a resource."""
+    resource.setdefault("meta", {})["security"] = [dict(RESTRICTED)]

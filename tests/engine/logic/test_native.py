@@ -1,0 +1,48 @@
+"""The generated reader gives the specification's answers."""
+
+from __future__ import annotations
+
+import re
+
+from hypothesis import given, settings
+from support.program_strategies import programs, programs_with_visit
+
+from layette.engine.logic.conditions import State, Status
+from layette.engine.logic.native import NativeReader
+from layette.engine.logic.program import Program, ReferenceReader
+
+
+@settings(max_examples=2000, deadline=None)
+@given(programs_with_visit())
+def test_native_reads_as_the_reference(drawn: tuple[Program, list[State]]) -> None:
+    program, states = drawn
+    assert NativeReader(program).read(states) == ReferenceReader(program).read(states)
+
+
+@settings(max_examples=200, deadline=None)
+@given(programs_with_visit())
+def test_what_stands_is_exactly_what_fired_or_is_provisional(drawn: tuple[Program, list[State]]) -> None:
+    program, states = drawn
+    reading = ReferenceReader(program).read(states)
+    found = NativeReader(program).read(states)
+    assert found == reading
+    assert found.standing == tuple(k for k, s in enumerate(reading.statuses) if s in (Status.FIRED, Status.PROVISIONAL))
+
+
+@settings(max_examples=100, deadline=None)
+@given(programs())
+def test_generated_text_holds_no_name_from_the_pack(program: Program) -> None:
+    words = set(re.findall(r"[A-Za-z_]\w*", NativeReader(program).source))
+    keywords = {"def", "read", "states", "statuses", "stands", "if", "else", "elif", "not", "and", "or", "return"}
+    assert all(w in keywords | {"True", "False", "F", "P", "U"} or re.fullmatch(r"[st]\d+", w) for w in words)
+
+
+def test_an_empty_program_reads_nothing() -> None:
+    assert NativeReader(Program((), ())).read([]) == ReferenceReader(Program((), ())).read([])
+
+
+def test_the_given_states_are_left_alone() -> None:
+    program = Program((), ())
+    states: list[State] = []
+    NativeReader(program).read(states)
+    assert states == []

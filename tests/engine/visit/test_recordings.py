@@ -1,0 +1,195 @@
+"""Which of several recordings a view looks at, which it leaves aside, and what it says of that."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from support.small_pack import assess, small, statuses, visit
+
+from layette.engine.visit.recordings import Chosen, Readings
+
+
+def readings(findings: dict[str, Any] | None = None, **parts: Any) -> Readings:
+    return Readings(small().read_visit(visit(findings, **parts)), small().findings)
+
+
+def given(chosen: Chosen) -> str | None:
+    return chosen.valued.given if chosen.valued else None
+
+
+def kg(value: float, **fields: Any) -> dict[str, Any]:
+    return {"value": value, "unit": "kg", **fields}
+
+
+def test_the_latest_counts_whatever_the_order_and_the_rest_is_told() -> None:
+    items = [kg(3.0, age="90 h"), kg(2.9, age="96 h"), kg(3.1, age="80 h")]
+    for order in (items, items[::-1]):
+        chosen = readings({"weight": order}).latest("weight")
+        assert given(chosen) == "2.9 kg"
+        assert sorted(r.given for r in chosen.left) == ["3.0 kg", "3.1 kg"]
+        assert chosen.why == "the latest counts"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "used"),
+    [
+        ("preliminary", "final", "final"),
+        ("final", "corrected", "corrected"),
+        ("final", "amended", "amended"),
+        ("registered", "preliminary", "preliminary"),
+        ("unknown", "preliminary", "preliminary"),
+    ],
+)
+def test_at_one_time_the_better_status_counts(first: str, second: str, used: str) -> None:
+    values = {first: 2.8, second: 2.9}
+    chosen = readings({"weight": [kg(v, status=s) for s, v in values.items()]}).latest("weight")
+    assert given(chosen) == f"{values[used]} kg"
+    assert chosen.why == "corrected before final before preliminary"
+
+
+def test_a_later_preliminary_counts_before_an_earlier_corrected_one() -> None:
+    items = [kg(2.9, status="corrected", age="80 h"), kg(2.8, status="preliminary", age="90 h")]
+    assert given(readings({"weight": items}).latest("weight")) == "2.8 kg"
+
+
+def test_two_values_at_one_time_are_not_known_and_both_shown() -> None:
+    chosen = readings({"weight": [kg(2.8), kg(2.9)]}).latest("weight")
+    assert chosen.used is None
+    assert chosen.conflict
+    assert {r.given for r in chosen.left} == {"2.8 kg", "2.9 kg"}
+    found = assess({"weight": [kg(2.8), kg(2.9)], "birth_weight": kg(3.3)})
+    assert statuses(found)["exam.loss-10"] == "undecided"
+    assert found.warnings == ("Weight: several values at one time that differ; it counts as not known",)
+    assert [len(c.not_used) for c in found.choices] == [2]
+
+
+def test_the_same_value_twice_in_two_units_is_no_conflict() -> None:
+    chosen = readings({"weight": [kg(2.9), {"value": 2900, "unit": "g"}]}).latest("weight")
+    assert chosen.valued is not None
+    assert not chosen.conflict
+    assert chosen.why == "the same value again"
+
+
+@pytest.mark.parametrize("status", ["entered-in-error", "cancelled"])
+def test_a_withdrawn_recording_is_listed_and_never_used(status: str) -> None:
+    chosen = readings({"weight": [kg(2.5, status=status), kg(2.9, age="80 h")]}).latest("weight")
+    assert given(chosen) == "2.9 kg"
+    assert chosen.why == "withdrawn ones are never used"
+    alone = readings({"weight": kg(2.5, status=status)}).latest("weight")
+    assert alone.used is None
+    assert alone.why == "withdrawn (entered in error or cancelled)"
+    assert len(alone.left) == 1
+
+
+def test_an_attempt_without_a_value_counts_only_where_there_is_no_value() -> None:
+    tried = {"absent": "not-performed"}
+    chosen = readings({"alertness": [{"value": "sleepy", "age": "90 h"}, tried]}).latest("alertness")
+    assert given(chosen) == "sleepy"
+    alone = readings({"alertness": tried}).latest("alertness")
+    assert alone.used is not None
+    assert alone.used.absent == "not-performed"
+    assert alone.valued is None
+    found = assess({"alertness": tried})
+    question = next(q for step in found.steps for q in step.questions if q.finding == "alertness")
+    assert (question.state, question.reason) == ("attempted", "not-performed")
+
+
+def test_an_examination_counts_only_for_its_own_visit() -> None:
+    history = {"findings": {"red_reflex.left": {"value": "present", "age": "30 h"}}}
+    chosen = readings(history=history).latest("red_reflex", "left")
+    assert chosen.used is None
+    assert chosen.why.startswith("from another visit: an examination counts only for the visit")
+    assert statuses(assess(history=history))["exam.red-reflex-abnormal"] == "undecided"
+
+
+def test_an_old_finding_is_not_a_present_emergency_either() -> None:
+    history = {"findings": {"red_reflex.left": {"value": "white", "age": "30 h"}}}
+    assert statuses(assess(history=history))["exam.red-reflex-abnormal"] == "undecided"
+
+
+def test_a_birth_fact_of_another_visit_counts() -> None:
+    history = {"findings": {"birth_weight": kg(3.3, age="0 h")}}
+    assert given(readings(history=history).latest("birth_weight")) == "3.3 kg"
+    assert statuses(assess({"weight": kg(2.9)}, history=history))["exam.loss-10"] == "fired"
+
+
+def test_the_earlier_reading_is_the_last_one_of_another_visit() -> None:
+    past = [{"value": "negative", "age": "1 h"}, {"value": "positive", "age": "2 h"}]
+    found = readings({"barlow.left": "positive"}, history={"findings": {"barlow.left": past}})
+    assert given(found.earlier("barlow", "left")) == "positive"
+    assert found.earlier("barlow", "right").used is None
+
+
+def test_all_values_come_one_a_time_the_latest_first() -> None:
+    items = [kg(3.0, age="90 h"), kg(2.9, age="96 h"), kg(2.95, age="96 h", status="corrected")]
+    past = {"findings": {"weight": kg(3.1, age="40 h")}}
+    assert [r.given for r in readings({"weight": items}, history=past).latest_values("weight")] == [
+        "2.95 kg",
+        "3.0 kg",
+        "3.1 kg",
+    ]
+
+
+def test_within_counts_both_ends_and_knows_what_only_may_lie_inside() -> None:
+    def cel(value: float, **fields: Any) -> dict[str, Any]:
+        return {"value": value, "unit": "Cel", **fields}
+
+    items = [cel(37, age="98 h"), cel(38, age="74 h"), cel(39, time="2026-11-23T09:59:59-06:00")]
+    surely, possibly = readings({"temperature": items}).within("temperature", "", 24 * 3600)
+    assert sorted(r.given for r in surely) == ["37 Cel", "38 Cel"]
+    assert surely == possibly
+    day_only = [cel(38, time="2026-11-23")]
+    surely, possibly = readings({"temperature": day_only}).within("temperature", "", 24 * 3600)
+    assert surely == []
+    assert [r.given for r in possibly] == ["38 Cel"]
+
+
+# Attempts at a finding that is read in parts
+
+
+def oximetry(*items: dict[str, Any]) -> list[dict[str, str]]:
+    found = readings({"pulse_oximetry": [{"unit": "%", **item} for item in items]}).attempts("pulse_oximetry")
+    return [{part: r.given for part, r in attempt.items()} for attempt in found]
+
+
+def test_parts_read_within_ten_minutes_are_one_attempt() -> None:
+    assert oximetry(
+        {"hand": 97, "age": "26 h"},
+        {"foot": 96, "time": "2026-11-21T10:10:00-06:00"},
+        {"hand": 95, "foot": 94, "age": "27 h"},
+    ) == [{"hand": "97 %", "foot": "96 %"}, {"hand": "95 %", "foot": "94 %"}]  # fmt: skip
+
+
+def test_parts_read_later_than_that_are_two_attempts() -> None:
+    late = {"foot": 96, "time": "2026-11-21T10:10:01-06:00"}
+    assert oximetry({"hand": 97, "age": "26 h"}, late) == [{"hand": "97 %"}, {"foot": "96 %"}]
+
+
+def test_the_same_part_again_is_another_attempt() -> None:
+    again = {"hand": 95, "time": "2026-11-21T10:05:00-06:00"}
+    assert oximetry({"hand": 97, "age": "26 h"}, again) == [{"hand": "97 %"}, {"hand": "95 %"}]
+
+
+def test_a_corrected_part_takes_the_place_of_what_it_corrects() -> None:
+    """It is no second attempt: a corrected 97 must not leave an 88 behind that decides."""
+    items = [{"hand": 88, "age": "26 h"}, {"hand": 97, "age": "26 h", "status": "corrected"}]
+    assert oximetry(*items) == [{"hand": "97 %"}]
+    found = assess({"pulse_oximetry": [{"unit": "%", **item} for item in items]})
+    assert statuses(found)["exam.low-oxygen"] == "undecided"
+
+
+def test_two_values_of_one_part_at_one_time_leave_that_part_unknown() -> None:
+    items = [{"hand": 88, "foot": 96, "age": "26 h"}, {"hand": 97, "age": "26 h"}]
+    assert oximetry(*items) == [{"foot": "96 %"}]
+
+
+def test_a_fourth_attempt_is_told_and_does_not_count() -> None:
+    found = assess({"pulse_oximetry": [{"hand": 97, "foot": 97, "unit": "%", "age": f"{26 + k} h"} for k in range(4)]})
+    assert "Pulse oximetry: 4 attempts; only the first 3 count" in found.warnings
+
+
+def test_a_sided_finding_without_a_side_is_not_known_and_told() -> None:
+    found = assess({"barlow": "positive"})
+    assert {statuses(found)[f"exam.barlow-first@{side}"] for side in ("left", "right")} == {"undecided"}
+    assert found.warnings == ("findings.barlow: 'Barlow test' does not say which side; it counts as not known",)

@@ -1,0 +1,54 @@
+"""Every example of the grammar page has the shape that the loader accepts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
+from pydantic import BaseModel
+from support.checkout import ROOT, blocks
+
+from layette.engine.cases.cases import CaseShape
+from layette.engine.pack.written.shapes import (
+    FindingsFile,
+    MeasureShape,
+    RuleShape,
+    SettingShape,
+    SourceShape,
+    TargetShape,
+)
+from layette.engine.pack.written.yaml_nodes import parse
+from layette.engine.states.measures import BINDINGS
+
+SHAPES: dict[str, type[BaseModel]] = {
+    "cases": CaseShape,
+    "decisions": RuleShape,
+    "findings": FindingsFile,
+    "measures.yaml": MeasureShape,
+    "settings.yaml": SettingShape,
+    "sources.yaml": SourceShape,
+    "targets": TargetShape,
+}
+PAGE = (ROOT / "rules/GRAMMAR.md").read_text(encoding="utf-8")
+EXAMPLES = {block.splitlines()[0].removeprefix("# "): block for block in blocks("rules/GRAMMAR.md", "yaml")}
+
+
+@pytest.mark.parametrize("file", sorted(EXAMPLES))
+def test_an_example_has_the_shape_of_its_file(file: str):
+    document = parse(EXAMPLES[file], file)
+    assert document.problems == []
+    shape = SHAPES[file.partition("/")[0]]
+    for entry in _entries(shape, document.data):
+        shape.model_validate(entry)
+
+
+def _entries(shape: type[BaseModel], data: Any) -> Iterable[Any]:
+    if shape is FindingsFile:
+        return [data]
+    return data if isinstance(data, list) else data.values()
+
+
+def test_every_function_that_a_pack_may_bind_is_on_the_page():
+    page = "\n".join(line for line in PAGE.splitlines() if line.startswith("| `"))
+    assert [name for name in BINDINGS if f"`{name}`" not in page] == []

@@ -1,0 +1,284 @@
+"""A pack as FHIR R4: all there, all valid, every link answered, every own code published, and the pack itself back."""
+
+from __future__ import annotations
+
+import base64
+import importlib
+import json
+import os
+from collections import Counter
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import jsonschema_rs
+import pytest
+from support.checkout import ROOT
+from support.small_pack import small
+
+from layette.engine.api import Pack, load_pack
+from layette.engine.cases.cases import read_cases
+from layette.mapping.export import condition, export, file_name, rule_words, to_collection
+from layette.mapping.export.publication import computer_name, legal_id
+from layette.mapping.fhir.json import dumps
+from layette.mapping.fhir.xml import from_xml, to_xml, validate_xsd
+from layette.mapping.read.codes.exam_form import places
+from layette.mapping.validate import validate
+from layette.mapping.write import to_bundle
+
+Resource = dict[str, Any]
+XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
+BASE = "https://layette.example/fhir"
+KINDS = ("PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire")
+
+
+@pytest.fixture(scope="module")
+def pack() -> Pack:
+    return load_pack()
+
+
+@pytest.fixture(scope="module")
+def resources(pack: Pack) -> list[Resource]:
+    return export(pack)
+
+
+def of(resources: list[Resource], kind: str) -> list[Resource]:
+    return [one for one in resources if one["resourceType"] == kind]
+
+
+def nodes(value: Any) -> Iterator[dict[str, Any]]:
+    """Every object inside a value, the value itself too."""
+    if isinstance(value, dict):
+        yield value
+    for one in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
+        yield from nodes(one)
+
+
+def test_everything_of_the_pack_is_there(pack: Pack, resources: list[Resource]) -> None:
+    counts = Counter(one["resourceType"] for one in resources)
+    assert counts.keys() == set(KINDS)
+    assert counts["ActivityDefinition"] == len(pack.targets)
+    assert counts["ValueSet"] == 1 + sum(1 for shape in pack.findings.values() if shape.values)
+    (plan,) = of(resources, "PlanDefinition")
+    assert [action["id"] for action in plan["action"]] == list(pack.rules)
+
+
+def test_nothing_has_an_issue(pack: Pack, resources: list[Resource]) -> None:
+    assert [str(issue) for one in resources for issue in validate(one)] == []
+    assert [str(issue) for issue in validate(to_collection(pack, resources))] == []
+
+
+@cache
+def schema() -> Resource:
+    found: Resource = json.loads((ROOT / "schemas/fhir/fhir.schema.json").read_text(encoding="utf-8"))
+    return found
+
+
+def for_type(kind: str) -> Resource:
+    return {"$schema": schema()["$schema"], "$ref": f"#/definitions/{kind}", "definitions": schema()["definitions"]}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_type_meets_the_published_json_schema(resources: list[Resource], kind: str) -> None:
+    quick = jsonschema_rs.validator_for(for_type(kind))
+    plain = [json.loads(dumps(one)) for one in of(resources, kind)]
+    assert [one["id"] for one in plain if not quick.is_valid(one)] == []
+    smallest = min(plain, key=lambda one: len(json.dumps(one)))
+    jsonschema.Draft6Validator(for_type(kind)).validate(smallest)
+
+
+def test_all_meet_the_published_xml_schema_and_survive_it(pack: Pack, resources: list[Resource]) -> None:
+    bundle = to_collection(pack, resources)
+    data = to_xml(bundle)
+    assert dumps(from_xml(data)) == dumps(from_xml(to_xml(from_xml(data))))
+    if not XSD.exists():
+        pytest.skip("fhir-single.xsd of FHIR R4 4.0.1 (hl7.org/fhir/R4) is not here; LAYETTE_FHIR_XSD names its place")
+    assert validate_xsd(data, XSD) == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_outside_model_takes_each_type(resources: list[Resource], kind: str) -> None:
+    model = getattr(importlib.import_module(f"fhir.resources.R4B.{kind.lower()}"), kind)
+    for one in of(resources, kind):
+        model.model_validate(json.loads(dumps(one)))
+
+
+def test_an_export_is_the_same_every_time(pack: Pack, resources: list[Resource]) -> None:
+    assert dumps(export(load_pack(pack.folder))) == dumps(resources)
+
+
+def test_ids_urls_and_file_names_tell_resources_apart(resources: list[Resource]) -> None:
+    for parts in (
+        Counter(one["url"] for one in resources),
+        Counter(one["resourceType"] + one["name"] for one in resources),
+        Counter(map(file_name, resources)),
+    ):
+        assert [part for part, number in parts.items() if number > 1] == []
+
+
+def test_every_resource_says_its_standing(pack: Pack, resources: list[Resource]) -> None:
+    for one in resources:
+        assert (one["status"], one["version"], one["date"]) == ("draft", pack.version, pack.shape.valid_from)
+        assert pack.shape.caution.strip() in one["description"]
+        assert one["experimental"] == (one["resourceType"] in ("PlanDefinition", "ActivityDefinition", "Library"))
+
+
+def test_every_link_leads_to_an_exported_resource(resources: list[Resource]) -> None:
+    known = {f"{one['url']}|{one['version']}" for one in resources}
+    named = [node.get(key) for one in resources for node in nodes(one) for key in ("definitionCanonical",)]
+    named += [node.get("answerValueSet") for one in resources for node in nodes(one)]
+    named += [link for one in resources for link in one.get("library", ())]
+    assert {link for link in named if link} - known == set()
+
+
+def codes_of(value: Any, base: str) -> set[tuple[str, str]]:
+    """Our own codes inside a value: codings, and the answers and concepts of value sets and maps."""
+    found = set()
+    for node in nodes(value):
+        system = node.get("system") or node.get("source")
+        if not isinstance(system, str) or not system.startswith(f"{base}/CodeSystem/"):
+            continue
+        listed = [node, *node.get("concept", ()), *node.get("element", ())]
+        found |= {(system, one["code"]) for one in listed if isinstance(one.get("code"), str)}
+    return found
+
+
+def published(resources: list[Resource]) -> set[tuple[str, str]]:
+    systems = of(resources, "CodeSystem")
+    return {
+        (one["url"], node["code"]) for one in systems for node in nodes(one.get("concept", [])) if "display" in node
+    }
+
+
+def test_every_own_code_in_the_export_is_published(resources: list[Resource]) -> None:
+    assert (
+        codes_of([one for one in resources if one["resourceType"] != "CodeSystem"], BASE) - published(resources)
+        == set()
+    )
+
+
+@pytest.mark.parametrize("part", [pytest.param(k, marks=pytest.mark.slow if k else ()) for k in range(8)])
+def test_every_own_code_that_goes_out_is_published_and_every_rule_found(
+    pack: Pack, resources: list[Resource], part: int
+) -> None:
+    known = published(resources)
+    open_systems = {one["url"] for one in of(resources, "CodeSystem") if one["content"] == "not-present"}
+    (plan,) = of(resources, "PlanDefinition")
+    actions = {f"{plan['url']}|{plan['version']}#{action['id']}" for action in plan["action"]}
+    cases, _ = read_cases(pack)
+    for case in cases[part::8][: 12 if part == 0 else None]:
+        bundle = to_bundle(pack.assess(case.shape.given, readers=["native"]), pack, visit=case.shape.given)
+        new = {(system, code) for system, code in codes_of(bundle, BASE) - known if system not in open_systems}
+        assert new == set(), case.shape.id
+        links = [link for node in nodes(bundle) for link in node.get("instantiatesCanonical", ())]
+        assert set(links) <= actions, case.shape.id
+
+
+def test_the_library_holds_the_pack_itself(pack: Pack, resources: list[Resource], tmp_path: Path) -> None:
+    (library,) = of(resources, "Library")
+    for one in library["content"]:
+        place = tmp_path / one["title"]
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_bytes(base64.b64decode(one["data"]))
+    assert load_pack(tmp_path).digest == pack.digest == library["identifier"][0]["value"]
+
+
+def test_everything_stands_under_the_base_that_is_asked_for(pack: Pack) -> None:
+    text = dumps(export(pack, "https://practice.example/r4/"))
+    assert BASE not in text
+    assert "https://practice.example/r4/CodeSystem/findings" in text
+
+
+def test_an_action_says_why_when_and_from_which_source(pack: Pack, resources: list[Resource]) -> None:
+    (plan,) = of(resources, "PlanDefinition")
+    for action in plan["action"]:
+        shape = pack.rules[action["id"]].shape
+        assert (action["title"], action["description"]) == (shape.title, shape.because)
+        assert action["textEquivalent"].startswith(rule_words(pack, shape))
+        assert all(one["type"] == "citation" and one["display"] for one in action["documentation"])
+        assert "condition" not in action
+
+
+def test_no_definition_uses_what_r4_does_not_have(resources: list[Resource]) -> None:
+    assert [one["id"] for one in resources for node in nodes(one) if "subjectCanonical" in node] == []
+
+
+def test_what_must_not_be_done_says_so(pack: Pack, resources: list[Resource]) -> None:
+    avoided = {one["id"] for one in of(resources, "ActivityDefinition") if one.get("doNotPerform")}
+    assert avoided == {legal_id(name) for name, shape in pack.targets.items() if shape.kind == "avoid"}
+
+
+def items(node: Resource) -> Iterator[Resource]:
+    for item in node.get("item", ()):
+        yield item
+        yield from items(item)
+
+
+def test_the_reader_knows_every_question_of_the_exam_and_no_other(pack: Pack, resources: list[Resource]) -> None:
+    (exam,) = of(resources, "Questionnaire")
+    asked = {item["linkId"] for item in items(exam) if item["type"] != "display"}
+    areas = {f"area:{area.area}" for area in pack.areas} | {"area:about"}
+    assert asked - areas == set(places(pack.findings))
+
+
+def test_the_exam_follows_the_pack_and_presumes_nothing(pack: Pack, resources: list[Resource]) -> None:
+    (exam,) = of(resources, "Questionnaire")
+    assert [one["text"] for one in exam["item"][1:]] == [area.label for area in pack.areas]
+    assert not [item for item in items(exam) if "initial" in item or item.get("required")]
+    for item in items(exam):
+        if item["type"] == "choice" and item["linkId"] in pack.findings:
+            systems = {option["valueCoding"]["system"].rsplit("/", 1)[-1] for option in item["answerOption"]}
+            assert systems == {"findings", "data-absent-reason"}
+
+
+def test_a_finding_of_one_sex_shows_for_it_and_while_the_sex_is_open(pack: Pack, resources: list[Resource]) -> None:
+    (exam,) = of(resources, "Questionnaire")
+    by_link = {item["linkId"]: item for item in items(exam)}
+    guarded = [name for name, shape in pack.findings.items() if shape.applies_when]
+    assert guarded
+    for name in guarded:
+        shown = by_link[name]["enableWhen"]
+        assert {one["question"] for one in shown} == {"sex_at_birth"}
+        assert by_link[name]["enableBehavior"] == "any"
+        assert {"question": "sex_at_birth", "operator": "exists", "answerBoolean": False} in shown
+
+
+def test_a_small_pack_of_other_content_is_valid_too() -> None:
+    found = export(small())
+    assert [str(issue) for issue in validate(to_collection(small(), found))] == []
+
+
+@pytest.mark.parametrize(("given", "id_", "name"), [("red_reflex", "red-reflex", "RedReflex"), ("2-x", "2-x", "N2X")])
+def test_names_are_legal(given: str, id_: str, name: str) -> None:
+    assert (legal_id(given), computer_name(legal_id(given))) == (id_, name)
+
+
+def test_a_long_name_keeps_what_tells_it_apart() -> None:
+    first, second = (legal_id("very_" * 20 + end) for end in ("a", "b"))
+    assert len(first) == len(second) == 64
+    assert first != second
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ({"red_reflex.either": ["white", "absent"]}, '"Red reflex" on either side is "white" or "absent"'),
+        (
+            {"temperature.highest": {"at_least": 38.0, "over": "24 h"}, "age_d": {"at_most": 7}},
+            'the highest "Temperature" is at least 38 °C within the last 24 hours; and '
+            '"Age in calendar days" is at most 7 days',
+        ),
+        ({"weight.age": {"at_least": "42 h"}}, 'the age at the "Weight" is at least 42 hours'),
+        ({"serum_bilirubin": {"recorded": True}}, '"Total bilirubin in serum" has been recorded'),
+        ({"sex_at_birth": "male"}, 'sex at birth is "male"'),
+        ({"danger_sign": False}, "danger sign is ruled out"),
+        (
+            {"any": [{"murmur": "present"}, {"none": [{"danger_sign": True}, {"sex_at_birth": "male"}]}]},
+            '("Murmur" is "present"; or (not (danger sign is concluded); and not (sex at birth is "male")))',
+        ),
+    ],
+)
+def test_a_condition_reads_as_a_sentence(pack: Pack, written: Resource, said: str) -> None:
+    assert condition(pack, written).replace('"Heart murmur"', '"Murmur"') == said

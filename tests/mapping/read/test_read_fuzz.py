@@ -1,0 +1,183 @@
+"""Whatever comes in, reading ends with a result that adds up, and with nothing worse than an `InputError`."""
+
+from __future__ import annotations
+
+import copy
+import json
+import random
+import time
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.read_samples import (
+    SNOMED,
+    adds_up,
+    concept,
+    loinc,
+    newborn_pack,
+    observation,
+    own,
+    pack,
+    quantity,
+    resource,
+    visit_bundle,
+)
+
+from layette.engine.errors import INPUT_CODES, InputError
+from layette.mapping.read import index_of, read
+
+WORDS = st.sampled_from(
+    [
+        "Bundle",
+        "Patient",
+        "Observation",
+        "Condition",
+        "collection",
+        "kg",
+        "2026-11-24",
+        "2026",
+        "Patient/mara",
+        "#p",
+        "final",
+        "0001-01-01T00:00:00+14:00",
+        "9999-12-31T23:59:59-14:00",
+        "http://loinc.org",
+        "29463-7",
+        "",
+        "left",
+    ]
+)
+KEYS = st.sampled_from(
+    [
+        "resourceType",
+        "type",
+        "entry",
+        "resource",
+        "id",
+        "code",
+        "coding",
+        "system",
+        "subject",
+        "reference",
+        "valueQuantity",
+        "value",
+        "unit",
+        "status",
+        "birthDate",
+        "extension",
+        "contained",
+        "component",
+        "period",
+        "start",
+        "effectiveDateTime",
+    ]
+)
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=True) | st.text(max_size=5) | WORDS,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(KEYS | st.text(max_size=5), inner, max_size=5),
+    max_leaves=25,
+)
+RICH = visit_bundle(
+    observation(loinc("29463-7"), id="a", valueQuantity=quantity("3.150", "kg")),
+    observation(own("red-reflex"), id="b", bodySite=concept(SNOMED, "7771000"), valueCodeableConcept=own("white")),
+    observation(
+        {"text": "panel"}, id="c", component=[{"code": loinc("8867-4"), "valueQuantity": quantity("140", "/min")}]
+    ),
+    observation(loinc("29463-7"), id="d", valueRange={"low": quantity("3", "kg"), "high": quantity("4", "kg")}),
+    resource(
+        "Condition", code=concept(SNOMED, "88610006"), recordedDate="2026-11-24", clinicalStatus=concept("x", "active")
+    ),
+    resource(
+        "ServiceRequest", status="active", code=concept(SNOMED, "308479007"), identifier=[{"system": "x", "value": "y"}]
+    ),
+    resource("Communication", status="completed", topic=concept("x", "y"), sent="2026-11-24"),
+    resource("Immunization", status="completed", patient={"reference": "Patient/mara"}, vaccineCode={"text": "x"}),
+    resource(
+        "List", status="current", mode="snapshot", entry=[{"item": {"reference": "ServiceRequest/servicerequest"}}]
+    ),
+    resource("RelatedPerson", patient={"reference": "Patient/mara"}, relationship=[{"text": "mother"}]),
+)
+
+
+def check(given: Any) -> None:
+    result = read(given, pack())
+    adds_up(result)
+    assert {problem.code for problem in result.problems} <= set(INPUT_CODES)
+    json.dumps(result.visit)
+    if result.problems:
+        with pytest.raises(InputError):
+            result.require()
+
+
+@settings(max_examples=500, deadline=None)
+@given(JSON)
+def test_any_json(given: Any) -> None:
+    check(given)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    JSON,
+    st.sampled_from(["Observation", "Patient", "Encounter", "Condition", "Immunization", "List", "ServiceRequest"]),
+)
+def test_any_resource_beside_a_good_visit(given: Any, kind: str) -> None:
+    broken = given if isinstance(given, dict) else {"code": given}
+    bundle = copy.deepcopy(RICH)
+    bundle["entry"].append({"resource": {**broken, "resourceType": kind}})
+    check(bundle)
+
+
+def places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    return [path, *(deeper for key, child in inner for deeper in places(child, (*path, key)))]
+
+
+@settings(max_examples=700, deadline=None)
+@given(st.integers(0, 2**32), st.lists(JSON, min_size=1, max_size=4))
+def test_a_changed_bundle(seed: int, new: list[Any]) -> None:
+    rng = random.Random(seed)
+    bundle = copy.deepcopy(RICH)
+    for value in new:
+        *way, last = rng.choice([place for place in places(bundle) if place] or [("type",)])
+        holder: Any = bundle
+        for key in way:
+            holder = holder[key]
+        if rng.random() < 0.25:
+            holder.pop(last, None) if isinstance(holder, dict) else holder.pop(last)
+        else:
+            holder[last] = value
+    check(bundle)
+
+
+def test_the_same_input_gives_the_same_visit() -> None:
+    assert read(RICH, pack()).visit == read(copy.deepcopy(RICH), pack()).visit
+    assert index_of(pack()) is index_of(pack())
+
+
+def sixty() -> dict[str, Any]:
+    """A visit of sixty Observations over the pack that ships: numbers and coded values, as a record sends them."""
+    found = []
+    for number, (name, shape) in enumerate(list(newborn_pack().findings.items()) * 2):
+        value = (
+            {"valueQuantity": quantity(str(shape.number.plausible[0]), shape.number.unit)}
+            if shape.number
+            else {"valueCodeableConcept": own(f"{name}.{shape.values[0]}")}
+        )
+        if shape.subject == "baby" and not shape.readings and len(found) < 60:
+            found.append(observation(own(name), id=f"o{number}", bodySite=concept(SNOMED, "7771000"), **value))
+    return visit_bundle(*found)
+
+
+def test_sixty_observations_take_milliseconds() -> None:
+    bundle = sixty()
+    result = read(bundle, newborn_pack()).require()
+    adds_up(result)
+    assert result.counts.used == 62
+    times = []
+    for _ in range(30):
+        start = time.perf_counter()
+        read(bundle, newborn_pack())
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.03, "far above the usual, so that a busy machine does not fail it"

@@ -1,0 +1,122 @@
+"""Request key, answer key, what is replaced, and what a clinician's order keeps."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from support.assessment_samples import SamplePack, assessment, flat_visit, recommendation
+
+from layette.engine.answer.assessment import Assessment, Placed, Recommendation
+from layette.mapping.write import BASE, to_bundle
+
+KEY = "mara.refer.ophthalmology.left.once"
+
+
+def proposals(made: Assessment, **arguments: Any) -> list[dict[str, Any]]:
+    bundle = to_bundle(made, SamplePack(), **({"visit": flat_visit()} | arguments))
+    return [entry for entry in bundle["entry"] if entry["resource"]["resourceType"] == "ServiceRequest"]
+
+
+def only(one: Recommendation) -> Assessment:
+    return assessment(recommendations=(one,), avoid=())
+
+
+def identifiers(entry: dict[str, Any]) -> dict[str, str]:
+    return {i["system"].removeprefix(f"{BASE}/identifier/"): i["value"] for i in entry["resource"]["identifier"]}
+
+
+URGENT = recommendation(priority="urgent", certain="urgent", possible="urgent", answer_key=f"{KEY}.uuuu")
+STAT = recommendation(answer_key=f"{KEY}.ssss")
+
+
+def as_history(entry: dict[str, Any], **changes: Any) -> dict[str, Any]:
+    resource = entry["resource"] | {"id": "9"} | changes
+    return {"resourceType": "Bundle", "type": "searchset", "entry": [{"resource": resource}]}
+
+
+def test_a_later_stat_answer_has_the_same_request_key_another_answer_key_and_replaces_the_earlier() -> None:
+    [earlier] = proposals(only(URGENT))
+    [later] = proposals(only(STAT), source=as_history(earlier))
+    assert identifiers(earlier)["request-key"] == identifiers(later)["request-key"] == KEY
+    assert earlier["request"]["ifNoneExist"] != later["request"]["ifNoneExist"]
+    assert later["fullUrl"] != earlier["fullUrl"]
+    assert later["resource"]["replaces"] == [{"reference": "ServiceRequest/9"}]
+    assert later["resource"]["priority"] == "stat"
+
+
+def test_posting_twice_asks_for_the_same_thing() -> None:
+    [first], [second] = proposals(only(STAT)), proposals(only(STAT))
+    assert first == second
+    assert first["request"]["ifNoneExist"] == f"identifier={BASE}/identifier/answer-key|{KEY}.ssss"
+
+
+def test_the_same_answer_replaces_nothing() -> None:
+    [earlier] = proposals(only(STAT))
+    [again] = proposals(only(STAT), source=as_history(earlier))
+    assert "replaces" not in again["resource"]
+    assert again["request"] == earlier["request"]
+
+
+def test_a_request_that_a_clinician_signed_is_not_ours_to_replace() -> None:
+    [earlier] = proposals(only(URGENT))
+    [later] = proposals(only(STAT), source=as_history(earlier, status="active"))
+    assert "replaces" not in later["resource"]
+
+
+def test_another_babys_or_another_targets_draft_is_not_replaced() -> None:
+    [earlier] = proposals(only(URGENT.model_copy(update={"request_key": "other"})))
+    [later] = proposals(only(STAT), source=as_history(earlier))
+    assert "replaces" not in later["resource"]
+
+
+def test_a_draft_named_by_the_engine_or_by_the_flat_history_is_replaced() -> None:
+    placed = Placed(reference="ServiceRequest/4", status="draft", priority="urgent")
+    [by_engine] = proposals(only(STAT.model_copy(update={"placed": placed})))
+    assert by_engine["resource"]["replaces"] == [{"reference": "ServiceRequest/4"}]
+    order = {"target": "ophthalmology", "status": "draft", "reference": "ServiceRequest/5", "request_key": KEY}
+    [by_history] = proposals(only(STAT), visit=flat_visit(history={"orders": [order]}))
+    assert by_history["resource"]["replaces"] == [{"reference": "ServiceRequest/5"}]
+
+
+def test_an_active_order_of_at_least_this_urgency_is_left_and_the_output_says_so() -> None:
+    placed = Placed(reference="ServiceRequest/4", status="active", priority="stat")
+    made = only(STAT.model_copy(update={"placed": placed}))
+    assert proposals(made) == []
+    bundle = to_bundle(made, SamplePack(), visit=flat_visit())
+    notes = [note["text"] for entry in bundle["entry"] for note in entry["resource"].get("note", ())]
+    assert any(note.startswith("Not proposed again: Ophthalmology, left") for note in notes)
+
+
+def test_a_more_urgent_answer_is_proposed_beside_an_active_order_and_says_so() -> None:
+    for priority in ("urgent", None):
+        placed = Placed(reference="ServiceRequest/4", status="active", priority=priority)
+        [made] = proposals(only(STAT.model_copy(update={"placed": placed})))
+        assert "replaces" not in made["resource"]
+        assert any("left untouched" in note["text"] for note in made["resource"]["note"])
+
+
+def test_an_order_on_hold_or_revoked_does_not_swallow_a_proposal() -> None:
+    for status in ("on-hold", "revoked"):
+        placed = Placed(reference="ServiceRequest/4", status=status, priority="stat")
+        assert len(proposals(only(STAT.model_copy(update={"placed": placed})))) == 1
+
+
+def test_keys_are_escaped_in_the_search() -> None:
+    odd = STAT.model_copy(update={"answer_key": "Zoë|a,b &c"})
+    [made] = proposals(only(odd))
+    assert made["request"]["ifNoneExist"].endswith("|Zo%C3%AB%5C%7Ca%5C%2Cb%20%26c")
+
+
+def test_what_the_engine_holds_back_is_said_in_the_run() -> None:
+    """An order that stands answers a recommendation in the engine already; the FHIR answer must still say so."""
+    order = Placed(status="revoked", priority="urgent", reference="ServiceRequest/9")
+    made = assessment(recommendations=(), avoid=(), standing=(recommendation(placed=order),))
+    bundle = to_bundle(made, SamplePack(), visit=flat_visit())
+    notes = [
+        note["text"]
+        for entry in bundle["entry"]
+        if entry["resource"]["resourceType"] == "GuidanceResponse"
+        for note in entry["resource"].get("note", ())
+    ]
+    assert any("Not proposed again" in t and "ServiceRequest/9 is revoked with priority urgent" in t for t in notes)
+    assert not proposals(made)
