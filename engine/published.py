@@ -15,15 +15,8 @@ from pydantic import TypeAdapter
 from layette.engine.answer.assessment import Assessment
 from layette.engine.cases.cases import CaseShape
 from layette.engine.pack.site import SiteShape
-from layette.engine.pack.written.shapes import (
-    FindingsFile,
-    MeasureShape,
-    PackFile,
-    RuleShape,
-    SettingShape,
-    SourceShape,
-    TargetShape,
-)
+from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
+from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.tables.load import HEADER
 from layette.engine.visit.form import visit_schema
 

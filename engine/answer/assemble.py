@@ -11,7 +11,6 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any, Literal
 
 from layette.engine.answer.assessment import (
-    PRIORITIES,
     Answer,
     Assessment,
     Choice,
@@ -22,7 +21,6 @@ from layette.engine.answer.assessment import (
     Measured,
     NotEvaluated,
     PackUsed,
-    Priority,
     Reason,
     Recommendation,
     SettingUsed,
@@ -38,11 +36,12 @@ from layette.engine.exact.times import day_number
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet
-from layette.engine.pack.checks.names import listed
-from layette.engine.pack.written.shapes import TargetShape
+from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.views import View
 from layette.engine.states.decide import Decision, decide
 from layette.engine.states.facts import Facts
+from layette.engine.terms import CODE_SYSTEMS, PRIORITIES, Priority
 from layette.engine.visit.visit import Visit
 
 if TYPE_CHECKING:
@@ -70,16 +69,16 @@ def _checked(pack: Pack, flat: Mapping[str, Any], at: str | None, readers: Itera
     """Return the checked visit; of a faulty one, tell the emergencies that its usable rest already decides."""
     reader = pack.visit_reader()
     visit = reader.attempt(flat, at)
-    if visit is None or any(p.code == "age" for p in reader.problems):
-        raise InputError(reader.problems)
-    if reader.problems:
+    if visit is None or any(p.code == "age" for p in reader.report.found):
+        raise InputError(reader.report.found)
+    if reader.report.found:
         found = explain_decision(decide(pack, visit, readers))
         urgent = [
             f"{r.label}: {r.reasons[0].because} [{r.reasons[0].rule}]"
             for r in found.recommendations
             if r.certain == "stat"
         ]
-        raise InputError(reader.problems, urgent)
+        raise InputError(reader.report.found, urgent)
     return visit
 
 
@@ -200,17 +199,9 @@ def plain_of(target: TargetShape) -> dict[str, str]:
     return out
 
 
-_SYSTEMS = {
-    "loinc": "http://loinc.org",
-    "snomed": "http://snomed.info/sct",
-    "icd10cm": "http://hl7.org/fhir/sid/icd-10-cm",
-    "cvx": "http://hl7.org/fhir/sid/cvx",
-}
-
-
 def codes_of(shape: Any) -> tuple[Code, ...]:
     """Return the codes of a target or measure with their systems' addresses."""
-    return tuple(Code(system=_SYSTEMS[s], code=code) for s, codes in shape.codes.items() for code in listed(codes))
+    return tuple(Code(system=CODE_SYSTEMS[s], code=code) for s, codes in shape.codes.items() for code in listed(codes))
 
 
 def _possible(first: Ground, decision: Decision) -> Priority:

@@ -12,10 +12,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-Kind = Literal["refer", "order", "recheck", "guide", "reassure", "avoid"]
-Priority = Literal["stat", "asap", "urgent", "routine"]
-PRIORITIES: tuple[Priority, ...] = ("stat", "asap", "urgent", "routine")
-"""FHIR's request priorities, the most pressing first."""
+from layette.engine.terms import Kind, Priority
 
 SCHEMA_VERSION = 1
 

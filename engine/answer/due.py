@@ -11,9 +11,8 @@ from layette.engine.answer.proposals import Proposal
 from layette.engine.answer.windows import Real, window_for
 from layette.engine.exact.times import AgeBounds, age_bounds, within
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.checks.names import listed
-from layette.engine.pack.compile import Instance
-from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.pack.written.shapes import FindingShape, listed
+from layette.engine.pack.written.written import Instance
 from layette.engine.states.looks import NOT_APPLICABLE
 from layette.engine.visit.recordings import Where
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from layette.engine.answer.assessment import PRIORITIES, NotEvaluated, Priority, Question, Step
+from layette.engine.answer.assessment import NotEvaluated, Question, Step
 from layette.engine.answer.explain import Asked, label_of, sought
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.views import View
 from layette.engine.states.decide import Decision
 from layette.engine.states.facts import Facts
+from layette.engine.terms import PRIORITIES, Priority
 
 SEX_LABEL = "Sex at birth"
 

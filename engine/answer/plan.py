@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
-from layette.engine.answer.assessment import PRIORITIES, Answer, Citation, Kind, Priority, Traced
+from layette.engine.answer.assessment import Answer, Citation, Traced
 from layette.engine.answer.due import DueRule, due_rules
 from layette.engine.answer.proposals import Proposal, proposals
-from layette.engine.answer.resolve import spans_rows
 from layette.engine.logic.open_rules import OpenRules
-from layette.engine.pack.checks.conditions import VERBS
+from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
-from layette.engine.states.decide import PROPOSING, highest_priority
+from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import PackVariables
+from layette.engine.terms import PRIORITIES, PROPOSING, VERBS, Kind, Priority
+
+if TYPE_CHECKING:
+    pass
 
 
 class PackOutcomes(PackVariables):
@@ -109,3 +113,14 @@ class PackOutcomes(PackVariables):
     def area_of(self) -> Mapping[str, FindingsFile]:
         """The area of the examination in which each finding stands."""
         return {name: area for area in self.areas for name in area.findings}
+
+
+def highest_priority(shape: RuleShape, verbs: Iterable[str] = PROPOSING) -> Priority | None:
+    """Return the most pressing priority of a rule's consequences with one of ``verbs``."""
+    wanted = tuple(verbs)
+    ranks = [
+        PRIORITIES.index(c.priority or "routine")
+        for c in shape.then
+        if any(getattr(c, verb) is not None for verb in wanted)
+    ]
+    return PRIORITIES[min(ranks)] if ranks else None

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from layette.engine.answer.assessment import PRIORITIES, Kind, Priority
 from layette.engine.answer.windows import Stated, stated
-from layette.engine.pack.checks.conditions import VERBS
-from layette.engine.pack.checks.names import windows_of
-from layette.engine.pack.compile import Instance
-from layette.engine.pack.written.shapes import Consequence, WindowShape
+from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, windows_of
+from layette.engine.pack.written.written import Instance
+from layette.engine.terms import PRIORITIES, VERBS, Kind, Priority
 
 Place = tuple[Kind, str, str]
 """Verb, target and side: what shares a recommendation."""

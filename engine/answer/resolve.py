@@ -10,13 +10,12 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from layette.engine.answer.assessment import PRIORITIES, Kind, Priority
 from layette.engine.answer.proposals import Place, Proposal
 from layette.engine.answer.windows import Real, window_for
 from layette.engine.exact.times import day_number
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.compile import Instance, Written
-from layette.engine.pack.written.row_rules import ANY
+from layette.engine.pack.written.written import Instance
+from layette.engine.terms import PRIORITIES, Kind, Priority
 
 if TYPE_CHECKING:
     from layette.engine.states.decide import Decision
@@ -110,12 +109,6 @@ def _lookup(grounds: list[Ground], row_spanning: frozenset[int]) -> list[Ground]
     """The rule that spans several rows of a table says nothing where one of these rows speaks for itself."""
     rows = {g.instance.rule.group for g in grounds if g.number not in row_spanning}
     return [g for g in grounds if g.number not in row_spanning or g.instance.rule.group not in rows]
-
-
-def spans_rows(rule: Written) -> bool:
-    """Whether a rule is the one that spans several rows of a table."""
-    group: str = rule.group
-    return group.startswith("tables/") and rule.shape.id.split(".")[1].startswith(ANY)
 
 
 def _sides_joined(grounds: dict[Place, list[Ground]]) -> dict[Place, list[Ground]]:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from layette.engine.answer.assessment import PRIORITIES, Placed, Priority, Recommendation
+from layette.engine.answer.assessment import Placed, Recommendation
 from layette.engine.answer.resolve import Ground
 from layette.engine.answer.windows import SPAN
 from layette.engine.exact.times import age_bounds, plus, stamp, within
-from layette.engine.pack.written.shapes import TargetShape, Wanted
+from layette.engine.pack.written.rule_shapes import TargetShape, Wanted
+from layette.engine.terms import PRIORITIES, Priority
 
 if TYPE_CHECKING:
     from layette.engine.states.facts import Facts

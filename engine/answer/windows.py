@@ -5,9 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from layette.engine.answer.assessment import Priority, Window
+from layette.engine.answer.assessment import Window
 from layette.engine.exact.times import Amount, Moment, amount_of, later, plus, stamp
-from layette.engine.pack.written.shapes import WindowShape
+from layette.engine.pack.written.rule_shapes import WindowShape
+from layette.engine.terms import Priority
 
 if TYPE_CHECKING:
     from layette.engine.answer.proposals import Proposal

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field
 
 from layette.engine.answer.assemble import explain_decision
-from layette.engine.answer.assessment import Assessment, Priority, Recommendation
+from layette.engine.answer.assessment import Assessment, Recommendation
 from layette.engine.cases.coverage import impossible
 from layette.engine.errors import InputError, PackProblem, ReadersDisagree
 from layette.engine.logic.conditions import Status
@@ -22,6 +22,7 @@ from layette.engine.pack.written.shapes import Shape
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.states.decide import decide
 from layette.engine.tables.load import load_table
+from layette.engine.terms import Priority
 
 if TYPE_CHECKING:
     from layette.engine.api import Pack

@@ -7,9 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from layette.engine.errors import ReadersDisagree
 from layette.engine.logic.conditions import State, Status
 from layette.engine.logic.program import Program, Reader, Reading
-
-PRIORITIES = ("stat", "asap", "urgent", "routine")
-"""Highest first."""
+from layette.engine.terms import PRIORITIES
 
 ACTED_ON = (Status.FIRED, Status.PROVISIONAL)
 

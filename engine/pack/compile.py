@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 from layette.engine.errors import PackProblem
@@ -12,38 +11,10 @@ from layette.engine.logic.conditions import AllOf, Node, normal_form, tests, var
 from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.conditions import check_condition, check_replacements, check_sides
 from layette.engine.pack.written.grammar import HOLDS, Grammar
-from layette.engine.pack.written.shapes import RuleShape
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable
+from layette.engine.pack.written.written import Instance, SetGuards, Written
 from layette.engine.pack.written.yaml_nodes import Document, Path
-
-
-@dataclass(frozen=True)
-class Written:
-    """A rule as it stands in a file."""
-
-    shape: RuleShape
-    document: Document
-    path: Path
-    group: str
-
-    @cached_property
-    def place(self) -> str:
-        """``file:line`` of the rule."""
-        return f"{self.document.file}:{self.document.line(self.path)}"
-
-
-@dataclass(frozen=True)
-class Instance:
-    """One rule for one side: what a program's rule number stands for."""
-
-    rule: Written
-    side: str
-
-    @cached_property
-    def key(self) -> str:
-        """The rule's id, with its side where it has one."""
-        return f"{self.rule.shape.id}@{self.side}" if self.side else self.rule.shape.id
 
 
 @dataclass
@@ -70,10 +41,6 @@ class Compiled:
     table: VariableTable
     inexact: frozenset[str] = frozenset()
     problems: list[PackProblem] = field(default_factory=list)
-
-
-SetGuards = Mapping[str, tuple[str, tuple[str, ...]]]
-"""Rule id -> (setting, choices) under which its threshold set may be used."""
 
 
 def compile_rules(

@@ -18,24 +18,24 @@ from layette.engine.pack.checks.names import (
     check_pack,
     check_rule,
     check_settings,
-    listed,
 )
-from layette.engine.pack.compile import Compiled, Written, compile_rules
+from layette.engine.pack.compile import Compiled, compile_rules
 from layette.engine.pack.site import Site, apply_site, check_tables
 from layette.engine.pack.written.folder import PackFolder, check_shape
 from layette.engine.pack.written.row_rules import row_rules
+from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     FindingShape,
     MeasureShape,
     PackFile,
-    RuleShape,
     SettingShape,
     SourceShape,
-    TargetShape,
+    listed,
 )
 from layette.engine.pack.written.site_codes import check_codes
 from layette.engine.pack.written.subjects import SEX, Subjects
+from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.tables.load import Table, load_table
 

@@ -17,11 +17,11 @@ from pydantic import Field, StringConstraints
 from layette.engine.errors import PackProblem
 from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
-from layette.engine.pack.checks.names import rough
-from layette.engine.pack.compile import Written
 from layette.engine.pack.written.folder import check_shape, text_of
+from layette.engine.pack.written.rule_shapes import rough
 from layette.engine.pack.written.shapes import Amount, Date, RuleId, SettingShape, Shape
 from layette.engine.pack.written.site_codes import LocalCode, read_codes
+from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document, parse
 from layette.engine.tables.load import Table, check_set, load_table
 from layette.engine.tables.set_safety import SanityTable

@@ -6,18 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from layette.engine.answer.assessment import PRIORITIES, Kind, Priority
 from layette.engine.logic.agree import ACTED_ON, read_twice
 from layette.engine.logic.conditions import Status, evaluate
-from layette.engine.pack.written.shapes import RuleShape
 from layette.engine.states.facts import Facts
 from layette.engine.visit.visit import Visit
 
 if TYPE_CHECKING:
     from layette.engine.api import Pack
-
-PROPOSING: tuple[Kind, ...] = ("refer", "order", "recheck", "avoid")
-"""The verbs that ask somebody to do, or not to do, something; guidance and reassurance are apart."""
 
 
 @dataclass(frozen=True)
@@ -52,14 +47,3 @@ def _standing(statuses: tuple[Status, ...]) -> tuple[int, ...]:
 def settings_for(pack: Pack, visit: Visit) -> Mapping[str, str]:
     """Return the choices in force: the pack's defaults, the site's, the visit's own."""
     return {**pack.choices, **visit.settings}
-
-
-def highest_priority(shape: RuleShape, verbs: Iterable[str] = PROPOSING) -> Priority | None:
-    """Return the most pressing priority of a rule's consequences with one of ``verbs``."""
-    wanted = tuple(verbs)
-    ranks = [
-        PRIORITIES.index(c.priority or "routine")
-        for c in shape.then
-        if any(getattr(c, verb) is not None for verb in wanted)
-    ]
-    return PRIORITIES[min(ranks)] if ranks else None

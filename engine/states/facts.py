@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from layette.engine.exact.interval import NOTHING_KNOWN, Interval
+from layette.engine.exact.ranges import Range
 from layette.engine.exact.units import UnitMismatchError, convert
 from layette.engine.logic.conditions import State
 from layette.engine.logic.program import NO, YES
@@ -20,7 +21,6 @@ from layette.engine.pack.written.views import NA, Entry, View
 from layette.engine.states.inputs import Clock, Result, Value, converted, in_unit
 from layette.engine.states.looks import NOT_APPLICABLE, Looks
 from layette.engine.visit.recordings import Chosen, Readings, Where
-from layette.engine.visit.values import Range
 from layette.engine.visit.visit import Recorded, Visit
 
 if TYPE_CHECKING:

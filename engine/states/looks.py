@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
+from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import State
 from layette.engine.logic.program import NO, YES
 from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.pack.written.views import NA, Entry, VariableTable, View, run
 from layette.engine.states.inputs import Clock, elapsed
 from layette.engine.visit.recordings import NOTHING, Chosen, Readings
-from layette.engine.visit.values import Range
 from layette.engine.visit.visit import Recorded
 
 NOT_APPLICABLE = "not-applicable"

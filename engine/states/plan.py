@@ -10,10 +10,10 @@ from layette.engine.logic.conditions import AllOf, Node, State
 from layette.engine.logic.native import flag_of
 from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.names import inputs_of
-from layette.engine.pack.compile import Instance
 from layette.engine.pack.load import PackParts
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.views import Entry, VariableTable, View
+from layette.engine.pack.written.written import Instance
 from layette.engine.states.filling import Choices, Filling, filling
 from layette.engine.states.inputs import Compute
 from layette.engine.states.measures import BINDINGS

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import numpy as np
 
@@ -14,11 +14,9 @@ from layette.engine.measures.birth_size import PercentileTable
 from layette.engine.measures.growth import LmsTable
 from layette.engine.measures.steps import StepTable
 from layette.engine.measures.thresholds import Curve, CurveKey, Risk, ThresholdSet
+from layette.engine.tables import headers
 from layette.engine.tables.set_safety import SanityPoint, SanityTable
 from layette.engine.tables.sheet import Row, Sheet, scale_of, scaled
-
-if TYPE_CHECKING:
-    from layette.engine.tables import load as headers
 
 _SEXES = ("male", "female")
 _RISKS = ("none", "present")

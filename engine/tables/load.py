@@ -40,141 +40,35 @@ Every line, risk and week needs a first row at 0 h; the last row holds to 336 h.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date
 from pathlib import PurePosixPath
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Any, TypeAlias
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError, model_validator
+from pydantic import TypeAdapter, ValidationError
 
 from layette.engine.errors import PackProblem
 from layette.engine.measures.birth_size import PercentileTable
 from layette.engine.measures.growth import LmsTable
 from layette.engine.measures.steps import StepTable
-from layette.engine.measures.thresholds import Risk, ThresholdSet
+from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.tables import build as from_sheet
 from layette.engine.tables import set_safety
 from layette.engine.tables.build import PrintedTable
+from layette.engine.tables.headers import (
+    Header,
+    LmsHeader,
+    PercentilesHeader,
+    PrintedHeader,
+    SanityHeader,
+    SetHeader,
+    StepsHeader,
+)
 from layette.engine.tables.set_safety import Fault, SanityTable
 from layette.engine.tables.sheet import Sheet
 
 Table: TypeAlias = ThresholdSet | LmsTable | PercentileTable | StepTable | PrintedTable | SanityTable
 """What a table file becomes."""
-Text: TypeAlias = Annotated[str, Field(min_length=1)]
-Sources: TypeAlias = Annotated[
-    tuple[Text, ...],
-    BeforeValidator(lambda v: (v,) if isinstance(v, str) else v, json_schema_input_type=Text | tuple[Text, ...]),
-    Field(min_length=1),
-]
-Status: TypeAlias = Literal["verified", "secondary", "memory", "our-reading"]
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class SignOff(_Model):
-    """Who compared a supplied set with its document, in which role, when."""
-
-    name: Text
-    role: Text
-    on: date
-
-
-class TableHeader(_Model):
-    """What every header says. ``for_people``: columns that are printed, not computed with."""
-
-    label: Text
-    source: Sources
-    status: Status
-    unit: Text
-    note: str = ""
-    choices: tuple[Text, ...] = ()
-    for_people: tuple[Text, ...] = ()
-
-
-class SetHeader(TableHeader):
-    """A set of treatment lines; see the top of this module."""
-
-    kind: Literal["set"]
-    issuer: Text
-    beyond: Literal["more_than", "at_least"]
-    gestations: Annotated[tuple[int, ...], Field(min_length=1)]
-    lines: dict[Text, Text] | tuple[Text, ...]
-    axis: str | None = None
-    risks: tuple[Risk, ...] = ()
-    covers: tuple[int, int]
-    between: Literal["straight", "step"] = "straight"
-    after_last: Literal["hold"] = "hold"
-    provenance: str = ""
-    signed_off: tuple[SignOff, ...] = ()
-
-    @model_validator(mode="after")
-    def _one_form(self) -> SetHeader:
-        wide = isinstance(self.lines, dict)
-        if wide and (self.axis is None or self.risks or len(self.gestations) != 1):
-            raise ValueError("lines with a column each need an axis, one gestation, and no risks")
-        if not wide and self.axis is not None:
-            raise ValueError("axis belongs to lines with a column each; else the hours stand in age_hours")
-        return self
-
-
-class LmsHeader(TableHeader):
-    """L, M, S by ``sex`` (male, female) and day; ``covers`` the first and last day."""
-
-    kind: Literal["reference"]
-    method: Literal["lms"]
-    axis: Text
-    covers: tuple[int, int]
-    restricted_beyond_3_sd: bool
-
-
-class PercentilesHeader(TableHeader):
-    """Printed percentiles by ``sex`` and day of gestation; the columns are named P3, P5, ..."""
-
-    kind: Literal["reference"]
-    method: Literal["percentiles"]
-    axis: Text
-    covers: tuple[int, int]
-    columns: Annotated[tuple[Annotated[str, Field(pattern=r"^P\d{1,2}$")], ...], Field(min_length=2)]
-
-
-class StepAxis(_Model):
-    """Start and end of each step: columns of days of life (first day 1, both included) or of hours (end excluded)."""
-
-    start: Text
-    end: Text
-    unit: Literal["day", "h"]
-
-
-class StepsHeader(TableHeader):
-    """Steps of age; ``columns``: name -> one CSV column, or the low and the high one of a range."""
-
-    kind: Literal["reference"]
-    method: Literal["steps"]
-    axis: StepAxis
-    columns: Annotated[dict[Text, Text | tuple[Text, Text]], Field(min_length=1)]
-
-
-class PrintedHeader(TableHeader):
-    """Numbers that people read: ``keys`` tell the rows apart, ``columns`` are numbers."""
-
-    kind: Literal["reference"]
-    method: Literal["printed"]
-    keys: Annotated[tuple[Text, ...], Field(min_length=1)]
-    columns: Annotated[tuple[Text, ...], Field(min_length=1)]
-
-
-class SanityHeader(TableHeader):
-    """Approximate points, never thresholds: ``line,risk,gestation_weeks,age_hours,value,within,otherwise``."""
-
-    kind: Literal["sanity"]
-    issuer: Text
-
-
-ReferenceHeader: TypeAlias = Annotated[
-    LmsHeader | PercentilesHeader | StepsHeader | PrintedHeader, Field(discriminator="method")
-]
-Header: TypeAlias = Annotated[SetHeader | ReferenceHeader | SanityHeader, Field(discriminator="kind")]
 HEADER: TypeAdapter[SetHeader | LmsHeader | PercentilesHeader | StepsHeader | PrintedHeader | SanityHeader] = (
     TypeAdapter(Header)
 )

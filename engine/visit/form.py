@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from layette.engine.visit.items import STATUSES
+from layette.engine.terms import BOUNDS, STATUSES
 from layette.engine.visit.reader import COMPLETE, HISTORY_KEYS, VERSION
 
 Schema = dict[str, Any]
@@ -15,7 +15,6 @@ Schema = dict[str, Any]
 TIME: Schema = {"type": "string", "description": "ISO 8601: a date, or a date and time with its offset from UTC."}
 TEXT: Schema = {"type": "string"}
 NUMBER: Schema = {"type": ["number", "string"], "description": "A number; as text it keeps its digits."}
-BOUNDS = ("at_least", "more_than", "at_most", "below")
 
 
 def _mapping(properties: Schema, required: tuple[str, ...] = (), *, closed: bool = True, **more: Any) -> Schema:

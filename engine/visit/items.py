@@ -5,35 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import tzinfo
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from layette.engine.exact.ranges import Possible
 from layette.engine.exact.times import Moment, stamp
 from layette.engine.exact.units import UnitMismatchError, seconds
 from layette.engine.pack.written.shapes import FindingShape
-from layette.engine.visit.values import Possible, read_value
-from layette.engine.visit.visit import Given, PlacedOrder, Recorded
-
-if TYPE_CHECKING:
-    from layette.engine.visit.reader import VisitReader
+from layette.engine.pack.written.subjects import Subjects
+from layette.engine.terms import BOUNDS, STATUSES
+from layette.engine.visit.problems import Problems
+from layette.engine.visit.values import read_value
+from layette.engine.visit.visit import GivenTopic, PlacedOrder, Recorded
 
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
-STATUSES = (
-    "registered",
-    "preliminary",
-    "final",
-    "amended",
-    "corrected",
-    "cancelled",
-    "entered-in-error",
-    "unknown",
-)
 
 
 @dataclass
 class ItemReader:
     """Reads the findings and history of one visit, whose times are known."""
 
-    reader: VisitReader
+    report: Problems
+    subjects: Subjects
     at: Moment
     until: Moment
     born: Moment
@@ -44,17 +36,17 @@ class ItemReader:
         if written is None:
             return
         if not isinstance(written, Mapping):
-            self.reader.problem(base, "structure", "findings are a mapping by name", type(written).__name__)
+            self.report.add(base, "structure", "findings are a mapping by name", type(written).__name__)
             return
         for key, value in written.items():
             name, _, side = str(key).partition(".")
-            shape = self.reader.subjects.findings.get(name)
-            if shape is None and name in self.reader.subjects.normals:
+            shape = self.subjects.findings.get(name)
+            if shape is None and name in self.subjects.normals:
                 for item in value if isinstance(value, list) else [value]:
                     yield from self._system(name, item, f"{base}.{key}", here=here)
                 continue
             if shape is None:
-                self.reader.problem(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
+                self.report.add(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
                 continue
             several = isinstance(value, list)
             for k, item in enumerate(value if several else [value]):
@@ -63,17 +55,17 @@ class ItemReader:
 
     def _system(self, name: str, value: Any, path: str, *, here: bool) -> Iterator[Recorded]:
         """Spread a "normal" of a whole system over exactly the findings that the dictionary lists for it."""
-        shape = self.reader.subjects.normals[name]
+        shape = self.subjects.normals[name]
         fields = dict(value) if isinstance(value, Mapping) else {"value": value}
         path = str(fields.get("path") or path)
         if fields.get("value") != "normal":
             said = fields.get("value") or fields.get("absent") or "nothing"
-            self.reader.warnings.append(
+            self.report.warnings.append(
                 f"{path}: '{shape.label}' is charted as {said}: no finding of it is known by that"
             )
             return
         for finding, component in shape.spreads.items():
-            part = self.reader.subjects.findings[finding]
+            part = self.subjects.findings[finding]
             item = {**fields, "value": component, "path": path}
             for recorded in self._finding(finding, part, "both" if part.sides else "", item, path, here=here):
                 yield replace(recorded, spread_from=shape.label)
@@ -87,10 +79,10 @@ class ItemReader:
         parts = shape.readings.parts if shape.readings else []
         self._one_thing(name, fields, side, parts, path)
         for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
-            self.reader.problem(path, "structure", f"'{name}' has no part '{key}'", key)
+            self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
         for key, value in qualifiers.items():
             if value not in shape.qualifier[key]:
-                self.reader.problem(
+                self.report.add(
                     f"{path}.{key}", "value", f"not a {key} of '{name}'", value, ", ".join(shape.qualifier[key])
                 )
         time = self._time(fields, path, shape, here=here)
@@ -120,7 +112,7 @@ class ItemReader:
 
     def _one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
         """Report a recording that says two things at once, or whose marks are not of their kind."""
-        problem = self.reader.problem
+        problem = self.report.add
         valued = [key for key in ("value", *parts) if fields.get(key) is not None]
         if fields.get("absent") and valued:
             found = f"{', '.join(valued)} and absent: {fields['absent']}"
@@ -141,16 +133,16 @@ class ItemReader:
     def _sides(self, name: str, shape: FindingShape, side: str, path: str) -> tuple[str, ...]:
         if not shape.sides:
             if side:
-                self.reader.problem(path, "side", f"'{name}' has no sides", side)
+                self.report.add(path, "side", f"'{name}' has no sides", side)
             return ("",)
         if side == "both":
             return tuple(shape.sides)
         if side in shape.sides:
             return (side,)
         if side:
-            self.reader.problem(path, "side", f"not a side of '{name}'", side, f"{', '.join(shape.sides)} or both")
+            self.report.add(path, "side", f"not a side of '{name}'", side, f"{', '.join(shape.sides)} or both")
         else:
-            self.reader.warnings.append(f"{path}: '{shape.label}' does not say which side; it counts as not known")
+            self.report.warnings.append(f"{path}: '{shape.label}' does not say which side; it counts as not known")
         return ()
 
     def _by_part(self, shape: FindingShape, fields: Mapping[str, Any], path: str) -> Iterator[tuple[str, Any]]:
@@ -167,7 +159,7 @@ class ItemReader:
             for part in shape.readings.parts:
                 yield part, None
         else:
-            self.reader.problem(
+            self.report.add(
                 path, "structure", "this finding is read in parts", expected=" and ".join(shape.readings.parts)
             )
 
@@ -177,28 +169,28 @@ class ItemReader:
         if fields.get("absent"):
             return None, "", ""
         if value is None:
-            self.reader.problem(path, "value", f"'{name}' has neither a value nor a reason why it has none")
+            self.report.add(path, "value", f"'{name}' has neither a value nor a reason why it has none")
             return None
-        coarse = self.reader.subjects.coarse(name)
-        return read_value(shape, coarse, value, fields.get("unit"), path, self.reader.problems)
+        coarse = self.subjects.coarse(name)
+        return read_value(shape, coarse, value, fields.get("unit"), path, self.report.found)
 
     def _time(self, fields: Mapping[str, Any], path: str, shape: FindingShape, *, here: bool) -> Moment | None:
         if "age" in fields:
             return self._at_age(str(fields["age"]), f"{path}.age")
         if "time" not in fields:
             if not here:
-                self.reader.problem(path, "time", "what another visit found needs its time", expected="time or age")
+                self.report.add(path, "time", "what another visit found needs its time", expected="time or age")
                 return None
             return self.at
-        found = self.reader.moment_at(fields["time"], f"{path}.time", self.zone)
+        found = self.report.moment_at(fields["time"], f"{path}.time", self.zone)
         if found is None:
             return None
         if found.lo > self.until.hi:
-            self.reader.problem(
+            self.report.add(
                 f"{path}.time", "time", "this was found after the visit", found.text, f"not after {self.until.text}"
             )
         if found.hi < self.born.lo and shape.subject == "baby":
-            self.reader.problem(
+            self.report.add(
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
         lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
@@ -210,23 +202,23 @@ class ItemReader:
             if after < 0:
                 raise UnitMismatchError("an age is counted from birth on")
         except UnitMismatchError as error:
-            self.reader.problem(path, "time", str(error), text, "such as 90 h")
+            self.report.add(path, "time", str(error), text, "such as 90 h")
             return None
         lo, hi = self.born.lo + after, min(self.born.hi + after, self.until.hi)
         if lo > self.until.hi:
-            self.reader.problem(path, "time", "this was found after the visit", text, f"not after {self.until.text}")
+            self.report.add(path, "time", "this was found after the visit", text, f"not after {self.until.text}")
             return None
         return Moment(lo, max(lo, hi), stamp(lo, self.zone) if lo == hi else f"age {text}")
 
     def orders(self, written: Any) -> Iterator[PlacedOrder]:
         """Yield the orders of the history."""
-        for k, item in enumerate(self.reader.listed(written, "history.orders")):
+        for k, item in enumerate(self.report.listed(written, "history.orders")):
             path = f"history.orders[{k}]"
             if "target" not in item:
-                self.reader.problem(path, "structure", "an order names its target", expected="{target, status, ...}")
+                self.report.add(path, "structure", "an order names its target", expected="{target, status, ...}")
                 continue
             when = (
-                self.reader.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
+                self.report.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
             )
             yield PlacedOrder(
                 target=str(item["target"]),
@@ -236,26 +228,26 @@ class ItemReader:
                 time=when,
                 reference=str(item.get("reference") or ""),
                 request_key=str(item.get("request_key") or ""),
-                until=self.reader.moment_at(item["until"], f"{path}.until", self.zone)
+                until=self.report.moment_at(item["until"], f"{path}.until", self.zone)
                 if item.get("until") is not None
                 else None,
             )
 
-    def given(self, written: Any, part: str, key: str) -> Iterator[Given]:
+    def given(self, written: Any, part: str, key: str) -> Iterator[GivenTopic]:
         """Yield the guidance or doses of the history; ``key`` names the item."""
-        for k, item in enumerate(self.reader.listed(written, f"history.{part}")):
+        for k, item in enumerate(self.report.listed(written, f"history.{part}")):
             path = f"history.{part}[{k}]"
             if key not in item:
-                self.reader.problem(path, "structure", f"this needs its '{key}'", expected=f"{{{key}, time}}")
+                self.report.add(path, "structure", f"this needs its '{key}'", expected=f"{{{key}, time}}")
                 continue
             when = (
-                self.reader.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
+                self.report.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
             )
-            yield Given(str(item[key]), when, str(item.get("reference") or ""))
+            yield GivenTopic(str(item[key]), when, str(item.get("reference") or ""))
 
 
 def _is_range(item: Mapping[str, Any]) -> bool:
-    return bool(item) and all(key in ("at_least", "more_than", "at_most", "below", "between") for key in item)
+    return bool(item) and all(key in (*BOUNDS, "between") for key in item)
 
 
 def printable(value: Any) -> bool:

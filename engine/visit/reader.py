@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from typing import Any
 
-from layette.engine.errors import InputError, InputProblem
+from layette.engine.errors import InputError
 from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.items import ItemReader, printable, text_or_none
-from layette.engine.visit.values import shown
+from layette.engine.visit.problems import Problems
 from layette.engine.visit.visit import Visit
 
 KEYS = {
@@ -24,33 +24,28 @@ KEYS = {
 HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations")
 COMPLETE = ("observations", "orders", "guidance", "immunizations")
 VERSION = 1
-STATUSES = (
-    "registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown",
-)  # fmt: skip
-"""FHIR's statuses of an observation."""
 
 
 @dataclass
 class VisitReader:
-    """Reads one flat visit; mistakes gather in ``problems``."""
+    """Reads one flat visit; mistakes gather in ``report``."""
 
     subjects: Subjects
     oldest_days: int
     timezone: str | None = None
-    problems: list[InputProblem] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
+    report: Problems = field(default_factory=Problems)
 
     def read(self, flat: Mapping[str, Any], at: str | None = None) -> Visit:
         """Return the visit, or raise `InputError` with every mistake."""
         visit = self.attempt(flat, at)
-        if self.problems or visit is None:
-            raise InputError(self.problems)
+        if self.report.found or visit is None:
+            raise InputError(self.report.found)
         return visit
 
     def attempt(self, flat: Any, at: str | None = None) -> Visit | None:
-        """Return what could be read (None where not even the times could); see ``problems``."""
+        """Return what could be read (None where not even the times could); see ``report``."""
         if not isinstance(flat, Mapping):
-            self.problem(
+            self.report.add(
                 "$",
                 "structure",
                 "a visit is a mapping",
@@ -59,14 +54,14 @@ class VisitReader:
             )
             return None
         for key in flat.keys() - KEYS:
-            self.problem(
+            self.report.add(
                 str(key), "structure", "a visit has no such part", found=str(key), expected=", ".join(sorted(KEYS))
             )
         if flat.get("layette_visit", VERSION) != VERSION:
             found = flat["layette_visit"]
-            self.problem("layette_visit", "structure", "another version of this form", found, str(VERSION))
+            self.report.add("layette_visit", "structure", "another version of this form", found, str(VERSION))
         if not printable(flat):
-            self.problem("$", "structure", "text with half a character in it", expected="text in Unicode")
+            self.report.add("$", "structure", "text with half a character in it", expected="text in Unicode")
             return None
         times = self._times(flat, at)
         if times is None:
@@ -74,17 +69,17 @@ class VisitReader:
         when, born, zone = times
         self._check_age(when, born, zone)
         until = self._until(flat.get("until"), when, zone)
-        items = ItemReader(self, when, until, born, zone)
+        items = ItemReader(self.report, self.subjects, when, until, born, zone)
         history = flat.get("history") or {}
         if not isinstance(history, Mapping):
-            self.problem("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
+            self.report.add("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
             history = {}
         for key in history.keys() - set(HISTORY_KEYS):
             message = "a history has no such part"
-            self.problem(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
+            self.report.add(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
         readings = [*items.findings(flat.get("findings"), "findings", here=True)]
         readings += items.findings(history.get("findings"), "history.findings", here=False)
-        self._not_understood(self.listed(flat.get("not_understood"), "not_understood"))
+        self._not_understood(self.report.listed(flat.get("not_understood"), "not_understood"))
         return Visit(
             at=when,
             until=until,
@@ -102,33 +97,16 @@ class VisitReader:
             identifiers=tuple(
                 sorted(
                     (str(i.get("system", "")), str(i.get("value", "")))
-                    for i in self.listed(flat.get("identifiers"), "identifiers")
+                    for i in self.report.listed(flat.get("identifiers"), "identifiers")
                 )
             ),
-            warnings=tuple(sorted(self.warnings)),
+            warnings=tuple(sorted(self.report.warnings)),
         )
-
-    def listed(self, written: Any, path: str) -> Iterator[Mapping[str, Any]]:
-        """Yield the mappings of a list; report what is neither."""
-        if written is None:
-            return
-        if not isinstance(written, list | tuple):
-            self.problem(path, "structure", "a list is due here", type(written).__name__, "a list of mappings")
-            return
-        for k, item in enumerate(written):
-            if isinstance(item, Mapping):
-                yield item
-            else:
-                self.problem(f"{path}[{k}]", "structure", "a mapping is due here", type(item).__name__, "a mapping")
-
-    def problem(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
-        """Add a mistake."""
-        self.problems.append(InputProblem(path, code, message, shown(found), expected))
 
     def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:
         written = at if at is not None else flat.get("at")
         if not isinstance(written, str):
-            self.problem(
+            self.report.add(
                 "at", "time", "the moment of the visit is missing", written or "", "a date and time with offset"
             )
             return None
@@ -138,13 +116,13 @@ class VisitReader:
             if not when.exact:
                 raise ValueError("the moment of the visit needs a time of day with its offset")
         except ValueError as error:
-            self.problem("at", "time", str(error), written, "such as 2026-11-24T10:00:00-06:00")
+            self.report.add("at", "time", str(error), written, "such as 2026-11-24T10:00:00-06:00")
             return None
-        born = self.moment_at(flat.get("born"), "born", zone, "birth")
+        born = self.report.moment_at(flat.get("born"), "born", zone, "birth")
         if born is None:
             return None
         if born.lo > when.hi:
-            self.problem("at", "time", "the visit lies before birth", written, f"a time after {born.text}")
+            self.report.add("at", "time", "the visit lies before birth", written, f"a time after {born.text}")
             return None
         return when, Moment(born.lo, min(born.hi, when.hi), born.text), zone
 
@@ -152,32 +130,15 @@ class VisitReader:
         """Return the end of the visit: what is found up to then belongs to it; windows count from its start."""
         if written is None:
             return when
-        end = self.moment_at(written, "until", zone)
+        end = self.report.moment_at(written, "until", zone)
         if end is not None and end.hi < when.lo:
-            self.problem("until", "time", "the visit ends before it begins", written, f"not before {when.text}")
+            self.report.add("until", "time", "the visit ends before it begins", written, f"not before {when.text}")
         return end if end is not None and end.hi >= when.lo else when
-
-    def moment_at(self, written: Any, path: str, zone: tzinfo, code: str = "time") -> Moment | None:
-        """Read a moment; None, with a problem of code ``code``, where it is missing or wrong."""
-        if not isinstance(written, str):
-            self.problem(
-                path,
-                code,
-                "a date, or a date and time with offset, is missing",
-                written or "",
-                "such as 2026-11-24T10:00:00-06:00",
-            )
-            return None
-        try:
-            return moment(written, zone)
-        except ValueError as error:
-            self.problem(path, code, str(error), written, "a date, or a date and time with offset")
-            return None
 
     def _check_age(self, when: Moment, born: Moment, zone: tzinfo) -> None:
         days = day_number(when.lo, zone) - day_number(born.hi, zone)
         if days > self.oldest_days:
-            self.problem(
+            self.report.add(
                 "born", "age", f"the baby is {days} days old; this pack decides nothing after day {self.oldest_days}",
                 born.text, f"an age of 0 to {self.oldest_days} days",
             )  # fmt: skip
@@ -186,7 +147,7 @@ class VisitReader:
         if written in SEXES:
             return str(written)
         if written not in (None, "unknown", "other"):
-            self.problem(SEX, "value", "not a sex at birth", written, "male, female, unknown or other")
+            self.report.add(SEX, "value", "not a sex at birth", written, "male, female, unknown or other")
         return None
 
     def _complete(self, written: Any) -> Iterator[str]:
@@ -194,20 +155,20 @@ class VisitReader:
             if part in COMPLETE:
                 yield str(part)
             else:
-                self.problem(
+                self.report.add(
                     f"history_complete[{k}]", "structure", "not a part of the history", part, ", ".join(COMPLETE)
                 )
 
     def _settings(self, written: Any) -> dict[str, str]:
         out: dict[str, str] = {}
         if not isinstance(written, Mapping):
-            self.problem("settings", "structure", "settings are a mapping by name", type(written).__name__)
+            self.report.add("settings", "structure", "settings are a mapping by name", type(written).__name__)
             return out
         for name, choice in written.items():
             shape = self.subjects.settings.get(name)
             if shape is None or choice not in list(shape.choices):
                 known = ", ".join(shape.choices) if shape else ", ".join(self.subjects.settings)
-                self.problem(f"settings.{name}", "setting", "no such setting or choice", choice, known)
+                self.report.add(f"settings.{name}", "setting", "no such setting or choice", choice, known)
             else:
                 out[str(name)] = str(choice)
         return out
@@ -215,4 +176,4 @@ class VisitReader:
     def _not_understood(self, items: Any) -> None:
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
-            self.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))
+            self.report.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))

@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from layette.engine.exact.ranges import Possible, Range
 from layette.engine.exact.units import seconds
 from layette.engine.pack.written.shapes import FindingShape
-from layette.engine.visit.values import Possible, Range
-from layette.engine.visit.visit import WITHDRAWN, Recorded, Visit
+from layette.engine.terms import WITHDRAWN
+from layette.engine.visit.visit import Recorded, Visit
 
 _RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 3, "unknown": 3}
 

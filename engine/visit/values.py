@@ -3,33 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from typing import Any
 
 from layette.engine.errors import InputProblem
-from layette.engine.exact.units import UnitMismatchError, convert, exact, plain
+from layette.engine.exact.ranges import Possible, Range, show_range
+from layette.engine.exact.units import UnitMismatchError, convert, exact
 from layette.engine.pack.written.shapes import FindingShape, NumberShape
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """A number: between ``lo`` and ``hi`` (None: unbounded) in the finding's unit; an open end is not included."""
-
-    lo: Fraction | None
-    hi: Fraction | None
-    lo_open: bool = False
-    hi_open: bool = False
-
-    @property
-    def exact(self) -> bool:
-        """Whether it is one number."""
-        return self.lo is not None and self.lo == self.hi
-
-
-Possible = Range | frozenset[str]
-"""What a recording can be: a range of numbers, or a set of values."""
+from layette.engine.terms import BOUNDS
 
 _MOST_DIGITS = 18
 LONGEST_SHOWN = 120
@@ -102,7 +84,7 @@ def _bounds(value: Any) -> Range | None:
         low, high = map(_number, value["between"])
         return None if low is None or high is None or low > high else Range(low, high)
     found = {key: _number(bound) for key, bound in value.items()}
-    if not found or None in found.values() or not found.keys() <= {"at_least", "more_than", "at_most", "below"}:
+    if not found or None in found.values() or not found.keys() <= {*BOUNDS}:
         return None
     if {"more_than", "at_least"} <= found.keys() or {"below", "at_most"} <= found.keys():
         return None
@@ -175,27 +157,3 @@ def digits_of(number: NumberShape) -> int:
     """Return the decimals that the finding's resolution deserves."""
     text = f"{Decimal(repr(number.resolution)):f}"
     return len(text.partition(".")[2].rstrip("0"))
-
-
-def show_range(found: Range, digits: int) -> str:
-    """Print a range; decimals beyond ``digits`` are kept as far as they are exact, up to three more."""
-    if found.exact:
-        assert found.lo is not None
-        return show_exact(found.lo, digits)
-    if found.lo is None and found.hi is None:
-        return "any number"
-    if found.lo is None:
-        assert found.hi is not None
-        return f"{'<' if found.hi_open else '≤'} {show_exact(found.hi, digits)}"
-    if found.hi is None:
-        return f"{'>' if found.lo_open else '≥'} {show_exact(found.lo, digits)}"
-    return f"{show_exact(found.lo, digits)} to {show_exact(found.hi, digits)}"
-
-
-def show_exact(value: Fraction, digits: int) -> str:
-    """Print a number with ``digits`` decimals, or with up to three more where it has them."""
-    for more in range(4):
-        text = plain(value, digits + more)
-        if Fraction(text) == value:
-            return text
-    return plain(value, digits + 3)

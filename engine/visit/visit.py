@@ -1,4 +1,4 @@
-"""A visit: one newborn at one moment, as it was read and checked (`engine.visit_reader`)."""
+"""A visit: one newborn at one moment, as it was read and checked (`engine.visit.reader`)."""
 
 from __future__ import annotations
 
@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
+from layette.engine.exact.ranges import Possible
 from layette.engine.exact.times import Moment, day_number
-from layette.engine.visit.values import Possible
-
-WITHDRAWN = ("entered-in-error", "cancelled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +57,7 @@ class PlacedOrder:
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class GivenTopic:
     """A guidance topic that was given, or a dose: its name and when."""
 
     name: str
@@ -78,8 +76,8 @@ class Visit:
     sex: str | None
     readings: tuple[Recorded, ...]
     orders: tuple[PlacedOrder, ...]
-    guidance: tuple[Given, ...]
-    immunizations: tuple[Given, ...]
+    guidance: tuple[GivenTopic, ...]
+    immunizations: tuple[GivenTopic, ...]
     complete: frozenset[str]
     settings: Mapping[str, str]
     patient: str | None

@@ -8,7 +8,7 @@ from typing import Any
 from layette.engine.api import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
-from layette.engine.pack.checks.names import listed
+from layette.engine.pack.written.shapes import listed
 from layette.mapping.text.layout import Page, shown
 
 STATUSES = ("fired", "ruled out", "undecided")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.answer.assessment import PRIORITIES, Priority
-from layette.engine.pack.written.shapes import TargetShape
+from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.terms import PRIORITIES, Priority
 from layette.mapping.codes import OWN
 from layette.mapping.export.library import library_id
 from layette.mapping.export.publication import Publication, Resource, legal_id, plain_words

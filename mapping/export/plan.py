@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from layette.engine.answer.assessment import PRIORITIES
-from layette.engine.pack.checks.conditions import VERBS
-from layette.engine.pack.checks.names import listed
-from layette.engine.pack.written.shapes import Consequence, RuleShape, SourceShape
+from layette.engine.pack.written.rule_shapes import Consequence, RuleShape
+from layette.engine.pack.written.shapes import SourceShape, listed
 from layette.engine.pack.written.subjects import SEX
+from layette.engine.terms import PRIORITIES, VERBS
 from layette.mapping.codes import OWN
 from layette.mapping.export.activities import activity_id
 from layette.mapping.export.library import digest, library_id

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from layette.engine.answer.assessment import PRIORITIES, Assessment, Recommendation
+from layette.engine.answer.assessment import Assessment, Recommendation
 from layette.engine.api import Pack
 from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.terms import PRIORITIES
 from layette.engine.visit.recordings import Readings
 from layette.engine.visit.visit import Recorded, Visit
 from layette.mapping.text.layout import Page

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Protocol
 
-from layette.engine.pack.written.shapes import FindingShape, MeasureShape, RuleShape, SettingShape
+from layette.engine.pack.written.rule_shapes import RuleShape
+from layette.engine.pack.written.shapes import FindingShape, MeasureShape, SettingShape
 from layette.engine.pack.written.subjects import SEX
 from layette.mapping.words.times import amount, span
 

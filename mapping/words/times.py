@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from layette.engine.pack.written.shapes import Consequence, FirstOf, WindowShape
+from layette.engine.pack.written.rule_shapes import Consequence, FirstOf, WindowShape
 from layette.mapping.codes import SYSTEMS
 
 _UNITS = {"s": "seconds", "min": "minutes", "h": "hours", "d": "days", "wk": "weeks", "mo": "months"}

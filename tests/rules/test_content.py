@@ -12,8 +12,8 @@ import yaml
 from support.pack_words import PACK, english, entries, plain
 
 from layette.engine.api import Pack, load_pack
-from layette.engine.pack.checks.names import listed
-from layette.engine.pack.written.shapes import FindingShape, RuleShape
+from layette.engine.pack.written.rule_shapes import RuleShape
+from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.mapping import codes
 from layette.mapping.read.codes.answers import pairs
 from layette.mapping.text import render

@@ -10,7 +10,8 @@ from typing import Any
 
 from support.checkout import ROOT
 
-from layette.engine.pack.written.shapes import FindingsFile, FindingShape, TargetShape
+from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shapes import FindingsFile, FindingShape
 from layette.engine.pack.written.yaml_nodes import parse
 from layette.mapping.read import ReadResult, read
 

@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from layette.engine.answer.assessment import PRIORITIES, Kind
 from layette.engine.errors import PackProblem
 from layette.engine.logic.conditions import AllOf, AnyOf, Node, evaluate, normal_form
 from layette.engine.logic.program import NO, CompiledRule, Variable
 from layette.engine.logic.rete_terms import check_limits
-from layette.engine.pack.written.shapes import RuleShape
+from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import DOES_NOT_APPLY, VariableTable
+from layette.engine.terms import PRIORITIES, VERBS
 
 if TYPE_CHECKING:
-    from layette.engine.pack.compile import Instance
-
-VERBS: tuple[Kind, ...] = ("refer", "order", "recheck", "guide", "reassure", "avoid")
+    from layette.engine.pack.written.written import Instance
 
 
 def check_condition(

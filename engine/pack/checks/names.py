@@ -7,37 +7,25 @@ from fractions import Fraction
 from typing import Any
 
 from layette.engine.errors import PackProblem
-from layette.engine.exact.units import UnitMismatchError, convert, seconds
+from layette.engine.exact.units import UnitMismatchError, convert
 from layette.engine.measures import REGISTRY
-from layette.engine.pack.checks.conditions import VERBS
-from layette.engine.pack.compile import Written
+from layette.engine.pack.written.rule_shapes import Consequence, RuleShape, TargetShape, WindowShape, rough, windows_of
 from layette.engine.pack.written.shapes import (
     ChoiceShape,
-    Consequence,
     FindingsFile,
     FindingShape,
-    FirstOf,
     MeasureShape,
     NumberShape,
     PackFile,
-    RuleShape,
     SettingShape,
     SourceShape,
-    TargetShape,
-    WindowShape,
+    listed,
 )
 from layette.engine.pack.written.subjects import SEX
+from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document, Path
 from layette.engine.states.measures import BINDINGS
-
-ANCHORS = ("visit", "next_visit", "birth", "discharge", "term")
-
-
-def listed(value: str | list[str] | None) -> list[str]:
-    """Return one or several as a list."""
-    if value is None:
-        return []
-    return [value] if isinstance(value, str) else list(value)
+from layette.engine.terms import ANCHORS, CODE_SYSTEMS, VERBS
 
 
 def check_sources(
@@ -140,13 +128,6 @@ def _tested(written: Any) -> Iterator[str]:
                 yield str(key)
 
 
-def windows_of(window: WindowShape | FirstOf | None) -> tuple[WindowShape, ...]:
-    """Return the single windows that a written window consists of."""
-    if window is None:
-        return ()
-    return tuple(window.first_of) if isinstance(window, FirstOf) else (window,)
-
-
 def _check_window(
     document: Document, path: Path, window: WindowShape, findings: Mapping[str, FindingShape]
 ) -> Iterator[PackProblem]:
@@ -162,11 +143,6 @@ def _check_window(
         yield document.problem(
             (*path, "window"), "window", f"the window ends ({window.until}) before it begins ({window.start})"
         )
-
-
-def rough(text: str) -> int:
-    """Return an amount in seconds for comparison alone; a calendar month counts 28 days."""
-    return int(text.split()[0]) * 28 * 86400 if text.endswith(" mo") else seconds(text)
 
 
 def check_findings(findings: Mapping[str, FindingShape], documents: Mapping[str, Document]) -> Iterator[PackProblem]:
@@ -322,12 +298,9 @@ def check_settings(
             yield from check_sources(document, (name, "choices", slug), listed(choice.source), sources)
 
 
-_CODE_SYSTEMS = ("loinc", "snomed", "icd10cm", "cvx")
-
-
 def check_codes(codes: Mapping[str, Any], document: Document, path: Path) -> Iterator[PackProblem]:
     """Yield code systems that the pack may not use."""
     for system in codes:
-        if system not in _CODE_SYSTEMS:
-            known = ", ".join(_CODE_SYSTEMS)
+        if system not in CODE_SYSTEMS:
+            known = ", ".join(CODE_SYSTEMS)
             yield document.problem((*path, system), "shape", f"'{system}' is no code system of a pack: {known}")

@@ -16,13 +16,13 @@ from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import Pick, VariableTable, View
 from layette.engine.pack.written.yaml_nodes import Path
+from layette.engine.terms import BOUNDS
 
 Report = Callable[[Path, str, str], None]
 """Called with (path, code, message) for each mistake."""
 
 HOLDS: Node = AllOf(())
 
-BOUNDS = ("at_least", "more_than", "at_most", "below")
 SIDE_VIEWS = ("either", "both", "one_only", "unequal")
 PICKS: tuple[Pick, ...] = ("highest", "lowest", "any", "every", "earlier")
 

@@ -13,15 +13,13 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from layette.engine.answer.assessment import PRIORITIES
 from layette.engine.errors import PackProblem
-from layette.engine.pack.compile import Written
 from layette.engine.pack.written.folder import check_shape
-from layette.engine.pack.written.shapes import RowsHeader, RuleShape
+from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape
+from layette.engine.pack.written.written import ANY, Written
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.tables.sheet import Row, Sheet
-
-ANY = "any-"
+from layette.engine.terms import PRIORITIES
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints
 
-from layette.engine.answer.assessment import Priority
+from layette.engine.terms import Bound
 
 
 def _a_date(text: str) -> str:
@@ -142,7 +142,7 @@ class ChoiceShape(Shape):
 
     label: str
     source: str | list[str] | None = None
-    bounds: dict[Literal["at_least", "more_than", "at_most", "below"], FiniteFloat] | None = None
+    bounds: dict[Bound, FiniteFloat] | None = None
     value: str | FiniteFloat | None = None
 
 
@@ -163,129 +163,6 @@ class SourceShape(Shape):
     text: str
     issuer: Slug | None = None
     read: str | None = None
-
-
-class WindowShape(Shape):
-    """When something is to be done, counted from an anchor."""
-
-    after: str = "visit"
-    start: Offset | None = Field(default=None, alias="from")
-    until: Offset | None = None
-    source: str | None = None
-
-
-class FirstOf(Shape):
-    """The earliest of several windows."""
-
-    first_of: list[WindowShape]
-
-
-class Consequence(Shape):
-    """One consequence of a rule: exactly one verb, with its priority and window."""
-
-    refer: Name | None = None
-    order: Name | None = None
-    recheck: Name | None = None
-    guide: Name | None = None
-    reassure: Name | None = None
-    avoid: Name | None = None
-    conclude: Name | None = None
-    priority: Priority | None = None
-    within: Amount | None = None
-    window: WindowShape | FirstOf | None = None
-    do: list[str] = Field(default_factory=list)
-    if_still: bool = False
-    source: str | list[str] | None = None
-
-
-class Wanted(Shape):
-    """What counts as having something: used by `due`, a target's `satisfied_by` and a topic's `given_by`."""
-
-    status: list[str] = Field(default_factory=list)
-    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
-    again_after: Amount | None = None
-
-
-class DiagnosisShape(Shape):
-    """What a rule's finding states by itself, to be proposed as a diagnosis: words and, where verified, codes."""
-
-    label: str
-    codes: dict[str, CodeValue] = Field(default_factory=dict)
-
-
-class RuleShape(Shape):
-    """One rule: `when` -> `then`, with `because` and `source`.
-
-    ``diagnosis`` is proposed along with what the rule recommends, never confirmed.
-    """
-
-    id: RuleId
-    title: str
-    applies_when: Condition | None = None
-    each: Literal["side"] | None = None
-    when: Condition | None = None
-    unless: Condition | None = None
-    due: Name | list[Name] | None = None
-    window: WindowShape | FirstOf | None = None
-    where: dict[Literal["age"], dict[Literal["at_least", "more_than", "at_most", "below"], Elapsed]] | None = None
-    then: Annotated[list[Consequence], Field(min_length=1)]
-    instead_of: list[RuleId] = Field(default_factory=list)
-    diagnosis: DiagnosisShape | None = None
-    because: str
-    source: str | list[str]
-    note: str | None = None
-
-    @model_validator(mode="after")
-    def _diagnosis_goes_along(self) -> RuleShape:
-        if self.diagnosis and all(one.conclude for one in self.then):
-            raise ValueError("a diagnosis goes out with a recommendation, and this rule only concludes")
-        return self
-
-
-class TargetShape(Shape):
-    """What a recommendation is about. ``plain`` are the words for the family, by language.
-
-    ``conclusion`` targets do not exist: a conclusion is a finding that rules derive, declared by `conclude`.
-    """
-
-    kind: Literal["refer", "order", "recheck", "guide", "reassure", "avoid"]
-    label: str
-    subject: Literal["baby", "mother"] = "baby"
-    codes: dict[str, CodeValue] = Field(default_factory=dict)
-    category: Category | None = None
-    performer: str | None = None
-    satisfied_by: list[Wanted] = Field(default_factory=list)
-    conflicts_with: list[Name] = Field(default_factory=list)
-    episode: Literal["once", "per_visit", "per_anchor"] = "once"
-    plain: dict[str, str | dict[Literal["text", "review"], str]] = Field(default_factory=dict)
-    recheck_of: list[Name] = Field(default_factory=list)
-
-
-class RowsHeader(Shape):
-    """The header of a table whose rows are rules: `tables/<stem>.yaml`, with `<stem>.csv` beside it.
-
-    Each row is the rule `<stem>.<row's id>`: ``subject`` from the column ``at_least`` (included) to the column
-    ``below`` (not included), together with ``when``. An empty cell is open. ``columns`` names the columns that give a
-    row its own title, priority, ``within`` or target; the rest is common. ``edges`` says which side an edge was given.
-    """
-
-    kind: Literal["rows"]
-    title: str
-    subject: str
-    at_least: str
-    below: str
-    id: str = "id"
-    columns: dict[Literal["title", "priority", "within", "target", "because"], str] = Field(default_factory=dict)
-    applies_when: Condition | None = None
-    when: Condition | None = None
-    verb: Literal["refer", "order", "recheck", "avoid"]
-    target: Name | None = None
-    priority: Priority | None = None
-    within: Amount | None = None
-    because: str
-    source: str | list[str]
-    status: str
-    edges: str
 
 
 class Ages(Shape):
@@ -320,3 +197,10 @@ class PackFile(Shape):
     tables: list[str] = Field(default_factory=list)
     cases: list[str] = Field(default_factory=list)
     case_tables: list[str] = Field(default_factory=list)
+
+
+def listed(value: str | list[str] | None) -> list[str]:
+    """Return one or several as a list."""
+    if value is None:
+        return []
+    return [value] if isinstance(value, str) else list(value)

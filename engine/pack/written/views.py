@@ -17,9 +17,9 @@ from math import lcm
 from typing import Literal
 
 from layette.engine.exact.interval import Interval
+from layette.engine.exact.ranges import Possible, Range
 from layette.engine.logic.conditions import State
 from layette.engine.logic.program import Variable
-from layette.engine.visit.values import Possible, Range
 
 Kind = Literal["category", "number", "flag"]
 Pick = Literal["latest", "highest", "lowest", "earlier", "any", "every"]

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple, Protocol
 
-from layette.engine.pack.written.shapes import FindingShape, TargetShape
+from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shapes import FindingShape
 
 
 class PackView(Protocol):

@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from support.small_pack import Edit, assess, copied, visit
 
 from layette.engine import Assessment, load_pack
-from layette.engine.answer.assessment import PRIORITIES
 from layette.engine.answer.proposals import Proposal
 from layette.engine.answer.resolve import FAR, Episode, Ground, episodes, key
 from layette.engine.answer.windows import Real
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.compile import Instance
-from layette.engine.pack.written.shapes import Consequence
+from layette.engine.pack.written.rule_shapes import Consequence
+from layette.engine.pack.written.written import Instance
+from layette.engine.terms import PRIORITIES
 
 
 def ground(name: str, rank: int, start: int | None, until: int | None, status: Status = Status.FIRED) -> Ground:

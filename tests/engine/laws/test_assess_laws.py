@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 from support.small_pack import AT, BORN, small, statuses, visit
 
 from layette.engine import Assessment, ReadersDisagree
-from layette.engine.answer.assessment import PRIORITIES
 from layette.engine.logic.conditions import State, Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import Reader, Reading
 from layette.engine.logic.rete import rete_available
+from layette.engine.terms import PRIORITIES
 
 READERS = ["native", "rete"] if rete_available() else ["native"]
 RANK = {None: len(PRIORITIES), **{priority: k for k, priority in enumerate(PRIORITIES)}}

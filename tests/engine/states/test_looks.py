@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from layette.engine.exact.ranges import Range
 from layette.engine.pack.written.views import VariableTable, View, cell
 from layette.engine.states.looks import Looks
 from layette.engine.visit.recordings import Readings
-from layette.engine.visit.values import Range
 
 CUTS = (Fraction(1), Fraction(3))
 ENDS = [Fraction(k) for k in range(5)]

@@ -18,7 +18,7 @@ from support.assessment_samples import MEMORY, PUBLISHED, SamplePack, assessment
 
 from layette.engine.cases.cases import CaseReport, Seen
 from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
-from layette.engine.pack.written.shapes import Consequence, RuleShape
+from layette.engine.pack.written.rule_shapes import Consequence, RuleShape
 from layette.mapping import intake as given_module
 from layette.mapping.cli import assess, check, command, main
 

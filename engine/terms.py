@@ -1,0 +1,44 @@
+"""The closed lists that rules, visits and answers share, each once. Where FHIR has a list, it is FHIR's."""
+
+from __future__ import annotations
+
+from typing import Final, Literal, get_args
+
+Priority = Literal["stat", "asap", "urgent", "routine"]
+PRIORITIES: Final[tuple[Priority, ...]] = get_args(Priority)
+"""FHIR's request priorities, the most pressing first: a priority's place is its rank."""
+
+Kind = Literal["refer", "order", "recheck", "guide", "reassure", "avoid"]
+VERBS: Final[tuple[Kind, ...]] = get_args(Kind)
+"""What a rule can lead to, beside a conclusion."""
+PROPOSING: Final[tuple[Kind, ...]] = ("refer", "order", "recheck", "avoid")
+"""The verbs that ask somebody to do, or not to do, something; guidance and reassurance are apart."""
+
+Bound = Literal["at_least", "more_than", "at_most", "below"]
+BOUNDS: Final[tuple[Bound, ...]] = get_args(Bound)
+"""How a range of numbers is written; `at_least` and `at_most` hold their own end."""
+
+ANCHORS: Final = ("visit", "next_visit", "birth", "discharge", "term")
+"""What a window can be counted from, beside the time of a finding."""
+
+STATUSES: Final = (
+    "registered",
+    "preliminary",
+    "final",
+    "amended",
+    "corrected",
+    "cancelled",
+    "entered-in-error",
+    "unknown",
+)
+"""FHIR's ObservationStatus: how settled a recording is."""
+WITHDRAWN: Final = ("entered-in-error", "cancelled")
+"""The statuses of a recording that was taken back."""
+
+CODE_SYSTEMS: Final = {
+    "loinc": "http://loinc.org",
+    "snomed": "http://snomed.info/sct",
+    "icd10cm": "http://hl7.org/fhir/sid/icd-10-cm",
+    "cvx": "http://hl7.org/fhir/sid/cvx",
+}
+"""The code systems that a pack may use, with their addresses."""

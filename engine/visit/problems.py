@@ -1,0 +1,54 @@
+"""Where the mistakes of one flat visit gather, whoever reads a part of it; every mistake is told, not the first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import tzinfo
+from typing import Any
+
+from layette.engine.errors import InputProblem
+from layette.engine.exact.times import Moment, moment
+from layette.engine.visit.values import shown
+
+
+@dataclass
+class Problems:
+    """What is wrong with a visit (``found``), and what is only worth a word (``warnings``)."""
+
+    found: list[InputProblem] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def add(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
+        """Add a mistake."""
+        self.found.append(InputProblem(path, code, message, shown(found), expected))
+
+    def listed(self, written: Any, path: str) -> Iterator[Mapping[str, Any]]:
+        """Yield the mappings of a list; report what is neither."""
+        if written is None:
+            return
+        if not isinstance(written, list | tuple):
+            self.add(path, "structure", "a list is due here", type(written).__name__, "a list of mappings")
+            return
+        for k, item in enumerate(written):
+            if isinstance(item, Mapping):
+                yield item
+            else:
+                self.add(f"{path}[{k}]", "structure", "a mapping is due here", type(item).__name__, "a mapping")
+
+    def moment_at(self, written: Any, path: str, zone: tzinfo, code: str = "time") -> Moment | None:
+        """Read a moment; None, with a problem of code ``code``, where it is missing or wrong."""
+        if not isinstance(written, str):
+            self.add(
+                path,
+                code,
+                "a date, or a date and time with offset, is missing",
+                written or "",
+                "such as 2026-11-24T10:00:00-06:00",
+            )
+            return None
+        try:
+            return moment(written, zone)
+        except ValueError as error:
+            self.add(path, code, str(error), written, "a date, or a date and time with offset")
+            return None
