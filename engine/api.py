@@ -12,46 +12,36 @@ from importlib.resources.abc import Traversable
 from pathlib import Path as FilePath
 from typing import Any
 
-from layette.engine.answer.assemble import assess_visit
+from layette.engine.answer.assemble import assemble
 from layette.engine.answer.assessment import Assessment
-from layette.engine.answer.plan import PackOutcomes
+from layette.engine.answer.context import Context
+from layette.engine.answer.plan import AnswerPlan
 from layette.engine.cases.cases import CaseReport, run_cases
-from layette.engine.errors import PackError
+from layette.engine.errors import InputError, PackError
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import Reader
 from layette.engine.logic.rete import ReteReader, rete_available
+from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.echoes import without_echoes
 from layette.engine.pack.load import PackReader
 from layette.engine.pack.site import read_site
 from layette.engine.pack.written.folder import PackFolder, default_pack
-from layette.engine.visit.reader import VisitReader
+from layette.engine.states.decide import decide
+from layette.engine.states.plan import StatesPlan
+from layette.engine.visit.reader import VisitReader, reader_for
 from layette.engine.visit.visit import Visit
 
 
-@dataclass(frozen=True, eq=False)
-class Pack(PackOutcomes):
-    """A checked rule pack. Build it with `load_pack`; every attribute is read-only.
-
-    ``findings``, ``measures``, ``settings``, ``sources``, ``targets`` are by name; ``areas`` are the findings files in
-    exam order; ``instances[k]`` says what rule number k of ``program`` is.
-    """
+@dataclass(frozen=True, eq=False, repr=False)
+class Pack(CompiledPack):
+    """A checked rule pack. Build it with `load_pack`; every attribute is read-only."""
 
     _readers: dict[str, Reader] = field(default_factory=dict, repr=False)
 
-    @property
-    def id(self) -> str:
-        """The pack's id."""
-        return self.shape.id
-
-    @property
-    def version(self) -> str:
-        """The pack's version."""
-        return self.shape.version
-
     @cached_property
-    def oldest_days(self) -> int:
-        """The last day of life that the pack covers."""
-        return int(self.shape.ages.to.split()[0])
+    def plan(self) -> AnswerPlan:
+        """What is laid out once of this pack: how a visit fills its variables, what its rules lead to."""
+        return AnswerPlan(StatesPlan(self))
 
     def readers(self, names: Iterable[str] | None = None) -> tuple[Reader, ...]:
         """Return the readers of the rules: `native`, and `rete` where durable-rules is installed.
@@ -64,7 +54,7 @@ class Pack(PackOutcomes):
     def _reader(self, name: str) -> Reader:
         if name not in self._readers:
             if name == "native":
-                self._readers[name] = NativeReader(self.program, self.known_variables)
+                self._readers[name] = NativeReader(self.program, self.plan.states.known_variables)
             elif name == "rete" and rete_available():
                 self._readers[name] = ReteReader(self.program)
             else:
@@ -77,7 +67,7 @@ class Pack(PackOutcomes):
 
     def visit_reader(self) -> VisitReader:
         """Return a fresh reader of flat visits."""
-        return VisitReader(self.subjects, self.oldest_days, self.site.timezone)
+        return reader_for(self)
 
     def assess(
         self, visit: Visit | Mapping[str, Any], at: str | None = None, readers: Iterable[str] | None = None
@@ -93,11 +83,33 @@ class Pack(PackOutcomes):
             InputError: the visit cannot be used; all mistakes at once.
             ReadersDisagree: two readers gave different answers; nothing is proposed.
         """
-        return assess_visit(self, visit, at, readers)
+        checked = visit if isinstance(visit, Visit) else self._checked(visit, at, readers)
+        return assemble(self.decide(checked, readers))
+
+    def _checked(self, flat: Mapping[str, Any], at: str | None, readers: Iterable[str] | None) -> Visit:
+        """Return the checked visit; of a faulty one, tell the emergencies that its usable rest already decides."""
+        reader = self.visit_reader()
+        visit, problems = reader.attempt(flat, at), reader.report.found
+        if visit is None or any(problem.code == "age" for problem in problems):
+            raise InputError(problems)
+        if problems:
+            raise InputError(problems, emergencies(assemble(self.decide(visit, readers))))
+        return visit
+
+    def decide(self, visit: Visit, readers: Iterable[str] | None = None) -> Context:
+        """Return the status of every rule on a checked visit, before anything is put into words."""
+        plan = self.plan
+        return Context(decide(plan.states, visit, self.readers(readers), plan.rule_priorities), plan)
 
     def run_cases(self) -> CaseReport:
         """Run the pack's worked cases; see `engine.cases`."""
-        return run_cases(self)
+        return run_cases(self.plan, self.readers())
+
+
+def emergencies(assessment: Assessment) -> list[str]:
+    """Return one line for each `stat` recommendation that holds whatever else is found."""
+    certain = [made for made in assessment.recommendations if made.certain == "stat"]
+    return [f"{made.label}: {made.reasons[0].because} [{made.reasons[0].rule}]" for made in certain]
 
 
 def load_pack(path: str | FilePath | Traversable | None = None, site: str | FilePath | None = None) -> Pack:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from layette.engine.answer.asked import sought
 from layette.engine.answer.assessment import NotEvaluated, Question, Step
-from layette.engine.answer.explain import Asked, label_of, sought
+from layette.engine.answer.context import Context, WantedInput
+from layette.engine.answer.words import label_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.views import View
-from layette.engine.states.decide import Decision
-from layette.engine.states.facts import Facts
 from layette.engine.terms import PRIORITIES, Priority
 
 SEX_LABEL = "Sex at birth"
@@ -28,36 +28,35 @@ class Outstanding:
     """Everything that is open at a visit."""
 
     steps: tuple[Step, ...]
-    unsettled: dict[int, tuple[Asked, ...]]
+    unsettled: dict[int, tuple[WantedInput, ...]]
     not_evaluated: tuple[NotEvaluated, ...]
     notices: tuple[str, ...]
 
 
-def outstanding(decision: Decision) -> Outstanding:
+def outstanding(context: Context) -> Outstanding:
     """Gather what the undecided and provisional rules still wait for."""
-    facts = decision.facts
     open_findings: dict[tuple[str, str], _Open] = {}
-    unsettled: dict[int, tuple[Asked, ...]] = {}
+    unsettled: dict[int, tuple[WantedInput, ...]] = {}
     not_evaluated: list[NotEvaluated] = []
     history: dict[str, None] = {}
-    for index, status in enumerate(decision.statuses):
+    for index, status in enumerate(context.statuses):
         if status in (Status.FIRED, Status.RULED_OUT):
             continue
-        shape = facts.pack.instances[index].rule.shape
-        waiting = facts.pack.open_rules.of(index, status, facts.states)
-        asked = tuple(dict.fromkeys(a for var in waiting.waits_for for a in sought(var, facts)))
+        shape = context.pack.instances[index].rule.shape
+        waiting = context.plan.open_rules.of(index, status, context.states)
+        asked = tuple(dict.fromkeys(a for var in waiting.waits_for for a in sought(var, context)))
         unsettled[index] = asked
-        priority = facts.pack.rule_priorities[index]
+        priority = context.plan.rule_priorities[index]
         if priority is None:
             continue
-        why = next((facts.result(a.finding).why_not for a in asked if a.kind == "supplied"), None)
+        why = next((context.facts.result(a.finding).why_not for a in asked if a.kind == "supplied"), None)
         if why is not None:
             not_evaluated.append(
                 NotEvaluated(rule=shape.id, title=shape.title, why=f"cannot evaluate: {why}", priority=priority)
             )
-        _gather(decision, index, asked, priority, open_findings, history)
+        _gather(context, index, asked, priority, open_findings, history)
     notices = (f"no earlier visit on record for: {'; '.join(history)}",) if history else ()
-    return Outstanding(tuple(_steps(open_findings, facts)), unsettled, tuple(_once(not_evaluated)), notices)
+    return Outstanding(tuple(_steps(open_findings, context)), unsettled, tuple(_once(not_evaluated)), notices)
 
 
 def _once(found: list[NotEvaluated]) -> list[NotEvaluated]:
@@ -65,21 +64,20 @@ def _once(found: list[NotEvaluated]) -> list[NotEvaluated]:
 
 
 def _gather(
-    decision: Decision,
+    context: Context,
     index: int,
-    asked: tuple[Asked, ...],
+    asked: tuple[WantedInput, ...],
     priority: Priority,
     found: dict[tuple[str, str], _Open],
     history: dict[str, None],
 ) -> None:
-    facts = decision.facts
-    key = facts.pack.instances[index].key
-    entries = facts.pack.table.entries
-    settled_by = facts.pack.open_rules.of(index, decision.statuses[index], facts.states).settled_by
+    key = context.pack.instances[index].key
+    entries = context.pack.table.entries
+    settled_by = context.plan.open_rules.of(index, context.statuses[index], context.states).settled_by
     alone = {(entries[var].view.subject, entries[var].view.side) for var in settled_by}
     for item in asked:
         if item.kind == "history":
-            history.setdefault(label_of(facts.pack, View(item.finding, item.side)))
+            history.setdefault(label_of(context.pack, View(item.finding, item.side)))
         if item.kind not in ("finding", "sex"):
             continue
         entry = found.setdefault((item.finding, item.side), _Open())
@@ -88,14 +86,14 @@ def _gather(
             entry.settles.setdefault(key)
 
 
-def _steps(found: dict[tuple[str, str], _Open], facts: Facts) -> list[Step]:
+def _steps(found: dict[tuple[str, str], _Open], context: Context) -> list[Step]:
     by_area: dict[str, list[Question]] = {}
     for (finding, side), entry in found.items():
-        area = facts.pack.area_of.get(finding)
-        by_area.setdefault(area.area if area else "", []).append(_question(finding, side, entry, facts))
+        area = context.plan.area_of.get(finding)
+        by_area.setdefault(area.area if area else "", []).append(_question(finding, side, entry, context))
     emergencies = {rule for entry in found.values() for rule, priority in entry.rules.items() if priority == "stat"}
-    order = {area.area: k for k, area in enumerate(facts.pack.areas)}
-    names = {area.area: area.step for area in facts.pack.areas}
+    order = {area.area: k for k, area in enumerate(context.pack.areas)}
+    names = {area.area: area.step for area in context.pack.areas}
     steps = []
     for area_name, questions in by_area.items():
         rules = {rule for q in questions for rule in q.rules}
@@ -114,14 +112,14 @@ def _steps(found: dict[tuple[str, str], _Open], facts: Facts) -> list[Step]:
     return sorted(steps, key=lambda s: (PRIORITIES.index(s.worst), -s.rules, order.get(s.area, -1)))
 
 
-def _question(finding: str, side: str, entry: _Open, facts: Facts) -> Question:
+def _question(finding: str, side: str, entry: _Open, context: Context) -> Question:
     worst = PRIORITIES[min(PRIORITIES.index(p) for p in entry.rules.values())]
-    if finding not in facts.pack.findings:
+    if finding not in context.pack.findings:
         label, reading = SEX_LABEL, None
     else:
-        label = label_of(facts.pack, View(finding, side))
-        shape = facts.pack.findings[finding]
-        reading = None if shape.readings else facts.readings.latest(finding, side).used
+        label = label_of(context.pack, View(finding, side))
+        shape = context.pack.findings[finding]
+        reading = None if shape.readings else context.readings.latest(finding, side).used
     state, reason = "not examined", None
     if reading is not None:
         state, reason = ("too loose", reading.given) if reading.possible is not None else ("attempted", reading.absent)

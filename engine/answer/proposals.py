@@ -1,14 +1,22 @@
-"""What each rule leads to, laid out once: verb, target, rank and the windows in words."""
+"""What each rule leads to, laid out once: verb, target, rank and the windows in words; what it asks the record for."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
 
-from layette.engine.answer.windows import Stated, stated
+from layette.engine.answer.windows import WrittenWindow, stated
+from layette.engine.exact.times import AgeBounds, age_bounds
 from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, windows_of
+from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.written import Instance
-from layette.engine.terms import PRIORITIES, VERBS, Kind, Priority
+from layette.engine.terms import Kind, Priority
+from layette.engine.visit.recordings import Where
+
+if TYPE_CHECKING:
+    pass
+
 
 Place = tuple[Kind, str, str]
 """Verb, target and side: what shares a recommendation."""
@@ -25,7 +33,7 @@ class Proposal:
     target: str
     priority: Priority
     rank: int
-    windows: tuple[Stated, ...]
+    windows: tuple[WrittenWindow, ...]
     consequence: Consequence
     side: str = ""
     timing: int = 0
@@ -38,11 +46,13 @@ class Proposal:
 
 def proposals(instances: Sequence[Instance]) -> tuple[tuple[Proposal, ...], ...]:
     """Return the proposals of every rule of a program, by rule number."""
-    timings: dict[tuple[tuple[Stated, ...], Priority, str], int] = {}
+    timings: dict[tuple[tuple[WrittenWindow, ...], Priority, str], int] = {}
     return tuple(tuple(_proposals(instance, timings)) for instance in instances)
 
 
-def _proposals(instance: Instance, timings: dict[tuple[tuple[Stated, ...], Priority, str], int]) -> Iterator[Proposal]:
+def _proposals(
+    instance: Instance, timings: dict[tuple[tuple[WrittenWindow, ...], Priority, str], int]
+) -> Iterator[Proposal]:
     shape, side = instance.rule.shape, instance.side
     for consequence in shape.then:
         windows = windows_of(shape.window if shape.due is not None else consequence.window)
@@ -51,7 +61,47 @@ def _proposals(instance: Instance, timings: dict[tuple[tuple[Stated, ...], Prior
         priority = consequence.priority or "routine"
         told = tuple(map(stated, windows))
         timing = timings.setdefault((told, priority, side), len(timings))
-        for verb in VERBS:
-            target = getattr(consequence, verb)
-            if target is not None:
-                yield Proposal(verb, target, priority, PRIORITIES.index(priority), told, consequence, side, timing)
+        if consequence.verb is not None:
+            verb, target, rank = consequence.verb, consequence.target, consequence.rank
+            yield Proposal(verb, target, priority, rank, told, consequence, side, timing)
+
+
+class DueFinding(NamedTuple):
+    """A finding that is due: its sides as places, whether it is read in parts, whether an older value counts."""
+
+    name: str
+    places: tuple[Where, ...]
+    in_parts: bool
+    carries_over: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DueRule:
+    """A rule that asks whether one of some findings is on record, laid out once a pack.
+
+    A recording counts at an age within ``bounds``.
+    """
+
+    index: int
+    proposal: Proposal
+    findings: tuple[DueFinding, ...]
+    bounds: AgeBounds
+
+
+def due_rules(
+    instances: Sequence[Instance], proposals: Sequence[Sequence[Proposal]], findings: Mapping[str, FindingShape]
+) -> tuple[DueRule, ...]:
+    """Return the rules of a program that ask whether something is on record."""
+    found = []
+    for index, instance in enumerate(instances):
+        shape = instance.rule.shape
+        if shape.due is not None:
+            due = tuple(_due_finding(name, findings[name]) for name in listed(shape.due))
+            bounds = age_bounds((shape.where or {}).get("age", {}))
+            found.append(DueRule(index, proposals[index][0], due, bounds))
+    return tuple(found)
+
+
+def _due_finding(name: str, shape: FindingShape) -> DueFinding:
+    places = tuple((name, side) for side in shape.sides or ("",))
+    return DueFinding(name, places, shape.readings is not None, shape.carries_over)

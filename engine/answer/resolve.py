@@ -8,18 +8,16 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
+from layette.engine.answer.context import Context
 from layette.engine.answer.proposals import Place, Proposal
-from layette.engine.answer.windows import Real, window_for
+from layette.engine.answer.timing import window_for
+from layette.engine.answer.windows import RealWindow
 from layette.engine.exact.times import day_number
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.written import Instance
 from layette.engine.terms import PRIORITIES, Kind, Priority
-
-if TYPE_CHECKING:
-    from layette.engine.states.decide import Decision
-    from layette.engine.states.facts import Facts
 
 FAR = 1 << 62
 
@@ -31,7 +29,7 @@ class Ground(NamedTuple):
     instance: Instance
     proposal: Proposal
     status: Status
-    window: Real
+    window: RealWindow
 
     @property
     def side(self) -> str:
@@ -70,7 +68,7 @@ class Episode(NamedTuple):
         return PRIORITIES[min(fired)] if fired else None
 
     @property
-    def window(self) -> Real:
+    def window(self) -> RealWindow:
         """The window of the recommendation: earliest end, latest start among the highest priority."""
         lead = min(self.grounds, key=lambda g: (FAR if g.window.until is None else g.window.until, g.rank, g.order))
         text = lead.window.text if lead.window.until is not None else self.first.window.text
@@ -81,16 +79,17 @@ class Episode(NamedTuple):
         )
 
 
-def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Ground]]:
+def gather(context: Context, due: Mapping[int, RealWindow]) -> dict[Place, list[Ground]]:
     """Return the reasons of all rules that fired or are provisional, by place.
 
     ``due`` holds the window of each `due` rule that is wanted now; the others are on record, or wanted later. Nobody
     is reassured provisionally.
     """
-    facts, out = decision.facts, {}  # type: Facts, dict[Place, list[Ground]]
-    pack, statuses, fired = facts.pack, decision.statuses, Status.FIRED
-    instances, proposals, due_numbers, windows = pack.instances, pack.proposals, pack.due_numbers, facts.windows
-    for index in decision.standing:
+    out: dict[Place, list[Ground]] = {}
+    plan, statuses, fired = context.plan, context.statuses, Status.FIRED
+    instances, proposals = context.pack.instances, plan.proposals
+    due_numbers, windows = plan.due_numbers, context.windows
+    for index in context.standing:
         wanted = due.get(index)
         if wanted is None and index in due_numbers:
             continue
@@ -98,10 +97,10 @@ def gather(decision: Decision, due: Mapping[int, Real]) -> dict[Place, list[Grou
         for proposal in proposals[index]:
             if proposal.verb == "reassure" and status is not fired:
                 continue
-            window = wanted or windows.get(proposal.timing) or window_for(proposal, facts)
+            window = wanted or windows.get(proposal.timing) or window_for(proposal, context)
             out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window))
-    if not pack.row_spanning.isdisjoint(decision.standing):
-        out = {place: _lookup(found, pack.row_spanning) for place, found in out.items()}
+    if not plan.row_spanning.isdisjoint(context.standing):
+        out = {place: _lookup(grounds, plan.row_spanning) for place, grounds in out.items()}
     return _sides_joined(out)
 
 
@@ -173,10 +172,10 @@ def _lasting(taken: tuple[Ground, ...], number: int, start: int | None, until: i
     return Episode(taken, number, start, until)
 
 
-def episode_name(episode: Episode, facts: Facts) -> str:
+def episode_name(episode: Episode, context: Context) -> str:
     """Name the episode: what separates this request from another one for the same target."""
-    kind = facts.pack.targets[episode.first.proposal.target].episode
-    visit = facts.visit
+    kind = context.pack.targets[episode.first.proposal.target].episode
+    visit = context.visit
     if kind == "per_visit":
         name = f"visit-{day_number(visit.at.lo, visit.zone)}"
     elif kind == "per_anchor" and episode.start is not None:

@@ -6,26 +6,29 @@ and undecided. What a case does not name may be anything.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from pydantic import Field
 
-from layette.engine.answer.assemble import explain_decision
+from layette.engine.answer.assemble import assemble
 from layette.engine.answer.assessment import Assessment, Recommendation
+from layette.engine.answer.context import Context
+from layette.engine.answer.plan import AnswerPlan
 from layette.engine.cases.coverage import impossible
 from layette.engine.errors import InputError, PackProblem, ReadersDisagree
 from layette.engine.logic.conditions import Status
+from layette.engine.logic.program import Reader
+from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.folder import PackFolder, check_shape
 from layette.engine.pack.written.shapes import Shape
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.states.decide import decide
+from layette.engine.states.plan import StatesPlan
 from layette.engine.tables.load import load_table
 from layette.engine.terms import Priority
-
-if TYPE_CHECKING:
-    from layette.engine.api import Pack
+from layette.engine.visit.reader import reader_for
 
 
 class Expected(Shape):
@@ -111,7 +114,7 @@ class CaseReport:
         return out
 
 
-def read_cases(pack: Pack) -> tuple[list[Case], list[PackProblem]]:
+def read_cases(pack: CompiledPack) -> tuple[list[Case], list[PackProblem]]:
     """Read the pack's case files; mistakes of shape, doubled ids and unknown rules or targets come back as problems."""
     folder = PackFolder(pack.folder)
     out: list[Case] = []
@@ -128,7 +131,9 @@ def read_cases(pack: Pack) -> tuple[list[Case], list[PackProblem]]:
     return out, folder.problems
 
 
-def _names(pack: Pack, case: CaseShape, document: Document, k: int, seen: Mapping[str, str]) -> Iterator[PackProblem]:
+def _names(
+    pack: CompiledPack, case: CaseShape, document: Document, k: int, seen: Mapping[str, str]
+) -> Iterator[PackProblem]:
     if case.id in seen:
         yield document.problem((k, "id"), "duplicate-id", f"the case '{case.id}' stands already at {seen[case.id]}")
     expect = case.expect
@@ -144,46 +149,49 @@ def _names(pack: Pack, case: CaseShape, document: Document, k: int, seen: Mappin
             yield document.problem((k, "expect"), "unknown-finding", f"there is no measure '{name}'")
 
 
-def run_cases(pack: Pack) -> CaseReport:
-    """Run every case of the pack."""
+def run_cases(plan: AnswerPlan, readers: Sequence[Reader]) -> CaseReport:
+    """Run every case of the pack of ``plan``; each visit is read by all ``readers``."""
+    pack = plan.pack
     cases, problems = read_cases(pack)
-    report = CaseReport(problems=problems, seen={rule: Seen() for rule in pack.rules}, impossible=impossible(pack))
+    never = impossible(plan.states)
+    report = CaseReport(problems=problems, seen={rule: Seen() for rule in pack.rules}, impossible=never)
     for case in cases:
         label = f"{case.shape.id} ({case.place})"
         try:
-            found = list(_run(_with_tables(pack, case.shape.tables, report.problems), case, report))
+            differ = list(_run(_with_tables(plan, case.shape.tables, report.problems), case, readers, report))
         except (InputError, ReadersDisagree) as error:
-            found = [str(error)]
-        report.failures += [(label, difference) for difference in found]
-        report.passed += not found
+            differ = [str(error)]
+        report.failures += [(label, difference) for difference in differ]
+        report.passed += not differ
     return report
 
 
-def _with_tables(pack: Pack, tables: Mapping[str, str], problems: list[PackProblem]) -> Pack:
-    """Return the pack with a case's own invented tables; the rules are shared, not compiled again."""
+def _with_tables(plan: AnswerPlan, tables: Mapping[str, str], problems: list[PackProblem]) -> AnswerPlan:
+    """Return the plan with a case's own invented tables; the rules are shared, not compiled again."""
     if not tables:
-        return pack
-    folder = PackFolder(pack.folder)
-    made = dict(pack.tables)
+        return plan
+    folder = PackFolder(plan.pack.folder)
+    supplied = dict(plan.pack.tables)
     for choice, stem in tables.items():
         document, text = folder.document(f"cases/{stem}.yaml"), folder.text(f"cases/{stem}.csv")
         if document is not None and text is not None:
             table, found = load_table(document.data, text, f"cases/{stem}.csv")
             folder.problems += found
             if table is not None:
-                made[choice] = table
+                supplied[choice] = table
     problems += folder.problems
-    return replace(pack, tables=made)
+    return AnswerPlan(StatesPlan(replace(plan.pack, tables=supplied)))
 
 
-def _run(pack: Pack, case: Case, report: CaseReport) -> Iterator[str]:
-    decision = decide(pack, pack.read_visit(case.shape.given))
+def _run(plan: AnswerPlan, case: Case, readers: Sequence[Reader], report: CaseReport) -> Iterator[str]:
+    visit = reader_for(plan.pack).read(case.shape.given)
+    decision = decide(plan.states, visit, readers, plan.rule_priorities)
     for index, status in enumerate(decision.statuses):
-        seen = report.seen[pack.instances[index].rule.shape.id]
+        seen = report.seen[plan.pack.instances[index].rule.shape.id]
         seen.fired += status in (Status.FIRED, Status.PROVISIONAL)
         seen.ruled_out += status is Status.RULED_OUT
         seen.undecided += status in (Status.UNDECIDED, Status.PROVISIONAL)
-    yield from differences(case.shape.expect, explain_decision(decision))
+    yield from differences(case.shape.expect, assemble(Context(decision, plan)))
 
 
 def differences(expect: Expect, found: Assessment) -> Iterator[str]:

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from layette.engine.logic.conditions import State, evaluate, variables
 from layette.engine.logic.program import both
-
-if TYPE_CHECKING:
-    from layette.engine.api import Pack
+from layette.engine.states.plan import StatesPlan
 
 AGES = {"age": 24, "age_days": 1}
 """Measures of the age at the visit, and how many of their units make a day."""
 
 
-def impossible(pack: Pack) -> dict[str, tuple[str, ...]]:
+def impossible(plan: StatesPlan) -> dict[str, tuple[str, ...]]:
     """Return, for each rule with something that it can never be: ``ruled out`` or ``undecided``.
 
     A rule that holds whatever is found, at every age of the pack, is never ruled out. One that asks of settings alone,
     of the age in calendar days, or of nothing, is never undecided, since these are always known.
     """
-    states = _at_covered_ages(pack)
+    pack, states = plan.pack, _at_covered_ages(plan)
     days = {name for name, shape in pack.measures.items() if shape.compute == "age_days"}
     out: dict[str, tuple[str, ...]] = {}
     for index, rule in enumerate(pack.program.rules):
@@ -35,11 +32,11 @@ def impossible(pack: Pack) -> dict[str, tuple[str, ...]]:
     return out
 
 
-def _at_covered_ages(pack: Pack) -> list[State]:
+def _at_covered_ages(plan: StatesPlan) -> list[State]:
     """Nothing is known but that the age lies within what the pack covers."""
-    states = pack.program.unknown
+    pack, states = plan.pack, plan.pack.program.unknown
     for name, shape in pack.measures.items():
-        for var, _ in pack.variables_of.get(name, ()) if shape.compute in AGES else ():
+        for var, _ in plan.variables_of.get(name, ()) if shape.compute in AGES else ():
             days = Fraction(pack.oldest_days + (1 if shape.compute == "age" else 0))
             cells = pack.table.cells_mask(var, (Fraction(0), True), (days * AGES[shape.compute], True))
             states[var] &= cells

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from importlib.resources.abc import Traversable
-from pathlib import Path as FilePath
 from typing import Any
 
 from layette.engine.pack.checks.measures import check_measure_inputs
@@ -19,7 +16,8 @@ from layette.engine.pack.checks.names import (
     check_rule,
     check_settings,
 )
-from layette.engine.pack.compile import Compiled, compile_rules
+from layette.engine.pack.compile import compile_rules
+from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.site import Site, apply_site, check_tables
 from layette.engine.pack.written.folder import PackFolder, check_shape
 from layette.engine.pack.written.row_rules import row_rules
@@ -40,27 +38,6 @@ from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.tables.load import Table, load_table
 
 
-@dataclass(frozen=True, eq=False)
-class PackParts:
-    """What a pack is made of; see `engine.pack.Pack`."""
-
-    shape: PackFile
-    site: Site
-    digest: str
-    findings: Mapping[str, FindingShape]
-    areas: tuple[FindingsFile, ...]
-    measures: Mapping[str, MeasureShape]
-    settings: Mapping[str, SettingShape]
-    sources: Mapping[str, SourceShape]
-    targets: Mapping[str, TargetShape]
-    rules: Mapping[str, Written]
-    tables: Mapping[str, Table]
-    subjects: Subjects
-    compiled: Compiled
-    set_guards: Mapping[str, tuple[str, tuple[str, ...]]]
-    folder: Traversable | FilePath
-
-
 class PackReader:
     """Reads the files of a pack in order; each step adds its problems to the folder's."""
 
@@ -72,7 +49,7 @@ class PackReader:
         self.target_documents: dict[str, Document] = {}
         self.row_rules: list[Written] = []
 
-    def load(self, site: Site) -> PackParts | None:
+    def load(self, site: Site) -> CompiledPack | None:
         """Return the parts of a sound pack; None, with the problems in the folder, of any other."""
         shape = self.folder.shaped("pack.yaml", PackFile)
         if shape is None:
@@ -108,7 +85,7 @@ class PackReader:
         compiled = compile_rules(written, subjects, set_guards)
         self.problems += compiled.problems
         rules = {rule.shape.id: rule for rule in written}
-        return PackParts(shape, site, digest, findings, areas, measures, settings, sources, targets, rules, tables,
+        return CompiledPack(shape, site, digest, findings, areas, measures, settings, sources, targets, rules, tables,
                     subjects, compiled, set_guards, self.folder.root)  # fmt: skip
 
     def _named(self, file: str, shape: type[Any]) -> dict[str, Any]:

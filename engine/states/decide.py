@@ -1,18 +1,17 @@
-"""The short path: from a visit to the status of every rule. What people read of it is made by `engine.assess`."""
+"""The short path: from a visit to the status of every rule. What people read of it is made in `engine.answer`."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from layette.engine.logic.agree import ACTED_ON, read_twice
 from layette.engine.logic.conditions import Status, evaluate
+from layette.engine.logic.program import Reader
 from layette.engine.states.facts import Facts
+from layette.engine.states.plan import StatesPlan
+from layette.engine.terms import Priority
 from layette.engine.visit.visit import Visit
-
-if TYPE_CHECKING:
-    from layette.engine.api import Pack
 
 
 @dataclass(frozen=True)
@@ -30,20 +29,26 @@ class Decision:
         return not evaluate(self.facts.pack.program.rules[index].applies, self.facts.states).may
 
 
-def decide(pack: Pack, visit: Visit, readers: Iterable[str] | None = None) -> Decision:
-    """Read every rule on ``visit``; raises `ReadersDisagree` where two readers differ."""
-    facts = Facts(pack, visit, settings_for(pack, visit))
-    chosen = pack.readers(readers)
-    reading = read_twice(chosen, pack.program, facts.states, pack.rule_priorities)
+def decide(
+    plan: StatesPlan, visit: Visit, readers: Sequence[Reader], priorities: Sequence[Priority | None]
+) -> Decision:
+    """Read every rule on ``visit``.
+
+    Args:
+        plan: the pack, laid out.
+        visit: a checked visit.
+        readers: one or more readers of the pack's program.
+        priorities: for each rule, the highest priority that it brings; a disagreement tells the highest of any reader.
+
+    Raises:
+        ReadersDisagree: two readers differ.
+    """
+    facts = Facts(plan, visit, {**plan.choices, **visit.settings})
+    reading = read_twice(readers, plan.pack.program, facts.states, priorities)
     facts.states = list(reading.states)
     standing = _standing(reading.statuses) if reading.standing is None else reading.standing
-    return Decision(facts, reading.statuses, tuple([reader.name for reader in chosen]), standing)
+    return Decision(facts, reading.statuses, tuple([reader.name for reader in readers]), standing)
 
 
 def _standing(statuses: tuple[Status, ...]) -> tuple[int, ...]:
     return tuple(k for k, status in enumerate(statuses) if status in ACTED_ON)
-
-
-def settings_for(pack: Pack, visit: Visit) -> Mapping[str, str]:
-    """Return the choices in force: the pack's defaults, the site's, the visit's own."""
-    return {**pack.choices, **visit.settings}

@@ -7,7 +7,7 @@ just that, and is never asked for.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from layette.engine.exact.interval import NOTHING_KNOWN, Interval
 from layette.engine.exact.ranges import Range
@@ -20,15 +20,9 @@ from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.views import NA, Entry, View
 from layette.engine.states.inputs import Clock, Result, Value, converted, in_unit
 from layette.engine.states.looks import NOT_APPLICABLE, Looks
+from layette.engine.states.plan import StatesPlan
 from layette.engine.visit.recordings import Chosen, Readings, Where
 from layette.engine.visit.visit import Recorded, Visit
-
-if TYPE_CHECKING:
-    from layette.engine.answer.assessment import Used
-    from layette.engine.answer.explain import Asked
-    from layette.engine.answer.windows import Real
-    from layette.engine.api import Pack
-
 
 PENDING = Result()
 """A measure while it is computed: what asks for itself on the way is not known there."""
@@ -37,32 +31,28 @@ PENDING = Result()
 class Facts:
     """What one visit says about every variable of a pack; also what measures are computed from (`Sight`)."""
 
-    def __init__(self, pack: Pack, visit: Visit, settings: Mapping[str, str]) -> None:
-        """Look at ``visit`` through ``pack`` under ``settings``."""
-        self.pack = pack
+    def __init__(self, plan: StatesPlan, visit: Visit, settings: Mapping[str, str]) -> None:
+        """Look at ``visit`` through the pack of ``plan`` under ``settings``."""
+        self.plan = plan
+        self.pack = pack = plan.pack
         self.visit = visit
         self.settings = settings
-        self.filling = pack.filling(tuple(settings.items()))
+        self.filling = plan.filling(tuple(settings.items()))
         self.readings = Readings(visit, pack.findings)
         self.clock = Clock(visit)
         self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
         self.numbers: dict[str, Value | None] = {}
         self.series: dict[str, list[Value]] = {}
         self.measured: dict[str, Result] = {}
-        self.windows: dict[int, Real] = {}
-        self.sought: dict[int, tuple[Asked, ...]] = {}
-        self.asked_texts: dict[Asked, str] = {}
-        self.measure_texts: dict[str, str] = {}
-        self.rule_values: dict[int, tuple[Used, ...]] = {}
         self.states: list[State] = list(self.filling.states)
         self._fill()
 
     def _fill(self) -> None:
-        pack, in_use = self.pack, self.readings.in_use
-        guarded = {place: used for place, used in in_use.items() if place[0] in pack.compiled.guards}
+        in_use = self.readings.in_use
+        guarded = {place: used for place, used in in_use.items() if place[0] in self.pack.guards}
         free = {place: used for place, used in in_use.items() if place not in guarded} if guarded else in_use
         self._fill_sex()
-        self._fill_measures(pack.time_measures)
+        self._fill_measures(self.plan.time_measures)
         self._fill_latest(free)
         self._fill_others(free)
         self._fill_guards()
@@ -75,7 +65,7 @@ class Facts:
 
     def _fill_sex(self) -> None:
         if self.visit.sex is not None:
-            for var, _ in self.pack.variables_of.get(SEX, ()):
+            for var, _ in self.plan.variables_of.get(SEX, ()):
                 self.states[var] = self.pack.table.values_mask(var, [self.visit.sex])
 
     def _fill_measures(self, measures: Iterable[tuple[int, Entry]]) -> None:
@@ -119,7 +109,7 @@ class Facts:
 
     def _fill_guards(self) -> None:
         """A guarded finding can "not apply" unless its guard holds; where the guard fails, it does not apply."""
-        for holds, variables in self.pack.guard_flags:
+        for holds, variables in self.plan.guard_flags:
             answer = holds(self.states)
             for var, entry in variables:
                 if entry.kind == "flag":
@@ -132,13 +122,13 @@ class Facts:
     def _fill_complete(self) -> None:
         """Where the history is declared complete, what no other visit recorded was not found at another visit."""
         for name in self.pack.findings:
-            for var, entry in self.pack.variables_of.get(name, ()):
+            for var, entry in self.plan.variables_of.get(name, ()):
                 if entry.view.pick == "earlier" and not self.readings.earlier(name, entry.view.side).used:
                     self.states[var] = NO if entry.kind == "flag" else NA
 
     def _beyond(self, view: View) -> State:
         value, line = self.number(view.subject), self.result(view.line)
-        lines = self.table(self.setting(self.pack.computed[view.line][1]["set"]))
+        lines = self.table(self.setting(self.plan.computed[view.line][1]["set"]))
         if value is None or not isinstance(lines, ThresholdSet) or line.why_not:
             return NO | YES
         less = convert(view.less, "umol/L", lines.unit) if view.less else None
@@ -153,7 +143,7 @@ class Facts:
             return self.pack.table.values_mask(var, result.categories) if result.used else before & ~NA
         if result.interval.blank:
             return before
-        unit, interval = self.pack.measure_units[name], result.interval
+        unit, interval = self.plan.measure_units[name], result.interval
         if unit != result.unit and unit and result.unit:
             interval = _in_bounds_unit(result, unit)
         return self.pack.table.interval_state(var, interval)
@@ -163,7 +153,7 @@ class Facts:
         found = self.measured.get(name)
         if found is None:
             self.measured[name] = PENDING
-            compute, given = self.pack.computed[name]
+            compute, given = self.plan.computed[name]
             try:
                 found = compute(self, given)
             except UnitMismatchError as error:
@@ -181,7 +171,7 @@ class Facts:
         """Return the value of a finding, a view of it, or a measure; see `binding.Sight`."""
         if name in self.numbers:
             return self.numbers[name]
-        view = self.pack.view_of(name)
+        view = self.plan.view_of(name)
         if view.subject not in self.pack.measures:
             made = self.numbers[name] = self._value(self.looks.used(view), view.subject)
             return made
@@ -192,7 +182,7 @@ class Facts:
         if reading is None or not isinstance(reading.possible, Range):
             return None
         interval = Interval.one(reading.possible.lo, reading.possible.hi)
-        return Value(interval, self.pack.finding_units[subject], reading.time, (reading,))
+        return Value(interval, self.plan.finding_units[subject], reading.time, (reading,))
 
     def values(self, name: str) -> list[Value]:
         """Return all values of a finding, the latest first."""
@@ -203,8 +193,8 @@ class Facts:
 
     def flag(self, name: str) -> int:
         """Return 1, 0 or -1 for a yes-or-no finding or a conclusion (of what findings alone say of it)."""
-        if name in self.pack.conclusion_flags:
-            return self.pack.conclusion_flags[name](self.states)
+        if name in self.plan.conclusion_flags:
+            return self.plan.conclusion_flags[name](self.states)
         used = self.readings.value(name)
         if used is None or not isinstance(used.possible, frozenset):
             return -1

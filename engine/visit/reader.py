@@ -12,6 +12,7 @@ from typing import Any
 
 from layette.engine.errors import InputError
 from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
+from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
@@ -177,3 +178,8 @@ class VisitReader:
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
             self.report.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))
+
+
+def reader_for(pack: CompiledPack) -> VisitReader:
+    """Return a fresh reader of the flat visits of a pack."""
+    return VisitReader(pack.subjects, pack.oldest_days, pack.site.timezone)

@@ -18,14 +18,14 @@ from typing import Any
 
 from fhir.resources.R4B.bundle import Bundle
 
-from layette.engine.answer.assemble import explain_decision
+from layette.engine.answer.assemble import assemble
+from layette.engine.answer.context import Context
 from layette.engine.answer.due import wanted, wanted_now
 from layette.engine.answer.resolve import episodes, gather
 from layette.engine.api import Pack, load_pack
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.rete import rete_available
-from layette.engine.states.decide import Decision, decide
 from layette.mapping.fhir import json as fhir_json
 from layette.mapping.read import read
 from layette.mapping.write import to_bundle
@@ -75,15 +75,15 @@ def explained(pack: Pack, reader: NativeReader, states: list[int]) -> int:
     """Read all rules and say, for each that is open, what it waits for and what alone settles it."""
     found = reader.read(states)
     return sum(
-        len(pack.open_rules.of(k, status, found.states).waits_for)
+        len(pack.plan.open_rules.of(k, status, found.states).waits_for)
         for k, status in enumerate(found.statuses)
         if status is Status.UNDECIDED or status is Status.PROVISIONAL
     )
 
 
-def resolved(decision: Decision) -> int:
+def resolved(context: Context) -> int:
     """Resolve the reasons of a decision into recommendations."""
-    return sum(len(episodes(g)) for g in gather(decision, wanted_now(wanted(decision))).values())
+    return sum(len(episodes(g)) for g in gather(context, wanted_now(wanted(context))).values())
 
 
 def sixty(bundle: dict[str, Any]) -> dict[str, Any]:
@@ -108,8 +108,7 @@ def main() -> None:
     raw = (EXAMPLES / options.example).read_bytes()
     flat = read(fhir_json.loads(raw), pack).require().visit
     visit = pack.read_visit(flat)
-    decision = decide(pack, visit, ["native"])
-    states, reader = decision.facts.states, NativeReader(pack.program, pack.known_variables)
+    states, reader = pack.decide(visit, ["native"]).states, NativeReader(pack.program, pack.plan.states.known_variables)
     plain, _ = written(pack)
     values = values_of(pack, states)
     print(f"{len(pack.program.rules)} rules, {len(pack.program.variables)} variables, {len(visit.readings)} recordings")
@@ -123,13 +122,13 @@ def main() -> None:
     print(f"{f'  that is {each:.3f} µs a rule; the aims in µs were set where it is 0.1':52s}")
     row("native reader: three answers, intervals", native, base[0], "aim 1 x", native[0] <= base[0])
     row("native reader with explanation of open rules", told, base[0], "aim 10 x", told[0] <= 10 * base[0])
-    one = timed(lambda: resolved(decide(pack, visit, ["native"])), options.rounds)
+    one = timed(lambda: resolved(pack.decide(visit, ["native"])), options.rounds)
     row("measures, one reader, resolution", one, None, "aim 1,000 µs", one[0] <= 1000)
     if rete_available():
-        both = timed(lambda: resolved(decide(pack, visit)), max(30, options.rounds // 8))
+        both = timed(lambda: resolved(pack.decide(visit)), max(30, options.rounds // 8))
         row("measures, both readers, resolution", both, None, "aim 10,000 µs", both[0] <= 10_000)
-    told_all = timed(lambda: explain_decision(decision), max(30, options.rounds // 8))
-    row("the whole Assessment from a decision (all texts)", told_all)
+    told_all = timed(lambda: assemble(pack.decide(visit, ["native"])), max(30, options.rounds // 8))
+    row("the whole Assessment of a checked visit (all texts)", told_all)
     bytes_to_bytes(pack, raw, max(30, options.rounds // 8))
 
 

@@ -14,7 +14,7 @@ from support.small_pack import Edit, assess, copied, visit
 from layette.engine import Assessment, load_pack
 from layette.engine.answer.proposals import Proposal
 from layette.engine.answer.resolve import FAR, Episode, Ground, episodes, key
-from layette.engine.answer.windows import Real
+from layette.engine.answer.windows import RealWindow
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import Consequence
 from layette.engine.pack.written.written import Instance
@@ -25,7 +25,7 @@ def ground(name: str, rank: int, start: int | None, until: int | None, status: S
     instance = cast("Instance", SimpleNamespace(key=name, side=""))
     consequence = Consequence(refer="eyes", priority=PRIORITIES[rank])
     proposal = Proposal("refer", "eyes", PRIORITIES[rank], rank, (), consequence)
-    return Ground(0, instance, proposal, status, Real(start, until, f"{start}-{until}"))
+    return Ground(0, instance, proposal, status, RealWindow(start, until, f"{start}-{until}"))
 
 
 moments = st.none() | st.integers(1, 30)

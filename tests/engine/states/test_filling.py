@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 
 from layette.engine import load_pack
-from layette.engine.cases.cases import read_cases
-from layette.engine.states import filling
-from layette.engine.states.plan import PackVariables
-
-
-@pytest.fixture
-def unfiltered(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """Fill every variable, asked for or not."""
-    everything = frozenset(range(len(load_pack().table.entries)))
-    monkeypatch.setattr(filling, "_asked", lambda pack, states: everything)
-    PackVariables.filling.cache_clear()
-    yield
-    PackVariables.filling.cache_clear()
-
+from layette.engine.answer.assemble import assemble
+from layette.engine.answer.context import Context
+from layette.engine.answer.plan import AnswerPlan
+from layette.engine.cases.cases import Case, read_cases
+from layette.engine.states.decide import decide
+from layette.engine.states.plan import StatesPlan
 
 PACK = load_pack()
 CASES, _ = read_cases(PACK)
@@ -28,17 +18,22 @@ PLAIN = CASES[::40]
 SET = [case for case in CASES if case.shape.given.get("settings")][::5]
 
 
-@pytest.fixture(scope="module")
-def filtered() -> dict[str, str]:
-    PackVariables.filling.cache_clear()
-    return {case.shape.id: PACK.assess(case.shape.given, readers=["native"]).to_json() for case in (*PLAIN, *SET)}
+def assessed(case: Case, *, everything: bool) -> str:
+    """Return the answer as JSON; ``everything`` fills every variable, asked for or not."""
+    plan = AnswerPlan(StatesPlan(PACK, everything=everything))
+    visit = PACK.read_visit(case.shape.given)
+    decision = decide(plan.states, visit, PACK.readers(["native"]), plan.rule_priorities)
+    return assemble(Context(decision, plan)).to_json()
 
 
 @pytest.mark.parametrize("cases", [PLAIN, SET], ids=["default settings", "other settings"])
-def test_filling_everything_gives_the_same_assessment(
-    filtered: dict[str, str], unfiltered: None, cases: list[object]
-) -> None:
+def test_filling_everything_gives_the_same_assessment(cases: list[Case]) -> None:
     assert len(cases) > 15
     for case in cases:
-        made = PACK.assess(case.shape.given, readers=["native"])  # type: ignore[attr-defined]
-        assert made.to_json() == filtered[case.shape.id]  # type: ignore[attr-defined]
+        assert assessed(case, everything=True) == assessed(case, everything=False)
+
+
+def test_less_is_filled_than_could_be() -> None:
+    choices = tuple(PACK.plan.states.choices.items())
+    filled, whole = (StatesPlan(PACK, everything=e).filling(choices) for e in (False, True))
+    assert sum(map(len, filled.others.values())) < sum(map(len, whole.others.values()))

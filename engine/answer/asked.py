@@ -1,0 +1,98 @@
+"""What an open rule waits for: conclusions and measures followed down to findings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from layette.engine.answer.context import Context, WantedInput
+from layette.engine.answer.words import label_of
+from layette.engine.logic.conditions import AllOf, evaluate, residual, tests
+from layette.engine.pack.checks.names import inputs_of
+from layette.engine.pack.written.views import View
+
+
+def sought(var: int, context: Context) -> tuple[WantedInput, ...]:
+    """Return what an open variable waits for, conclusions and measures followed down to findings."""
+    if var not in context.wanted_inputs:
+        context.wanted_inputs[var] = tuple(dict.fromkeys(_sought(context.pack.table.entries[var].view, context, 0)))
+    return context.wanted_inputs[var]
+
+
+def _sought(view: View, context: Context, depth: int) -> Iterator[WantedInput]:
+    pack, name = context.pack, view.subject
+    if depth > 8 or name.startswith("setting:"):
+        return
+    if name in context.plan.states.concluders:
+        for rule in context.plan.states.concluders[name]:
+            node = AllOf((rule.applies, rule.when))
+            if evaluate(node, context.states).may:
+                for test in tests(residual(node, context.states)):
+                    yield from _sought(pack.table.entries[test.var].view, context, depth + 1)
+    elif name in pack.measures:
+        yield from _sought_measure(name, context, depth)
+    elif name in pack.findings:
+        yield from _sought_finding(view, context, depth)
+    else:
+        yield WantedInput(name, "", "sex")
+
+
+def _sought_measure(name: str, context: Context, depth: int) -> Iterator[WantedInput]:
+    result = context.facts.result(name)
+    if result.why_not:
+        yield WantedInput(name, "", "supplied")
+        return
+    inputs = inputs_of(context.pack.measures[name])
+    missing = [i for i in inputs if i in context.pack.measures or not _has_value(i, context)]
+    for subject in missing or inputs:
+        yield from _sought(View(subject), context, depth + 1)
+    if not inputs:
+        yield WantedInput("born", "", "time")
+
+
+def _has_value(finding: str, context: Context) -> bool:
+    shape = context.pack.findings.get(finding)
+    if shape is None:
+        return False
+    if shape.readings:
+        return bool(context.readings.attempts(finding))
+    return context.readings.latest(finding).valued is not None
+
+
+def _sought_finding(view: View, context: Context, depth: int) -> Iterator[WantedInput]:
+    shape = context.pack.findings[view.subject]
+    if view.what == "unequal":
+        for side in shape.sides or ():
+            if context.readings.latest(view.subject, side).valued is None:
+                yield WantedInput(view.subject, side, "finding")
+        return
+    if view.pick == "earlier":
+        yield WantedInput(view.subject, view.side, "history")
+        return
+    chosen = context.facts.chosen(view).valued
+    if view.what == "beyond" and chosen is not None:
+        yield from _sought_measure(view.line, context, depth)
+        return
+    if view.what == "age" and chosen is not None:
+        yield WantedInput("born", "", "time")
+        return
+    yield WantedInput(view.subject, view.side, "finding")
+    guard = context.pack.guards.get(view.subject)
+    if guard is not None and not evaluate(guard, context.states).must:
+        for test in tests(residual(guard, context.states)):
+            yield from _sought(context.pack.table.entries[test.var].view, context, depth + 1)
+
+
+def asked_words(asked: WantedInput, context: Context) -> str:
+    """Say what is asked for."""
+    if asked not in context.wanted_texts:
+        context.wanted_texts[asked] = _asked_words(asked, context)
+    return context.wanted_texts[asked]
+
+
+def _asked_words(asked: WantedInput, context: Context) -> str:
+    if asked.kind == "supplied":
+        return f"{context.pack.measures[asked.finding].label} ({context.facts.result(asked.finding).why_not})"
+    if asked.finding in context.pack.findings:
+        label = label_of(context.pack, View(asked.finding, asked.side))
+        return f"{label} at an earlier visit" if asked.kind == "history" else label
+    return "exact time of birth" if asked.finding == "born" else asked.finding.replace("_", " ")

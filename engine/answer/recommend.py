@@ -1,0 +1,82 @@
+"""One episode, one recommendation: priority, window, reasons, keys."""
+
+from __future__ import annotations
+
+from layette.engine.answer.asked import asked_words
+from layette.engine.answer.assessment import Diagnosis, Reason, Recommendation
+from layette.engine.answer.context import Context
+from layette.engine.answer.outstanding import Outstanding
+from layette.engine.answer.reasons import rule_values
+from layette.engine.answer.resolve import Episode, Ground, episode_name, key
+from layette.engine.answer.standing import placed_for
+from layette.engine.answer.words import codes_of, plain_of
+from layette.engine.logic.conditions import Status
+from layette.engine.pack.written.shapes import listed
+from layette.engine.terms import PRIORITIES, Priority
+
+
+def recommendation(episode: Episode, context: Context, still_open: Outstanding) -> Recommendation:
+    """Return one episode as it is published."""
+    first = episode.first
+    target = context.pack.targets[first.proposal.target]
+    window = episode.window.shown(context.visit.zone)
+    visit = context.visit
+    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
+    name = episode_name(episode, context)
+    request = key("request", who, first.proposal.verb, first.proposal.target, first.side, name)
+    codes = codes_of(target)
+    answer = key("answer", request, first.proposal.priority, window.start, window.until, [c.code for c in codes])
+    return Recommendation(
+        target=first.proposal.target,
+        kind=first.proposal.verb,
+        label=target.label,
+        subject=target.subject,
+        side=first.side or None,
+        priority=first.proposal.priority,
+        certain=episode.certain,
+        possible=_possible(first, context),
+        window=window,
+        do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
+        plain=plain_of(target),
+        reasons=tuple(_reason(ground, context, still_open) for ground in episode.grounds),
+        codes=codes,
+        category=target.category,
+        performer=target.performer,
+        episode=name,
+        request_key=request,
+        answer_key=answer,
+        placed=placed_for(first, request, context),
+    )
+
+
+def _lines(ground: Ground) -> list[str]:
+    consequence = ground.proposal.consequence
+    return [*(["only if it is still so then"] if consequence.if_still else []), *consequence.do]
+
+
+def _possible(first: Ground, context: Context) -> Priority:
+    leads = context.plan.leads_to[first.proposal.verb, first.proposal.target]
+    open_too = [
+        rank
+        for index, side, rank in leads
+        if side in ("", first.side) and context.statuses[index] is not Status.RULED_OUT
+    ]
+    return PRIORITIES[min(open_too)]
+
+
+def _reason(ground: Ground, context: Context, still_open: Outstanding) -> Reason:
+    shape = ground.instance.rule.shape
+    names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
+    fired = ground.status is Status.FIRED
+    stated = shape.diagnosis
+    return Reason(
+        rule=shape.id,
+        title=shape.title,
+        because=shape.because,
+        status="fired" if fired else "provisional",
+        values=rule_values(ground.number, context),
+        sources=context.plan.citations(names),
+        unless=() if fired else tuple(asked_words(a, context) for a in still_open.unsettled.get(ground.number, ())),
+        place=ground.instance.rule.place,
+        diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
+    )

@@ -1,0 +1,171 @@
+"""The rest of the answer: how far targets are settled, measures, conclusions, what was used and why, the trace."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Literal
+
+from layette.engine.answer.asked import asked_words
+from layette.engine.answer.assessment import (
+    Answer,
+    Choice,
+    Compared,
+    Concluded,
+    Measured,
+    NotEvaluated,
+    Traced,
+)
+from layette.engine.answer.context import Context
+from layette.engine.answer.outstanding import Outstanding
+from layette.engine.answer.reasons import rule_values
+from layette.engine.answer.words import codes_of, label_of, measure_number, measure_text, used_value
+from layette.engine.logic.conditions import Status
+from layette.engine.logic.program import NO, YES
+from layette.engine.measures.thresholds import ThresholdSet
+from layette.engine.pack.written.views import View
+
+
+def answers(context: Context) -> Iterable[Answer]:
+    """Yield how far each target is settled."""
+    statuses = context.statuses
+    for (verb, target, side), leads in context.plan.answer_places.items():
+        fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
+        open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
+        yield context.plan.answer(verb, target, side, fired, open_too)
+
+
+def under_another_set(context: Context) -> Iterable[NotEvaluated]:
+    """Yield the rules of one issuer that are not read on another issuer's lines."""
+    for instance in context.pack.instances:
+        shape = instance.rule.shape
+        guard = context.pack.set_guards.get(shape.id)
+        if guard is None or context.settings[guard[0]] in guard[1]:
+            continue
+        chosen = context.pack.settings[guard[0]].choices[context.settings[guard[0]]].label
+        if any(context.readings.latest_values(name) for name in _threshold_findings(context)):
+            why = f"not evaluated under this set: {chosen} is another issuer's"
+            yield NotEvaluated(rule=shape.id, title=shape.title, why=why, priority=None)
+
+
+def _threshold_findings(context: Context) -> Iterable[str]:
+    for shape in context.pack.measures.values():
+        if shape.compute == "threshold":
+            yield str((shape.model_extra or {})["of"])
+
+
+def set_notices(context: Context) -> Iterable[str]:
+    """Yield whose treatment lines are in use."""
+    pack = context.pack
+    names = {str((m.model_extra or {})["set"]) for m in pack.measures.values() if m.compute == "threshold"}
+    for name in sorted(names & pack.settings.keys()):
+        shape, choice = pack.settings[name], context.settings[name]
+        table = pack.tables.get(choice)
+        issuer = f", issuer {table.issuer}" if isinstance(table, ThresholdSet) else ", table not supplied"
+        others = [c.label for slug, c in shape.choices.items() if slug not in pack.tables]
+        missing = f"; not supplied at this site: {', '.join(others)}" if others else ""
+        yield f"{shape.label}: {shape.choices[choice].label}{issuer}{missing}"
+
+
+def measures(context: Context) -> Iterable[Measured]:
+    """Yield the measures that are known, with what they were computed from."""
+    pack = context.pack
+    for name, shape in pack.measures.items():
+        result = context.facts.result(name)
+        if not shape.show or not (result.known or (result.why_not and result.used)):
+            continue
+        low, high = result.span
+        yield Measured(
+            id=name,
+            label=shape.label,
+            text=result.why_not or measure_text(name, result, context),
+            low=measure_number(name, low, context),
+            high=measure_number(name, high, context),
+            category=result.categories[0] if result.categories and len(result.categories) == 1 else None,
+            unit=result.unit or None,
+            codes=codes_of(shape),
+            derived_from=tuple(used_value(r, pack) for r in result.used),
+            basis=result.basis,
+            source=context.plan.citations((shape.source,))[0] if shape.source else None,
+            time=result.time.text if result.time else None,
+        )
+
+
+def conclusions(context: Context) -> Iterable[Concluded]:
+    """Yield what the rules concluded, and which rules."""
+    for var in context.pack.program.conclusions:
+        name = context.pack.table.entries[var].view.subject
+        state = context.states[var]
+        word: Literal["yes", "no", "open"] = "yes" if state == YES else ("no" if state == NO else "open")
+        rules = tuple(rule.id for rule in context.plan.states.concluders[name])
+        fired = tuple(
+            context.pack.instances[index].key
+            for index in context.plan.states.concluding[name]
+            if context.statuses[index] is Status.FIRED
+        )
+        named = fired or (rules if word == "open" else ())
+        yield Concluded(id=name, label=name.replace("_", " "), state=word, rules=named)
+
+
+def choices(context: Context) -> Iterable[Choice]:
+    """Yield where one of several recordings was used, and why."""
+    for finding, side in context.readings.by_place:
+        if context.pack.findings[finding].readings:
+            continue
+        chosen = context.readings.latest(finding, side)
+        if not chosen.left and not chosen.conflict:
+            continue
+        yield Choice(
+            subject=label_of(context.pack, View(finding, side)),
+            used=used_value(chosen.used, context.pack) if chosen.used else None,
+            not_used=tuple(used_value(r, context.pack) for r in chosen.left),
+            why=chosen.why,
+        )
+
+
+def compared(context: Context) -> Iterable[Compared]:
+    """A recheck that was done stands beside the value that asked for it."""
+    for finding, side in context.readings.by_place:
+        shape = context.pack.findings[finding]
+        now, before = context.readings.latest(finding, side).valued, context.readings.earlier(finding, side).valued
+        if shape.readings or now is None or before is None or not now.here:
+            continue
+        yield Compared(
+            finding=finding,
+            label=label_of(context.pack, View(finding, side)),
+            earlier=used_value(before, context.pack),
+            now=used_value(now, context.pack),
+            changed=now.possible != before.possible,
+        )
+
+
+def reading_warnings(context: Context) -> Iterable[str]:
+    """Yield what is odd about the recordings of one finding."""
+    for finding, side in context.readings.by_place:
+        shape = context.pack.findings[finding]
+        if shape.readings:
+            attempts = len(context.readings.attempts(finding))
+            if attempts > shape.readings.at_most:
+                yield f"{shape.label}: {attempts} attempts; only the first {shape.readings.at_most} count"
+        elif context.readings.latest(finding, side).conflict:
+            label = label_of(context.pack, View(finding, side))
+            yield f"{label}: several values at one time that differ; it counts as not known"
+
+
+def trace(context: Context, still_open: Outstanding) -> Iterable[Traced]:
+    """Yield what became of every rule."""
+    pack = context.pack
+    for index, status in enumerate(context.statuses):
+        if status is Status.RULED_OUT:
+            yield context.plan.ruled_out(index, not_applicable=context.not_applicable(index))
+            continue
+        instance = pack.instances[index]
+        asked = still_open.unsettled.get(index, ())
+        yield Traced(
+            rule=instance.key,
+            title=instance.rule.shape.title,
+            place=instance.rule.place,
+            status=status.value,
+            values=() if status is Status.UNDECIDED else rule_values(index, context),
+            open=tuple(asked_words(a, context) for a in asked),
+            may_stay_undecided=instance.key in pack.compiled.inexact,
+        )
