@@ -23,6 +23,7 @@ from layette.engine.answer.report import (
     choices,
     compared,
     conclusions,
+    conflicts,
     measures,
     reading_warnings,
     set_notices,
@@ -89,7 +90,7 @@ def assemble(context: Context) -> Assessment:
         cannot_evaluate=(*still_open.not_evaluated, *under_another_set(context)),
         measures=tuple(measures(context)),
         conclusions=tuple(conclusions(context)),
-        notices=(*set_notices(context), *pack.site.notices(), *still_open.notices),
+        notices=(*set_notices(context), *pack.site.notices(), *still_open.notices, *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context)),
         settings=tuple(
             SettingUsed(
@@ -102,5 +103,6 @@ def assemble(context: Context) -> Assessment:
         ),
         choices=tuple(choices(context)),
         compared=tuple(compared(context)),
+        contacts=pack.site.contacts,
         trace=tuple(trace(context, still_open)),
     )

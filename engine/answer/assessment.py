@@ -101,8 +101,8 @@ class Recommendation(Part):
     """What is proposed for one target: the most pressing of its reasons, all reasons kept.
 
     ``certain`` is the priority that stands whatever the unknown turn out to be (None: only provisional).
-    ``side`` is ``left``, ``right`` or None. ``request_key`` names what must not exist twice,
-    ``answer_key`` this answer to it.
+    ``side`` is ``left``, ``right`` or None. ``looks_at``: the findings that a recheck looks at again.
+    ``request_key`` names what must not exist twice, ``answer_key`` this answer to it.
     """
 
     target: str
@@ -120,6 +120,7 @@ class Recommendation(Part):
     codes: tuple[Code, ...] = ()
     category: str | None = None
     performer: str | None = None
+    looks_at: tuple[str, ...] = ()
     episode: str
     request_key: str
     answer_key: str
@@ -238,7 +239,7 @@ class Compared(Part):
 
 
 class Traced(Part):
-    """One rule in the trace."""
+    """One rule in the trace; ``open`` is what it waits for, ``settled_by`` of that what alone can settle it."""
 
     rule: str
     title: str
@@ -272,6 +273,7 @@ class Assessment(Part):
     """All that one visit gives, in the order in which people need it.
 
     ``recommendations`` are proposed; ``standing`` are answered by an order that was placed, declined or done already.
+    ``contacts`` are the site's, as its site file names them.
     """
 
     layette_assessment: int = SCHEMA_VERSION
@@ -301,6 +303,7 @@ class Assessment(Part):
     settings: tuple[SettingUsed, ...]
     choices: tuple[Choice, ...]
     compared: tuple[Compared, ...] = ()
+    contacts: Mapping[str, str] = Field(default_factory=dict)
     trace: tuple[Traced, ...]
 
     def to_json(self, indent: int | None = 2) -> str:

@@ -9,9 +9,11 @@ from layette.engine.answer.outstanding import Outstanding
 from layette.engine.answer.reasons import rule_values
 from layette.engine.answer.resolve import Episode, Ground, episode_name, key
 from layette.engine.answer.standing import placed_for
-from layette.engine.answer.words import codes_of, plain_of
+from layette.engine.answer.words import codes_of, label_of, plain_of
 from layette.engine.logic.conditions import Status
+from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed
+from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES, Priority
 
 
@@ -42,11 +44,19 @@ def recommendation(episode: Episode, context: Context, still_open: Outstanding) 
         codes=codes,
         category=target.category,
         performer=target.performer,
+        looks_at=_looks_at(target, first.side, context),
         episode=name,
         request_key=request,
         answer_key=answer,
         placed=placed_for(first, request, context),
     )
+
+
+def _looks_at(target: TargetShape, side: str, context: Context) -> tuple[str, ...]:
+    """Return the labels of what a recheck looks at again; of a finding with sides, the side that is asked about."""
+    findings = context.pack.findings
+    places = [(name, side if name in findings and findings[name].sides else "") for name in target.recheck_of]
+    return tuple(label_of(context.pack, View(name, one_side)) for name, one_side in places)
 
 
 def _lines(ground: Ground) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Literal
 
 from layette.engine.answer.asked import asked_words
@@ -13,6 +13,7 @@ from layette.engine.answer.assessment import (
     Concluded,
     Measured,
     NotEvaluated,
+    Recommendation,
     Traced,
 )
 from layette.engine.answer.context import Context
@@ -64,6 +65,16 @@ def set_notices(context: Context) -> Iterable[str]:
         others = [c.label for slug, c in shape.choices.items() if slug not in pack.tables]
         missing = f"; not supplied at this site: {', '.join(others)}" if others else ""
         yield f"{shape.label}: {shape.choices[choice].label}{issuer}{missing}"
+
+
+def conflicts(made: Sequence[Recommendation], context: Context) -> Iterable[str]:
+    """Yield the pairs of proposals that the pack says exclude each other: a person decides between them."""
+    proposed = {one.target: one for one in made}
+    for name, one in proposed.items():
+        for other in context.pack.targets[name].conflicts_with:
+            if other in proposed:
+                rules = f"{one.reasons[0].rule}, {proposed[other].reasons[0].rule}"
+                yield f"'{one.label}' and '{proposed[other].label}' exclude each other: decide which ({rules})"
 
 
 def measures(context: Context) -> Iterable[Measured]:
@@ -167,5 +178,15 @@ def trace(context: Context, still_open: Outstanding) -> Iterable[Traced]:
             status=status.value,
             values=() if status is Status.UNDECIDED else rule_values(index, context),
             open=tuple(asked_words(a, context) for a in asked),
+            settled_by=_settled_by(index, status, context),
             may_stay_undecided=instance.key in pack.compiled.inexact,
         )
+
+
+def _settled_by(index: int, status: Status, context: Context) -> tuple[str, ...]:
+    """Return what can settle an open rule with one value, as labels."""
+    if status is not Status.UNDECIDED and status is not Status.PROVISIONAL:
+        return ()
+    entries = context.pack.table.entries
+    alone = context.plan.open_rules.of(index, status, context.states).settled_by
+    return tuple(dict.fromkeys(label_of(context.pack, entries[var].view) for var in sorted(alone)))

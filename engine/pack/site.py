@@ -85,6 +85,11 @@ class Site:
         """The base of the site's own code systems."""
         return self.shape.canonical if self.shape else None
 
+    @property
+    def contacts(self) -> Mapping[str, str]:
+        """Whom to call at this site, by what for."""
+        return self.shape.contacts if self.shape else {}
+
     def digest_with(self, digest: str) -> str:
         """Return the digest of the pack together with what the site changes."""
         if not self.text:

@@ -65,13 +65,21 @@ def threshold_set(header: headers.SetHeader, sheet: Sheet) -> ThresholdSet | Non
         gestations=header.gestations,
         lines=tuple(header.lines),
         risks=header.risks or (None,),
-        covers=header.covers,
+        covers=_answered(header, points),
         curves=curves,
         source=header.source,
         status=header.status,
         provenance=header.provenance,
         signed_off=tuple(f"{who.name}, {who.role}, {who.on.isoformat()}" for who in header.signed_off),
     )
+
+
+def _answered(header: headers.SetHeader, points: _Points) -> tuple[int, int]:
+    """Return the hours for which the set answers: where its lines do not hold, up to the first of their last points."""
+    first, last = header.covers
+    if header.after_last == "hold":
+        return first, last
+    return first, min(last, *(int(max(line)) for line in points.values()))
 
 
 def _wide(header: headers.SetHeader, sheet: Sheet) -> _Points:

@@ -47,7 +47,7 @@ class TableHeader(_Model):
 
 
 class SetHeader(TableHeader):
-    """A set of treatment lines; see the top of this module."""
+    """A set of treatment lines; see `load.py`. ``after_last``: whether a line holds after its last point."""
 
     kind: Literal["set"]
     issuer: Text
@@ -58,7 +58,7 @@ class SetHeader(TableHeader):
     risks: tuple[Risk, ...] = ()
     covers: tuple[int, int]
     between: Literal["straight", "step"] = "straight"
-    after_last: Literal["hold"] = "hold"
+    after_last: Literal["hold", "not_known"] = "hold"
     provenance: str = ""
     signed_off: tuple[SignOff, ...] = ()
 

@@ -32,7 +32,8 @@ them supplies ``aap-2022.csv`` with five columns, in mg/dL, and a header::
       - {name: ..., role: ..., on: 2026-01-31}
       - {name: ..., role: ..., on: 2026-02-01}
 
-Every line, risk and week needs a first row at 0 h; the last row holds to 336 h. A set without a risk split leaves
+Every line, risk and week needs a first row at 0 h; the last row holds to 336 h, or, under ``after_last: not_known``,
+the set answers no later age. A set without a risk split leaves
 ``risks`` and that column out. A set of a single gestation may give each line a column of its own instead:
 ``axis: <column of hours>`` and ``lines: {phototherapy: <column>, exchange: <column>}``.
 """

@@ -14,6 +14,7 @@ from layette.engine.errors import InputError
 from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
+from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.visit import Visit
@@ -80,6 +81,8 @@ class VisitReader:
             self.report.add(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
         readings = [*items.findings(flat.get("findings"), "findings", here=True)]
         readings += items.findings(history.get("findings"), "history.findings", here=False)
+        doses = [*items.given(history.get("immunizations"), "immunizations", "code")]
+        readings += doses_as_findings(doses, readings, self.subjects, born, when, self.report)
         self._not_understood(self.report.listed(flat.get("not_understood"), "not_understood"))
         return Visit(
             at=when,
@@ -90,7 +93,7 @@ class VisitReader:
             readings=tuple(sorted(readings, key=lambda r: r.order)),
             orders=tuple(sorted(items.orders(history.get("orders")), key=repr)),
             guidance=tuple(sorted(items.given(history.get("guidance"), "guidance", "topic"), key=repr)),
-            immunizations=tuple(sorted(items.given(history.get("immunizations"), "immunizations", "code"), key=repr)),
+            immunizations=tuple(sorted(doses, key=repr)),
             complete=frozenset(self._complete(flat.get("history_complete") or ())),
             settings=self._settings(flat.get("settings") or {}),
             patient=text_or_none(flat.get("patient")),

@@ -50,4 +50,6 @@ def _foot(page: Page, assessment: Assessment, counts: Mapping[str, int] | str | 
     page.put(f"Read by {' and '.join(assessment.readers)}: {assessment.read}.", "")
     if counts:
         page.put(counts if isinstance(counts, str) else ", ".join(f"{k} {v}" for k, v in counts.items()), "")
+    if assessment.contacts:
+        page.put("Contacts of this site: " + "; ".join(f"{k}: {v}" for k, v in assessment.contacts.items()) + ".", "")
     page.put(assessment.caution, "")

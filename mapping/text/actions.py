@@ -55,6 +55,8 @@ def _action(page: Page, one: Recommendation, clock: Clock, first: str) -> None:
     indent = " " * len(first)
     if one.do:
         page.put("Ask for: " + sentence(["; ".join(shown(one.do, 2, full=page.full))]), indent)
+    if one.looks_at and page.full:
+        page.put("Look at: " + "; ".join(one.looks_at) + ".", indent)
     for reason in one.reasons[: None if page.full else 1]:
         _why(page, reason, first, indent)
     more = 0 if page.full else len(one.reasons) - 1

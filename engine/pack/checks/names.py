@@ -158,6 +158,7 @@ def check_findings(findings: Mapping[str, FindingShape], documents: Mapping[str,
         for value in {v for v in shape.values or () if (shape.values or []).count(v) > 1}:
             yield document.problem((*path, "values"), "duplicate-id", f"the value '{value}' stands there twice")
         named: list[tuple[str, str]] = [("expected", v) for v in listed(shape.expected)]
+        named += [("dose", v) for v in listed(shape.dose)]
         named += [("coarse", v) for values in shape.coarse.values() for v in values]
         named += [(key, v) for key in ("means", "variant") for v in getattr(shape, key)]
         allowed = {*(shape.values or ()), *shape.coarse, "abnormal"}

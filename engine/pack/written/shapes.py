@@ -78,6 +78,7 @@ class FindingShape(Shape):
     it by themselves (a Condition, or an Observation of presence). ``expected`` is what a healthy newborn shows.
     ``carries_over``: a value of an earlier visit still counts (birth facts, results, screens); without it a
     finding counts only for the visit at which it was made, so that an old "normal" never stands in for a look.
+    ``dose``: the value that a dose on record (`history.immunizations`) states.
     """
 
     label: str
@@ -91,6 +92,7 @@ class FindingShape(Shape):
     readings: ReadingsShape | None = None
     applies_when: Condition | None = None
     carries_over: bool = False
+    dose: Name | None = None
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)

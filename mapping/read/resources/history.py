@@ -162,9 +162,11 @@ def read_immunization(desk: Desk, entry: Entry) -> None:
         return
     code = resource.get("vaccineCode")
     found = _stated(desk, entry, code, timed[0], "occurrenceDateTime", given=status == "completed")
-    name = found or _target(desk, [code], requests=True) or _published_name(desk, code)
-    if name is None:
+    target, name = _target(desk, [code], requests=True), found or _published_name(desk, code)
+    if name is None and target is None:
         desk.keep(entry, Unclear("a vaccine without a code that is known"), ".vaccineCode", code)
+    elif status == "completed" and not found and target:
+        desk.add_history(entry, "orders", {"target": target, "status": "completed", "time": timed[0]})
     elif status == "completed":
         desk.add_history(entry, "immunizations", {"code": name, "time": timed[0]})
     elif not found:

@@ -179,3 +179,16 @@ def test_lines_in_another_unit_do_not_slip_past_the_figures(tmp_path: Path) -> N
 def test_nice_itself_cannot_be_replaced_by_a_site(tmp_path: Path) -> None:
     with pytest.raises(PackError, match="may not replace the pack's own table 'nice-cg98'"):
         load_pack(None, site_with(tmp_path, "site: Here\n", "nice-cg98", {"issuer": "nice"}))
+
+
+@pytest.mark.parametrize(("after_last", "expected"), [("hold", "fired"), ("not_known", "undecided")])
+def test_after_its_last_point_a_line_holds_or_is_not_known_as_its_header_says(
+    tmp_path: Path, after_last: str, expected: str
+) -> None:
+    """The invented lines end at 96 h; the sample is of 120 h."""
+    text = "site: Here\nsettings: {bilirubin_set: aap-2022}\n"
+    pack = load_pack(None, site_with(tmp_path, text, header={"after_last": after_last}))
+    sample = {"value": 25, "unit": "mg/dL", "time": "2026-11-25T08:00:00-06:00"}
+    findings = {"serum_bilirubin": sample, "gestational_age": {"value": 39, "unit": "wk"}}
+    found = pack.assess({"born": BORN, "at": "2026-11-25T09:00:00-06:00", "findings": findings}, readers=["native"])
+    assert status(found, "jaundice.phototherapy-aap") == expected

@@ -244,7 +244,7 @@ GOOD: dict[str, Any] = {
     "history": {
         "findings": {"barlow.left": {"value": "positive", "age": "1 h"}},
         "orders": [{"target": "ophthalmology", "status": "active", "time": BORN, "reference": "ServiceRequest/9"}],
-        "guidance": [{"topic": "cord_care", "time": BORN}], "immunizations": [{"code": "hepatitis_b", "time": BORN}],
+        "guidance": [{"topic": "cord_care", "time": BORN}], "immunizations": [{"code": "cvx:08", "time": BORN}],
     },
     "history_complete": ["observations"], "settings": {"loss_limit": "more-than-10"},
     "not_understood": [{"path": "Bundle.entry[7]", "code": "1", "why": "no such code"}],
