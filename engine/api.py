@@ -84,7 +84,7 @@ class Pack(CompiledPack):
             ReadersDisagree: two readers gave different answers; nothing is proposed.
         """
         checked = visit if isinstance(visit, Visit) else self._checked(visit, at, readers)
-        return assemble(self.decide(checked, readers))
+        return assemble(self.decide(checked, readers), self.readers(["native"]))
 
     def _checked(self, flat: Mapping[str, Any], at: str | None, readers: Iterable[str] | None) -> Visit:
         """Return the checked visit; of a faulty one, tell the emergencies that its usable rest already decides."""
@@ -93,7 +93,7 @@ class Pack(CompiledPack):
         if visit is None or any(problem.code == "age" for problem in problems):
             raise InputError(problems)
         if problems:
-            raise InputError(problems, emergencies(assemble(self.decide(visit, readers))))
+            raise InputError(problems, emergencies(assemble(self.decide(visit, readers), self.readers(["native"]))))
         return visit
 
     def decide(self, visit: Visit, readers: Iterable[str] | None = None) -> Context:

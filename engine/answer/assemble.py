@@ -6,6 +6,7 @@ what is open, what was used and why.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
@@ -14,8 +15,10 @@ from layette.engine.answer.assessment import (
     PackUsed,
     SettingUsed,
 )
+from layette.engine.answer.chase import overdue_orders
 from layette.engine.answer.context import Context
 from layette.engine.answer.due import due_items, wanted, wanted_now
+from layette.engine.answer.judge import to_judge
 from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.recommend import recommendation
 from layette.engine.answer.report import (
@@ -24,6 +27,7 @@ from layette.engine.answer.report import (
     compared,
     conclusions,
     conflicts,
+    late_orders,
     measures,
     reading_warnings,
     set_notices,
@@ -31,8 +35,10 @@ from layette.engine.answer.report import (
     under_another_set,
 )
 from layette.engine.answer.resolve import episodes, gather
-from layette.engine.answer.standing import stands
+from layette.engine.answer.standing import sorted_out
 from layette.engine.answer.words import age_text
+from layette.engine.answer.worlds import weigh
+from layette.engine.logic.program import Reader
 from layette.engine.terms import PRIORITIES
 
 
@@ -45,12 +51,13 @@ def engine_version() -> str:
         return "unknown"
 
 
-def assemble(context: Context) -> Assessment:
-    """Turn the statuses of all rules into what people and systems read."""
+def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
+    """Turn the statuses of all rules into what people and systems read; ``readers`` decide the added worlds."""
     pack, visit = context.pack, context.visit
     still_open = outstanding(context)
     due = wanted(context)
-    grounds = gather(context, wanted_now(due))
+    weighed = weigh(context, gather(context, wanted_now(due)), readers)
+    grounds = weighed.grounds
     made = [
         recommendation(episode, context, still_open)
         for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
@@ -66,8 +73,10 @@ def assemble(context: Context) -> Assessment:
             r.side or "",
         )
     )
-    standing = [r for r in made if stands(r, context)]
-    made = [r for r in made if r not in standing]
+    sorted_by_history = sorted_out(made, context, readers)
+    made, standing = list(sorted_by_history.proposed), sorted_by_history.standing
+    to_chase = [*sorted_by_history.to_chase]
+    to_chase += overdue_orders([*made, *to_chase], context, readers)
     return Assessment(
         caution=pack.shape.caution,
         pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
@@ -80,6 +89,8 @@ def assemble(context: Context) -> Assessment:
         patient=visit.patient,
         encounter=visit.encounter,
         recommendations=tuple(r for r in made if r.kind in ("refer", "order", "recheck")),
+        to_judge=tuple(to_judge(weighed.doubts, (), context)),
+        to_chase=tuple(to_chase),
         standing=tuple(r for r in standing if r.kind != "guide"),
         avoid=tuple(r for r in made if r.kind == "avoid"),
         guidance=tuple(r for r in made if r.kind == "guide"),
@@ -91,7 +102,7 @@ def assemble(context: Context) -> Assessment:
         measures=tuple(measures(context)),
         conclusions=tuple(conclusions(context)),
         notices=(*set_notices(context), *pack.site.notices(), *still_open.notices, *conflicts(made, context)),
-        warnings=(*visit.warnings, *reading_warnings(context)),
+        warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
         settings=tuple(
             SettingUsed(
                 id=name,

@@ -72,6 +72,7 @@ class Reason(Part):
     values: tuple[Used, ...]
     sources: tuple[Citation, ...]
     unless: tuple[str, ...] = ()
+    since: str | None = None
     place: str = ""
     diagnosis: Diagnosis | None = None
 
@@ -125,6 +126,27 @@ class Recommendation(Part):
     request_key: str
     answer_key: str
     placed: Placed | None = None
+
+
+class ToJudge(Part):
+    """A recorded value on which a pressing answer hangs and which the rules cannot judge: a person reads it.
+
+    ``priority`` is what it could bring for ``target``; ``values`` are what was recorded, ``why`` says what stands in
+    the way, ``settles`` what would end the doubt.
+    """
+
+    target: str
+    kind: Kind
+    label: str
+    subject: Literal["baby", "mother"] = "baby"
+    side: str | None = None
+    priority: Priority
+    values: tuple[Used, ...]
+    why: str
+    settles: str
+    rules: tuple[str, ...]
+    request_key: str
+    answer_key: str
 
 
 class Answer(Part):
@@ -288,6 +310,8 @@ class Assessment(Part):
     patient: str | None
     encounter: str | None
     recommendations: tuple[Recommendation, ...]
+    to_judge: tuple[ToJudge, ...] = ()
+    to_chase: tuple[Recommendation, ...] = ()
     standing: tuple[Recommendation, ...] = ()
     avoid: tuple[Recommendation, ...]
     guidance: tuple[Recommendation, ...]

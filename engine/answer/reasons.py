@@ -8,7 +8,7 @@ from layette.engine.answer.assessment import Used
 from layette.engine.answer.context import Context
 from layette.engine.answer.words import label_of, measure_text, used_value, words
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, evaluate
-from layette.engine.pack.written.views import Entry
+from layette.engine.pack.written.views import Entry, View
 
 
 def rule_values(index: int, context: Context) -> tuple[Used, ...]:
@@ -70,6 +70,9 @@ def _finding_values(entry: Entry, test: Among, context: Context) -> Iterator[Use
             if reading:
                 yield used_value(reading, pack)
         return
+    if view.pick == "event":
+        yield from _event_values(view, context)
+        return
     if view.what == "among" or (view.pick in ("highest", "lowest") and view.what == "value"):
         _, possibly = context.readings.within(view.subject, view.side, view.over)
         for reading in possibly:
@@ -83,6 +86,16 @@ def _finding_values(entry: Entry, test: Among, context: Context) -> Iterator[Use
         yield used_value(chosen, pack, view if view.what == "value" else None)
     if view.what == "beyond":
         yield from measure_values(view.line, context)
+
+
+def _event_values(view: View, context: Context) -> Iterator[Used]:
+    """Return the events that a test holds for; where none was seen, the latest value."""
+    accept = {*view.accept} & {*context.pack.findings[view.subject].event}
+    _, possibly = context.readings.within(view.subject, view.side, view.over)
+    events = [r for r in possibly if r.here and isinstance(r.possible, frozenset) and r.possible & accept]
+    latest = context.readings.latest(view.subject, view.side).valued
+    for reading in events or ([latest] if latest is not None else []):
+        yield used_value(reading, context.pack)
 
 
 def measure_values(name: str, context: Context) -> Iterator[Used]:

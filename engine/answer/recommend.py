@@ -8,7 +8,6 @@ from layette.engine.answer.context import Context
 from layette.engine.answer.outstanding import Outstanding
 from layette.engine.answer.reasons import rule_values
 from layette.engine.answer.resolve import Episode, Ground, episode_name, key
-from layette.engine.answer.standing import placed_for
 from layette.engine.answer.words import codes_of, label_of, plain_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
@@ -40,7 +39,7 @@ def recommendation(episode: Episode, context: Context, still_open: Outstanding) 
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
         plain=plain_of(target),
-        reasons=tuple(_reason(ground, context, still_open) for ground in episode.grounds),
+        reasons=tuple(reason(ground, context, still_open) for ground in episode.grounds),
         codes=codes,
         category=target.category,
         performer=target.performer,
@@ -48,7 +47,6 @@ def recommendation(episode: Episode, context: Context, still_open: Outstanding) 
         episode=name,
         request_key=request,
         answer_key=answer,
-        placed=placed_for(first, request, context),
     )
 
 
@@ -71,10 +69,11 @@ def _possible(first: Ground, context: Context) -> Priority:
         for index, side, rank in leads
         if side in ("", first.side) and context.statuses[index] is not Status.RULED_OUT
     ]
-    return PRIORITIES[min(open_too)]
+    return PRIORITIES[min([*open_too, first.rank])]
 
 
-def _reason(ground: Ground, context: Context, still_open: Outstanding) -> Reason:
+def reason(ground: Ground, context: Context, still_open: Outstanding | None = None) -> Reason:
+    """Return one reason as it is published, with the values of the world in which it holds."""
     shape = ground.instance.rule.shape
     names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
     fired = ground.status is Status.FIRED
@@ -84,9 +83,17 @@ def _reason(ground: Ground, context: Context, still_open: Outstanding) -> Reason
         title=shape.title,
         because=shape.because,
         status="fired" if fired else "provisional",
-        values=rule_values(ground.number, context),
+        values=rule_values(ground.number, ground.world or context),
         sources=context.plan.citations(names),
-        unless=() if fired else tuple(asked_words(a, context) for a in still_open.unsettled.get(ground.number, ())),
+        unless=() if fired else (*ground.unless, *_unless(ground, context, still_open)),
+        since=ground.since or None,
         place=ground.instance.rule.place,
         diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
     )
+
+
+def _unless(ground: Ground, context: Context, still_open: Outstanding | None) -> tuple[str, ...]:
+    """Return what would replace a provisional reason of the base world."""
+    if ground.world is not None or still_open is None:
+        return ()
+    return tuple(asked_words(wanted, context) for wanted in still_open.unsettled.get(ground.number, ()))

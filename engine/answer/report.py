@@ -17,6 +17,7 @@ from layette.engine.answer.assessment import (
     Traced,
 )
 from layette.engine.answer.context import Context
+from layette.engine.answer.orders import placed_after
 from layette.engine.answer.outstanding import Outstanding
 from layette.engine.answer.reasons import rule_values
 from layette.engine.answer.words import codes_of, label_of, measure_number, measure_text, used_value
@@ -123,7 +124,7 @@ def choices(context: Context) -> Iterable[Choice]:
         if context.pack.findings[finding].readings:
             continue
         chosen = context.readings.latest(finding, side)
-        if not chosen.left and not chosen.conflict:
+        if not chosen.left and not chosen.members:
             continue
         yield Choice(
             subject=label_of(context.pack, View(finding, side)),
@@ -157,9 +158,17 @@ def reading_warnings(context: Context) -> Iterable[str]:
             attempts = len(context.readings.attempts(finding))
             if attempts > shape.readings.at_most:
                 yield f"{shape.label}: {attempts} attempts; only the first {shape.readings.at_most} count"
-        elif context.readings.latest(finding, side).conflict:
+        elif context.readings.latest(finding, side).differ:
             label = label_of(context.pack, View(finding, side))
-            yield f"{label}: several values at one time that differ; it counts as not known"
+            yield f"{label}: recorded more than once at one time, differing: one of these"
+
+
+def late_orders(context: Context) -> Iterable[str]:
+    """Yield the orders that are dated after the visit, and so are not used."""
+    for order in context.visit.orders:
+        if placed_after(order, context):
+            when = order.time.text if order.time else ""
+            yield f"an order for {order.target} is dated {when}, after this visit: it is kept and not used"
 
 
 def trace(context: Context, still_open: Outstanding) -> Iterable[Traced]:

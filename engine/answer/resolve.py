@@ -23,13 +23,19 @@ FAR = 1 << 62
 
 
 class Ground(NamedTuple):
-    """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional."""
+    """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional.
+
+    ``world`` is where it holds if not in the base world (`worlds.py`); ``unless`` and ``since`` say on what that hangs.
+    """
 
     number: int
     instance: Instance
     proposal: Proposal
     status: Status
     window: RealWindow
+    world: Context | None = None
+    unless: tuple[str, ...] = ()
+    since: str = ""
 
     @property
     def side(self) -> str:

@@ -1,85 +1,104 @@
 """What already stands: an order that was placed, declined or done is not proposed a second time.
 
-A more pressing answer than the one that stands is always proposed, and says so. What was done settles a target only
-where the target says what counts (`satisfied_by`), for `again_after` if that is given: a fever that was worked up last
-week is no answer to today's.
+An order holds a proposal back only if it is as pressing, not overdue where it presses, and what was on record when it
+was placed asked for it as pressingly (danger law 14): a fever of today is not answered by last week's order. What was
+done settles a target only where the target says what counts (`satisfied_by`), for `again_after` if that is given.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from layette.engine.answer.assessment import Placed, Recommendation
+from layette.engine.answer.assessment import Recommendation
 from layette.engine.answer.context import Context
-from layette.engine.answer.resolve import Ground
-from layette.engine.answer.timing import SPAN
-from layette.engine.exact.times import age_bounds, plus, stamp, within
+from layette.engine.answer.orders import LIVE, as_placed, asking_for, is_overdue, rank_of
+from layette.engine.answer.resolve import gather
+from layette.engine.exact.times import Moment, age_bounds, moment, plus, within
+from layette.engine.logic.program import Reader
 from layette.engine.pack.written.rule_shapes import TargetShape, Wanted
-from layette.engine.terms import PRIORITIES, Priority
+from layette.engine.states.decide import decide
 from layette.engine.visit.visit import PlacedOrder
 
-LIVE = ("draft", "active", "on-hold")
-ENDED = ("completed", "revoked")
+PRESSING = ("stat", "asap")
 
 
-def placed_for(ground: Ground, request: str, context: Context) -> Placed | None:
-    """Return the order of the history that answers the same request, the last one where there are several."""
-    found = [o for o in context.visit.orders if o.status in LIVE + ENDED and _same_request(o, ground, request)]
-    if not found:
-        return None
-    last = max(found, key=lambda o: (o.status != "draft", o.time.lo if o.time else 0, o.reference))
-    until = _until(last, context)
-    priority: Any = last.priority if last.priority in PRIORITIES else None
-    return Placed(
-        reference=last.reference or None,
-        status=last.status,
-        priority=priority,
-        time=last.time.text if last.time else None,
-        until=None if until is None else stamp(until, context.visit.zone),
-        overdue=last.status in LIVE and until is not None and until < context.visit.at.lo,
+@dataclass(frozen=True)
+class Sorted:
+    """What is proposed, what an earlier order answers, and what was ordered, presses and is overdue."""
+
+    proposed: tuple[Recommendation, ...]
+    standing: tuple[Recommendation, ...]
+    to_chase: tuple[Recommendation, ...]
+
+
+def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequence[Reader]) -> Sorted:
+    """Sort recommendations by what the history holds for each; ``readers`` decide what earlier visits asked for."""
+    proposed, standing, to_chase = [], [], []
+    for one in made:
+        others = {other.request_key for other in made} - {one.request_key}
+        orders = asking_for(one.target, one.side or "", one.request_key, others, context)
+        late = [o for o in orders if o.status != "draft" and is_overdue(o, context) and o.priority in PRESSING]
+        held = next((o for o in reversed(orders) if _holds(o, one, context, readers)), None)
+        last = held or next(iter(reversed(late or orders)), None)
+        told = one if last is None else one.model_copy(update={"placed": as_placed(last, context)})
+        if _satisfied(one, context) or held is not None:
+            standing.append(told)
+        elif late:
+            to_chase.append(told)
+        else:
+            proposed.append(told)
+    return Sorted(tuple(proposed), tuple(standing), tuple(to_chase))
+
+
+def _holds(order: PlacedOrder, made: Recommendation, context: Context, readers: Sequence[Reader]) -> bool:
+    if order.status in ("draft", "completed") or rank_of(order.priority) > rank_of(made.priority):
+        return False
+    if order.status not in LIVE:
+        return True  # declined
+    if is_overdue(order, context) and (made.priority in PRESSING or order.priority in PRESSING):
+        return False
+    return _asked_when_placed(order, made, context, readers)
+
+
+def _asked_when_placed(order: PlacedOrder, made: Recommendation, context: Context, readers: Sequence[Reader]) -> bool:
+    """Whether what was on record when an order was placed already asked for this as pressingly."""
+    if order.time is None:
+        return False
+    placed = order.time
+    if placed.hi >= context.visit.at.lo or _newest(made, context) <= placed.hi:
+        return True
+    then = as_of(placed, context, readers)
+    return any(
+        ground.rank <= rank_of(made.priority)
+        for (verb, target, side), grounds in gather(then, {}).items()
+        if verb == made.kind and target == made.target and side in ("", made.side or "")
+        for ground in grounds
     )
 
 
-def _same_request(order: PlacedOrder, ground: Ground, request: str) -> bool:
-    if order.request_key:
-        return order.request_key == request
-    return order.target == ground.proposal.target and order.side in ("", ground.side)
+def as_of(placed: Moment, context: Context, readers: Sequence[Reader]) -> Context:
+    """Return the decision at an earlier moment, of what was on record then."""
+    visit, plan = context.visit, context.plan
+    known = tuple(replace(r, here=True) for r in visit.readings if r.time.lo <= placed.hi)
+    then = replace(visit, at=placed, until=placed, readings=known, orders=())
+    return Context(decide(plan.states, then, readers, plan.rule_priorities), plan)
 
 
-def _until(order: PlacedOrder, context: Context) -> int | None:
-    if order.until is not None:
-        return order.until.hi
-    span = SPAN.get(order.priority or "routine")  # type: ignore[call-overload]
-    if order.time is None or (span is None and order.priority != "stat"):
-        return None
-    return plus(order.time.lo, span or "24 h", context.visit.zone)
+def _newest(made: Recommendation, context: Context) -> int:
+    """Return the second of the newest value behind a recommendation; the visit's where none has a time."""
+    times = [used.time for reason in made.reasons for used in reason.values if used.time]
+    exact = [moment(text, context.visit.zone).lo for text in times if not text.startswith(("age ", "some "))]
+    return max(exact, default=context.visit.at.lo)
 
 
-def stands(made: Recommendation, context: Context) -> bool:
-    """Whether an earlier order or its result answers this recommendation, so that nothing is to be proposed."""
-    target = context.pack.targets[made.target]
-    if _satisfied(made, target, context):
-        return True
-    order = made.placed
-    if order is None or order.status == "draft":
-        return False
-    as_pressing = rank_of(order.priority) <= rank_of(made.priority)
-    if order.status == "completed":
-        return False
-    return as_pressing
-
-
-def rank_of(priority: Priority | None) -> int:
-    """Return the place of a priority, 0 for stat; FHIR: a request without one is to be done with normal priority."""
-    return PRIORITIES.index(priority or "routine")
-
-
-def _satisfied(made: Recommendation, target: TargetShape, context: Context) -> bool:
+def _satisfied(made: Recommendation, context: Context) -> bool:
+    target: TargetShape = context.pack.targets[made.target]
     if made.kind == "guide":
         given = [g for g in context.visit.guidance if g.name == made.target]
         wanted = target.satisfied_by or [Wanted()]
         return any(_recent(g.time.lo if g.time else None, w, context) for g in given for w in wanted)
-    if made.priority in ("stat", "asap"):
+    if made.priority in PRESSING:
         return False  # what was done before is no answer to what is pressing now
     done = [o for o in context.visit.orders if o.target == made.target and o.side in ("", made.side or "")]
     return any(

@@ -191,7 +191,7 @@ def _run(plan: AnswerPlan, case: Case, readers: Sequence[Reader], report: CaseRe
         seen.fired += status in (Status.FIRED, Status.PROVISIONAL)
         seen.ruled_out += status is Status.RULED_OUT
         seen.undecided += status in (Status.UNDECIDED, Status.PROVISIONAL)
-    yield from differences(case.shape.expect, assemble(Context(decision, plan)))
+    yield from differences(case.shape.expect, assemble(Context(decision, plan), readers[:1]))
 
 
 def differences(expect: Expect, found: Assessment) -> Iterator[str]:

@@ -102,8 +102,8 @@ class Looks:
 
     def _state_of(self, var: int, view: View, reading: Recorded) -> State | None:
         if view.qualifier:
-            named = dict(reading.qualifiers).get(view.qualifier)
-            return None if named is None else self.table.values_mask(var, [named])
+            named = [value for key, value in reading.qualifiers if key == view.qualifier]
+            return self.table.values_mask(var, named) if named else None
         if view.what == "age":
             return self.table.interval_state(var, self.clock.hours(reading.time))
         if view.what == "since":
@@ -143,6 +143,8 @@ class Looks:
     def _among(self, view: View) -> State:
         surely, possibly = self.readings.within(view.subject, view.side, view.over)
         accept = frozenset(view.accept)
+        if view.pick == "event":
+            return self._event(view, accept, surely, possibly)
         sets = [(r in surely, r.possible) for r in possibly if isinstance(r.possible, frozenset)]
         if not any(sure for sure, _ in sets):
             return NO | YES
@@ -152,6 +154,23 @@ class Looks:
         else:
             must = any(s <= accept for sure, s in sets if sure)
             may = any(s & accept for _, s in sets)
+        return YES if must else (NO | YES if may else NO)
+
+    def _event(self, view: View, accept: frozenset[str], surely: list[Recorded], possibly: list[Recorded]) -> State:
+        """An event of this visit's last day counts whatever came later; where there was none, the latest value counts.
+
+        Danger law 11: "none" does not erase "seen".
+        """
+        events = frozenset(self.findings[view.subject].event)
+        used = self.readings.value(view.subject, view.side)
+        latest = used.possible if used is not None and isinstance(used.possible, frozenset) else None
+        told = [(r in surely, r.possible) for r in possibly if r.here and isinstance(r.possible, frozenset)]
+        event_surely = any(sure and values <= events for sure, values in told)
+        event_possibly = any(values & events for _, values in told)
+        must = any(sure and values <= accept & events for sure, values in told)
+        must = must or (not event_possibly and latest is not None and latest <= accept)
+        may = any(values & accept & events for _, values in told)
+        may = may or (not event_surely and (latest is None or bool(latest & accept)))
         return YES if must else (NO | YES if may else NO)
 
 

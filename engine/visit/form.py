@@ -76,12 +76,21 @@ DEFINITIONS: dict[str, Schema] = {
     ),
     "topic": _mapping({"topic": TEXT, "time": TIME, "reference": TEXT}, ("topic",), closed=False),
     "dose": _mapping({"code": TEXT, "time": TIME, "reference": TEXT}, ("code",), closed=False),
+    "judgment": {
+        "description": "How somebody read a value that was to be judged; it settles that value only.",
+        **_mapping(
+            {
+                "finding": TEXT, "target": TEXT, "side": {"enum": ["left", "right", "", None]},
+                "of": {**TIME, "description": "The time of the value."}, "by": TEXT, "time": TIME, "outcome": TEXT,
+            },
+            ("of", "by", "outcome"),
+        ),
+    },
     "not_understood": _mapping({"path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT}, closed=False),
     "identifier": _mapping({"system": TEXT, "value": TEXT}, closed=False),
 }  # fmt: skip
-HISTORY: Schema = dict(
-    zip(HISTORY_KEYS, ({"$ref": "#/$defs/findings"}, _list("order"), _list("topic"), _list("dose")), strict=True)
-)
+_LISTS = ("order", "topic", "dose", "judgment")
+HISTORY: Schema = dict(zip(HISTORY_KEYS, ({"$ref": "#/$defs/findings"}, *map(_list, _LISTS)), strict=True))
 VISIT: Schema = _mapping(
     {
         "layette_visit": {"const": VERSION, "description": "The version of this form."},

@@ -10,12 +10,12 @@ from typing import Any
 from layette.engine.exact.ranges import Possible
 from layette.engine.exact.times import Moment, stamp
 from layette.engine.exact.units import UnitMismatchError, seconds
-from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.values import read_value
-from layette.engine.visit.visit import GivenTopic, PlacedOrder, Recorded
+from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
 
@@ -88,6 +88,7 @@ class ItemReader:
         time = self._time(fields, path, shape, here=here)
         if time is None:
             return
+        said_of_both = "both" in (side, fields.get("side"))
         for one_side in self._sides(name, shape, side or str(fields.get("side") or ""), path):
             for part, value in self._by_part(shape, fields, path):
                 made = self._recorded(name, shape, fields, value, path, part)
@@ -108,6 +109,7 @@ class ItemReader:
                         origin=str(fields.get("origin") or ""),
                         path=path,
                         reported=bool(fields.get("reported")),
+                        of_both=said_of_both and _as_expected(possible, shape),
                     )
 
     def _one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
@@ -244,6 +246,29 @@ class ItemReader:
                 self.report.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
             )
             yield GivenTopic(str(item[key]), when, str(item.get("reference") or ""))
+
+    def judged(self, written: Any) -> Iterator[Judged]:
+        """Yield how somebody read values that were to be judged."""
+        for k, item in enumerate(self.report.listed(written, "history.judged")):
+            path = f"history.judged[{k}]"
+            name = text_or_none(item.get("finding")) or text_or_none(item.get("target"))
+            of = self.report.moment_at(item.get("of"), f"{path}.of", self.zone)
+            for part in ("by", "outcome"):
+                if not text_or_none(item.get(part)):
+                    self.report.add(f"{path}.{part}", "structure", f"a judgment needs its '{part}'", expected="a text")
+            if name is None:
+                self.report.add(
+                    path, "structure", "a judgment names its finding or target", expected="{finding, of, …}"
+                )
+            if name is not None and of is not None:
+                when = item.get("time")
+                time = None if when is None else self.report.moment_at(when, f"{path}.time", self.zone)
+                side, by = str(item.get("side") or ""), str(item.get("by") or "")
+                yield Judged(name, side, of, by, time, str(item.get("outcome") or ""))
+
+
+def _as_expected(possible: Possible | None, shape: FindingShape) -> bool:
+    return isinstance(possible, frozenset) and possible <= {*listed(shape.expected)}
 
 
 def _is_range(item: Mapping[str, Any]) -> bool:

@@ -23,7 +23,7 @@ KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
     "history", "history_complete", "settings", "not_understood", "counts",
 }  # fmt: skip
-HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations")
+HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations", "judged")
 COMPLETE = ("observations", "orders", "guidance", "immunizations")
 VERSION = 1
 
@@ -83,6 +83,7 @@ class VisitReader:
         readings += items.findings(history.get("findings"), "history.findings", here=False)
         doses = [*items.given(history.get("immunizations"), "immunizations", "code")]
         readings += doses_as_findings(doses, readings, self.subjects, born, when, self.report)
+        judged = tuple(sorted(items.judged(history.get("judged")), key=repr))
         self._not_understood(self.report.listed(flat.get("not_understood"), "not_understood"))
         return Visit(
             at=when,
@@ -105,6 +106,7 @@ class VisitReader:
                 )
             ),
             warnings=tuple(sorted(self.report.warnings)),
+            judged=judged,
         )
 
     def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:

@@ -1,20 +1,21 @@
 """Which of several recordings a view looks at, which it leaves aside, and why.
 
 Withdrawn recordings are listed and never used. An examination counts only for the visit at which it was made; birth
-facts, results and screens (`carries_over`) count from any. At one time, corrected comes before final before
-preliminary; if values still differ, the finding is not known, and both are shown. An attempt without a value counts
-only where there is no value.
+facts, results and screens (`carries_over`) count from any. Of this visit's, what is more settled counts (`settled.py`);
+at one time, corrected comes before final before preliminary. If values still differ, it is one of these
+(`differing.py`), and all are shown. An attempt without a value counts only where there is no value.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from layette.engine.exact.ranges import Possible, Range
 from layette.engine.exact.units import seconds
 from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.terms import WITHDRAWN
+from layette.engine.visit.differing import agreed, one_of, one_value
+from layette.engine.visit.settled import SETTLED, most_settled, pending, unrevised
 from layette.engine.visit.visit import Recorded, Visit
 
 _RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 3, "unknown": 3}
@@ -24,14 +25,18 @@ Where = tuple[str, str]
 
 
 class Chosen(NamedTuple):
-    """The recording that a view looks at; None: there is none that can be used, or (``conflict``) several that differ.
+    """The recording that a view looks at; None: there is none that can be used.
 
     ``everything`` is what there was to choose from. What was left aside, and why, is worked out for whoever asks.
+    ``members``: the recordings of one moment that ``used`` joins; ``differ``: whether they say different things.
+    ``pending``: later values that are less settled than the one in use.
     """
 
     used: Recorded | None
     everything: tuple[Recorded, ...] = ()
-    conflict: bool = False
+    members: tuple[Recorded, ...] = ()
+    differ: bool = False
+    pending: tuple[Recorded, ...] = ()
 
     @property
     def valued(self) -> Recorded | None:
@@ -41,13 +46,15 @@ class Chosen(NamedTuple):
     @property
     def left(self) -> tuple[Recorded, ...]:
         """The recordings that are not used."""
-        return tuple(r for r in self.everything if r is not self.used)
+        return tuple(r for r in self.everything if r is not self.used and r not in self.members)
 
     @property
     def why(self) -> str:
         """Why the others are not used; empty where there are none."""
-        if self.conflict:
-            return "several values at one time that differ: not known"
+        if self.differ:
+            return "recorded more than once at one time, differing: one of these"
+        if self.members and not self.left:
+            return "one value, in two units"
         left = self.left
         if not left:
             return ""
@@ -78,6 +85,7 @@ class Readings:
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
+        self._parts_differ: list[tuple[Recorded, ...]] = []
         self.in_use: dict[Where, Recorded | None] = {}
         for place, listed in self.by_place.items():
             first = listed[0]
@@ -110,8 +118,40 @@ class Readings:
             current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
             if any(r.possible is not None and not r.spread_from for r in current):
                 current = [r for r in current if not r.spread_from]
-            self._latest[where] = choose(current, everything)
+            settled = most_settled(current)
+            chosen = choose(settled, everything)
+            if len(settled) < len(current):
+                chosen = chosen._replace(pending=pending(chosen.valued, current))
+            self._latest[where] = chosen
         return self._latest[where]
+
+    def conflicts(self) -> list[tuple[Recorded, ...]]:
+        """Return each set of recordings of one moment that differ, of what counts at this visit."""
+        several = [place for place, listed in self.by_place.items() if len(listed) > 1]
+        plain = [self.latest(*place) for place in several if not self.findings[place[0]].readings]
+        for name in dict.fromkeys(name for name, _ in several if self.findings[name].readings):
+            self.attempts(name)
+        return [chosen.members for chosen in plain if chosen.differ] + self._parts_differ
+
+    def awaiting_final(self) -> list[tuple[Recorded, ...]]:
+        """Return what is less settled than what counts, and may alarm: later values, and attempts at a screen."""
+        places = [place for place, listed in self.by_place.items() if len(listed) > 1]
+        later = [self.latest(*place).pending for place in places if not self.findings[place[0]].readings]
+        return [values for values in (*later, tuple(self._unsettled_parts())) if values]
+
+    def not_looked_at_again(self) -> list[Recorded]:
+        """Return what the last other visit found that stands until somebody looks again (`stands`), if nobody did."""
+        if not self.has_earlier:
+            return []
+        stand = []
+        for finding, side in self.by_place:
+            standing = self.findings[finding].stands
+            if not standing or any(r.here and r.possible is not None for r in self.all(finding, side)):
+                continue
+            last = self.earlier(finding, side).valued
+            if last is not None and isinstance(last.possible, frozenset) and last.possible <= {*standing}:
+                stand.append(last)
+        return stand
 
     def earlier(self, finding: str, side: str = "") -> Chosen:
         """Return the last recording of another visit."""
@@ -141,7 +181,7 @@ class Readings:
 
     def _with_value(self, where: Where) -> list[Recorded]:
         if where not in self._valued:
-            self._valued[where] = [r for r in self.all(*where) if r.possible is not None]
+            self._valued[where] = unrevised([r for r in self.all(*where) if r.possible is not None])
         return self._valued[where]
 
     def attempts(self, finding: str) -> list[dict[str, Recorded]]:
@@ -150,22 +190,33 @@ class Readings:
             self._attempts[finding] = self._grouped(finding)
         return self._attempts[finding]
 
+    def _unsettled_parts(self) -> Iterator[Recorded]:
+        for (finding, _), listed in self.by_place.items():
+            shape = self.findings[finding]
+            for r in listed if shape.readings else ():
+                counts = r.possible is not None and (r.here or shape.carries_over) and r.status not in WITHDRAWN
+                if counts and r.status not in SETTLED:
+                    yield r
+
     def _grouped(self, finding: str) -> list[dict[str, Recorded]]:
         shape = self.findings[finding]
         assert shape.readings is not None
         together = seconds(shape.readings.together)
         at_once: dict[tuple[int, str, int], list[Recorded]] = {}
-        for r in self.all(finding, ""):
-            if r.possible is not None and (r.here or shape.carries_over):
+        for r in unrevised(self.all(finding, "")):
+            # an attempt that is not final may fail a screen, never pass it: it waits (`awaiting_final`)
+            if r.possible is not None and (r.here or shape.carries_over) and r.status in SETTLED:
                 at_once.setdefault((r.time.lo, r.part, r.time.hi), []).append(r)
         groups: list[tuple[int, set[str], dict[str, Recorded]]] = []
         for (start, part, _), several in sorted(at_once.items()):
             if not groups or start - groups[-1][0] > together or part in groups[-1][1]:
                 groups.append((start, set(), {}))
             groups[-1][1].add(part)
-            chosen = choose(several, several).valued
-            if chosen is not None:  # else: values that differ, so this part of the attempt is not known
-                groups[-1][2][part] = chosen
+            chosen = choose(several, several)
+            if chosen.differ:
+                self._parts_differ.append(chosen.members)
+            if chosen.valued is not None:
+                groups[-1][2][part] = chosen.valued
         return [parts for _, _, parts in groups]
 
 
@@ -175,42 +226,23 @@ def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chose
     if not pool:
         return Chosen(None, tuple(everything)) if everything else NOTHING
     best = pool if len(pool) == 1 else _latest(pool)
-    agreed = best[0] if len(best) == 1 else _agreed(best)
-    if agreed is None:
-        return Chosen(None, tuple(everything), conflict=True)
-    return Chosen(_finest(agreed, pool), tuple(everything))
+    exact = best[0] if len(best) == 1 else agreed(best)
+    if exact is not None:
+        return Chosen(_finest(exact, pool), tuple(everything))
+    joined = one_of(best)
+    return Chosen(joined, tuple(everything), tuple(best), joined.possible is not None and not one_value(best))
 
 
 def _latest(pool: Sequence[Recorded]) -> list[Recorded]:
     """Return those that may be the latest: no other is surely later. At one time, by status."""
     last = max([r.time.lo for r in pool])
     found = [r for r in pool if r.time.hi >= last]
+    if not all(r.of_both for r in found):  # a side recorded by itself comes before a normal of both
+        found = [r for r in found if not r.of_both]
     if len(found) == 1 or any(r.time != found[0].time for r in found):
         return found
     rank = min(_RANK.get(r.status, 3) for r in found)
     return [r for r in found if _RANK.get(r.status, 3) == rank]
-
-
-def _agreed(best: Sequence[Recorded]) -> Recorded | None:
-    """Return the one that is as exact as any and contradicts none of the others; None where they differ."""
-    for one in sorted(best, key=lambda r: (-r.time.hi, r.order)):
-        if all(other.absent == one.absent and _within(one.possible, other.possible) for other in best):
-            return one
-    return None
-
-
-def _within(inner: Possible | None, outer: Possible | None) -> bool:
-    if isinstance(inner, frozenset) and isinstance(outer, frozenset):
-        return inner <= outer
-    if not isinstance(inner, Range) or not isinstance(outer, Range):
-        return inner == outer
-    low = outer.lo is None or (
-        inner.lo is not None and (inner.lo > outer.lo or (inner.lo == outer.lo and not outer.lo_open))
-    )
-    high = outer.hi is None or (
-        inner.hi is not None and (inner.hi < outer.hi or (inner.hi == outer.hi and not outer.hi_open))
-    )
-    return inner == outer or (low and high)
 
 
 def _finest(last: Recorded, pool: Sequence[Recorded]) -> Recorded:

@@ -16,7 +16,7 @@ class Recorded:
     """One recording of one finding.
 
     ``possible`` is what it can be (None: attempted without a value, ``absent`` says why). ``here``: made at this visit.
-    ``given`` is the value as it was written, with its unit.
+    ``given`` is the value as it was written, with its unit. ``of_both``: as expected, and said of both sides at once.
     """
 
     finding: str
@@ -34,6 +34,7 @@ class Recorded:
     path: str
     reported: bool
     spread_from: str = ""
+    of_both: bool = False
 
     @property
     def order(self) -> tuple[Any, ...]:
@@ -66,6 +67,21 @@ class GivenTopic:
 
 
 @dataclass(frozen=True, slots=True)
+class Judged:
+    """How somebody read a value that was to be judged, or "seen, not of concern"; it settles that value only.
+
+    ``name`` is a finding or a target; ``of`` the time of the value, ``by`` who judged it, ``outcome`` in their words.
+    """
+
+    name: str
+    side: str
+    of: Moment
+    by: str
+    time: Moment | None
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
     """One newborn at one moment; see `schemas/visit.md` for the meaning of each part."""
 
@@ -84,6 +100,15 @@ class Visit:
     encounter: str | None
     identifiers: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...]
+    judged: tuple[Judged, ...] = ()
+
+    def judged_since(self, reading: Recorded) -> bool:
+        """Whether somebody said of this very recording how it is to be taken."""
+        return any(
+            j.name == reading.finding and j.side in ("", reading.side) and j.of.lo <= reading.time.hi
+            and reading.time.lo <= j.of.hi
+            for j in self.judged
+        )  # fmt: skip
 
     @property
     def age_days(self) -> int:

@@ -23,6 +23,9 @@ Report = Callable[[Path, str, str], None]
 
 HOLDS: Node = AllOf(())
 
+EVENT_LASTS = 86400
+"""For how many seconds before the visit an event counts."""
+
 SIDE_VIEWS = ("either", "both", "one_only", "unequal")
 PICKS: tuple[Pick, ...] = ("highest", "lowest", "any", "every", "earlier")
 
@@ -165,6 +168,9 @@ class Grammar:
         name = view.subject
         if name in self.subjects.conclusions and name not in self.subjects.measures:
             return self._flag(self.table.flag(view), value, path)
+        shape = self.subjects.findings.get(name)
+        if shape is not None and shape.event and view.pick == "latest" and view.what == "value" and not view.qualifier:
+            return self._among(replace(view, pick="event", over=EVENT_LASTS), value, path)
         if view.pick in ("any", "every"):
             return self._among(view, value, path)
         return self._values(view, value, path)

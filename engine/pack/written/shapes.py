@@ -78,7 +78,8 @@ class FindingShape(Shape):
     it by themselves (a Condition, or an Observation of presence). ``expected`` is what a healthy newborn shows.
     ``carries_over``: a value of an earlier visit still counts (birth facts, results, screens); without it a
     finding counts only for the visit at which it was made, so that an old "normal" never stands in for a look.
-    ``dose``: the value that a dose on record (`history.immunizations`) states.
+    ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
+    a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
     """
 
     label: str
@@ -93,6 +94,8 @@ class FindingShape(Shape):
     applies_when: Condition | None = None
     carries_over: bool = False
     dose: Name | None = None
+    event: list[Name] = Field(default_factory=list)
+    stands: list[Name] = Field(default_factory=list)
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)

@@ -22,7 +22,7 @@ from layette.engine.logic.conditions import State
 from layette.engine.logic.program import Variable
 
 Kind = Literal["category", "number", "flag"]
-Pick = Literal["latest", "highest", "lowest", "earlier", "any", "every"]
+Pick = Literal["latest", "highest", "lowest", "earlier", "any", "every", "event"]
 What = Literal["value", "age", "since", "recorded", "unequal", "beyond", "among"]
 
 DOES_NOT_APPLY = "does not apply"

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from layette.engine.answer.assessment import Recommendation
-from layette.engine.answer.standing import rank_of
+from layette.engine.answer.orders import rank_of
 from layette.mapping.write.resources.evidence import kind_of
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource

@@ -23,7 +23,7 @@ def assessed(case: Case, *, everything: bool) -> str:
     plan = AnswerPlan(StatesPlan(PACK, everything=everything))
     visit = PACK.read_visit(case.shape.given)
     decision = decide(plan.states, visit, PACK.readers(["native"]), plan.rule_priorities)
-    return assemble(Context(decision, plan)).to_json()
+    return assemble(Context(decision, plan), PACK.readers(["native"])).to_json()
 
 
 @pytest.mark.parametrize("cases", [PLAIN, SET], ids=["default settings", "other settings"])

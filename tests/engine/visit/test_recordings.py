@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 import pytest
 from support.small_pack import assess, small, statuses, visit
 
+from layette.engine import Assessment
+from layette.engine.exact.ranges import Range
 from layette.engine.visit.recordings import Chosen, Readings
 
 
@@ -48,27 +51,60 @@ def test_at_one_time_the_better_status_counts(first: str, second: str, used: str
     assert chosen.why == "corrected before final before preliminary"
 
 
-def test_a_later_preliminary_counts_before_an_earlier_corrected_one() -> None:
+def test_a_later_preliminary_value_takes_nothing_back_and_waits() -> None:
+    """Danger law 12: the less settled clears nothing, but may alarm."""
     items = [kg(2.9, status="corrected", age="80 h"), kg(2.8, status="preliminary", age="90 h")]
-    assert given(readings({"weight": items}).latest("weight")) == "2.8 kg"
+    chosen = readings({"weight": items}).latest("weight")
+    assert given(chosen) == "2.9 kg"
+    assert [r.given for r in chosen.pending] == ["2.8 kg"]
 
 
-def test_two_values_at_one_time_are_not_known_and_both_shown() -> None:
+@pytest.mark.parametrize("later", [{"status": "preliminary"}, {"status": "registered"}, {"reported": True}])
+def test_the_same_value_later_and_less_settled_waits_for_nothing(later: dict[str, Any]) -> None:
+    chosen = readings({"weight": [kg(2.9, age="80 h"), kg(2.9, age="90 h", **later)]}).latest("weight")
+    assert (given(chosen), chosen.pending) == ("2.9 kg", ())
+
+
+def test_two_values_at_one_time_are_one_of_these_and_both_shown() -> None:
+    """Danger law 10: never "not known", which would hide what either of them brings."""
     chosen = readings({"weight": [kg(2.8), kg(2.9)]}).latest("weight")
-    assert chosen.used is None
-    assert chosen.conflict
-    assert {r.given for r in chosen.left} == {"2.8 kg", "2.9 kg"}
+    assert chosen.differ
+    assert given(chosen) == "2.8 kg or 2.9 kg"
+    assert chosen.used is not None
+    assert chosen.used.possible == Range(Fraction("2.8"), Fraction("2.9"))
+    assert {r.given for r in chosen.members} == {"2.8 kg", "2.9 kg"}
     found = assess({"weight": [kg(2.8), kg(2.9)], "birth_weight": kg(3.3)})
+    assert statuses(found)["exam.loss-10"] == "fired"
+    assert found.warnings == ("Weight: recorded more than once at one time, differing: one of these",)
+
+
+def test_what_only_one_of_two_values_brings_is_to_be_judged() -> None:
+    found = assess({"weight": [kg(2.95), kg(3.1)], "birth_weight": kg(3.3)})
     assert statuses(found)["exam.loss-10"] == "undecided"
-    assert found.warnings == ("Weight: several values at one time that differ; it counts as not known",)
-    assert [len(c.not_used) for c in found.choices] == [2]
+    judged = {one.target: one for one in found.to_judge}
+    assert judged["feeding_assessment"].priority == "asap"
+    assert {used.value for used in judged["feeding_assessment"].values} == {"2.95 kg", "3.1 kg"}
 
 
 def test_the_same_value_twice_in_two_units_is_no_conflict() -> None:
     chosen = readings({"weight": [kg(2.9), {"value": 2900, "unit": "g"}]}).latest("weight")
     assert chosen.valued is not None
-    assert not chosen.conflict
+    assert not chosen.differ
     assert chosen.why == "the same value again"
+
+
+@pytest.mark.parametrize(
+    ("umol", "mg", "differ"),
+    [(480, "28.1", False), (480, "28.9", True), (300, "17.5", False), (300, "17.7", True), (300, "17.60", True)],
+)
+def test_a_number_in_two_units_is_one_value_within_the_rounding_of_its_digits(umol: int, mg: str, differ: bool) -> None:
+    """480 umol/L is 28.07 mg/dL: printed as 28.1 it is the same number."""
+    items = [{"value": umol, "unit": "umol/L"}, {"value": mg, "unit": "mg/dL"}]
+    assert readings({"serum_bilirubin": items}).latest("serum_bilirubin").differ is differ
+
+
+def test_in_one_unit_only_equal_is_equal() -> None:
+    assert readings({"weight": [kg(2.9), kg(2.91)]}).latest("weight").differ
 
 
 @pytest.mark.parametrize("status", ["entered-in-error", "cancelled"])
@@ -179,9 +215,23 @@ def test_a_corrected_part_takes_the_place_of_what_it_corrects() -> None:
     assert statuses(found)["exam.low-oxygen"] == "undecided"
 
 
-def test_two_values_of_one_part_at_one_time_leave_that_part_unknown() -> None:
+def test_two_values_of_one_part_at_one_time_are_one_of_these() -> None:
     items = [{"hand": 88, "foot": 96, "age": "26 h"}, {"hand": 97, "age": "26 h"}]
-    assert oximetry(*items) == [{"foot": "96 %"}]
+    assert oximetry(*items) == [{"foot": "96 %", "hand": "88 % or 97 %"}]
+    found = assess({"pulse_oximetry": [{"unit": "%", **item} for item in items]})
+    assert [(one.target, one.priority) for one in found.to_judge] == [("oxygen_evaluation", "stat")]
+
+
+def test_an_attempt_that_is_not_final_may_fail_a_screen_and_never_pass_it() -> None:
+    def screened(hand: int) -> Assessment:
+        return assess(
+            {"pulse_oximetry": {"hand": hand, "foot": hand, "unit": "%", "age": "26 h", "status": "preliminary"}}
+        )
+
+    assert statuses(screened(97))["exam.low-oxygen"] == "undecided"
+    (alarm,) = [one for one in screened(81).recommendations if one.target == "oxygen_evaluation"]
+    assert (alarm.priority, alarm.certain) == ("stat", None)
+    assert alarm.reasons[0].unless == ("the final value of Pulse oximetry says otherwise",)
 
 
 def test_a_fourth_attempt_is_told_and_does_not_count() -> None:

@@ -1,0 +1,77 @@
+"""Emergencies that were ordered and are overdue: chased, whether or not anybody looked again (danger law 14)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from layette.engine.answer.assessment import Reason, Recommendation, Window
+from layette.engine.answer.context import Context
+from layette.engine.answer.orders import DRAFT, as_placed, in_force, is_overdue
+from layette.engine.answer.recommend import reason
+from layette.engine.answer.resolve import episodes, gather, key
+from layette.engine.answer.standing import PRESSING, as_of
+from layette.engine.answer.words import codes_of, plain_of
+from layette.engine.logic.program import Reader
+from layette.engine.terms import VERBS, Kind, Priority
+from layette.engine.visit.visit import PlacedOrder
+
+WHY = "This was ordered and its time is past, and the record holds no result."
+
+
+def overdue_orders(
+    known: Sequence[Recommendation], context: Context, readers: Sequence[Reader]
+) -> Iterator[Recommendation]:
+    """Yield each overdue `stat` or `asap` order that none of ``known`` stands for, with the findings that made it."""
+    told = {(one.target, one.side or "") for one in known}
+    for order in in_force(context):
+        pressing = order.priority in PRESSING and order.status != DRAFT and is_overdue(order, context)
+        if pressing and order.target in context.pack.targets and (order.target, order.side) not in told:
+            told.add((order.target, order.side))
+            yield _chased(order, context, readers)
+
+
+def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> Recommendation:
+    target, visit = context.pack.targets[order.target], context.visit
+    kind: Kind = target.kind if target.kind in VERBS else "order"
+    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
+    request = order.request_key or key("request", who, kind, order.target, order.side, "once")
+    placed = as_placed(order, context)
+    priority: Priority = placed.priority or "stat"
+    return Recommendation(
+        target=order.target,
+        kind=kind,
+        label=target.label,
+        subject=target.subject,
+        side=order.side or None,
+        priority=priority,
+        certain=priority,
+        possible=priority,
+        window=Window(until=placed.until, text="overdue", overdue=True),
+        plain=plain_of(target),
+        reasons=(_why(order, context, readers),),
+        codes=codes_of(target),
+        category=target.category,
+        performer=target.performer,
+        episode="once",
+        request_key=request,
+        answer_key=key("chase", request, order.reference or placed.time),
+        placed=placed,
+    )
+
+
+def _why(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> Reason:
+    """Return the reason that the record gave when the order was placed; where it gives none, that it was ordered."""
+    plain = Reason(rule="", title="Ordered and overdue", because=WHY, status="fired", values=(), sources=())
+    if order.time is None:
+        return plain
+    then = as_of(order.time, context, readers)
+    grounds = [
+        ground
+        for (_, target, side), reasons in gather(then, {}).items()
+        if target == order.target and side in ("", order.side)
+        for ground in reasons
+    ]
+    if not grounds:
+        return plain
+    first = episodes(grounds)[0].first
+    return reason(first._replace(world=then), context)

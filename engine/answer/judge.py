@@ -1,0 +1,154 @@
+"""To judge: a recorded value on which a pressing answer hangs and which the rules cannot judge.
+
+It is never silent. Three things bring it: a value that has no line, table or gestation to be read on; recordings of one
+moment that differ, where only some of them press (`worlds.py`); and what the pack itself says is to be judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from layette.engine.answer.assessment import ToJudge, Used
+from layette.engine.answer.context import Context
+from layette.engine.answer.reasons import rule_values
+from layette.engine.answer.resolve import Ground, key
+from layette.engine.answer.words import used_value
+from layette.engine.answer.worlds import Doubt
+from layette.engine.logic.conditions import AllOf, Status, evaluate
+from layette.engine.pack.written.views import View
+from layette.engine.terms import PRIORITIES
+from layette.engine.visit.visit import Recorded
+
+ASAP = PRIORITIES.index("asap")
+ON_YOUR_CHART = "Read it on the chart of your unit before they leave, and record how it was judged and by whom."
+LOOK_AGAIN = "Look again now, and record what is right."
+LEARN_THE_SEX = "Learn the sex at birth; look again with it in mind."
+
+
+def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
+    """Yield what is to be judged, the most pressing first.
+
+    Args:
+        doubts: what only some of the possible worlds bring.
+        judged: the reasons of rules that say themselves that a value is to be judged.
+        context: the visit.
+    """
+    items = [
+        *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.readings, context)),
+        *_without_line(context),
+        *(_of_rule(ground, context) for ground in judged),
+    ]
+    yield from sorted(items, key=lambda item: (PRIORITIES.index(item.priority), item.target, item.side or "", item.why))
+
+
+def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
+    ground = doubt.ground
+    if doubt.readings:
+        values = tuple(used_value(reading, context.pack) for reading in doubt.readings)
+        return _item(ground, context, values, "Recorded more than once at one time, differing.", LOOK_AGAIN)
+    values = rule_values(ground.number, ground.world or context)
+    return _item(ground, context, values, "The sex at birth is not known.", LEARN_THE_SEX)
+
+
+def _of_rule(ground: Ground, context: Context) -> ToJudge:
+    values = rule_values(ground.number, ground.world or context)
+    return _item(ground, context, values, ground.instance.rule.shape.because, ON_YOUR_CHART)
+
+
+def _item(ground: Ground, context: Context, values: tuple[Used, ...], why: str, settles: str) -> ToJudge:
+    proposal = ground.proposal
+    return _made(
+        context, proposal.target, proposal.side, proposal.rank, values, why, settles, (ground.instance.rule.shape.id,)
+    )
+
+
+def _without_line(context: Context) -> Iterator[ToJudge]:
+    """Yield each recorded value that a pressing rule cannot read for want of a line, a table or a gestation."""
+    by_value: dict[tuple[str, str, int], list[tuple[int, Recorded, str]]] = {}
+    for index, status in enumerate(context.statuses):
+        if status is not Status.UNDECIDED or not _presses(index, context):
+            continue
+        for var in context.plan.open_rules.of(index, status, context.states).waits_for:
+            view = context.pack.table.entries[var].view
+            lacking = _lacking(view, context)
+            if lacking is None or _judged(lacking[:1], context):
+                continue
+            reading, why = lacking
+            if _fires_alone(index, var, context):
+                by_value.setdefault((reading.finding, reading.side, reading.time.lo), []).append((index, reading, why))
+    for found in by_value.values():
+        yield _value_without_line(found, context)
+
+
+def _judged(readings: Sequence[Recorded], context: Context) -> bool:
+    """Whether somebody has judged every one of these very recordings."""
+    return bool(readings) and all(context.visit.judged_since(reading) for reading in readings)
+
+
+def _presses(index: int, context: Context) -> bool:
+    priority = context.plan.rule_priorities[index]
+    return priority in ("stat", "asap") and index not in context.plan.due_numbers
+
+
+def _lacking(view: View, context: Context) -> tuple[Recorded, str] | None:
+    """Return the recorded value that a view cannot judge, and why; None where a line holds or nothing is recorded."""
+    if view.what != "beyond":
+        return None
+    value = context.facts.chosen(view).valued
+    line = context.facts.result(view.line)
+    if value is None or (line.interval.span()[0] is not None and not line.why_not):
+        return None
+    return value, line.why_not or f"No line covers this newborn ({line.basis or view.line.replace('_', ' ')})."
+
+
+def _fires_alone(index: int, var: int, context: Context) -> bool:
+    """Whether one value of an open variable alone would make the rule hold."""
+    rule = context.pack.program.rules[index]
+    states = list(context.states)
+    for atom in range(states[var].bit_length()):
+        if context.states[var] >> atom & 1:
+            states[var] = 1 << atom
+            if evaluate(AllOf((rule.applies, rule.when)), states).must:
+                return True
+    return False
+
+
+def _value_without_line(found: Sequence[tuple[int, Recorded, str]], context: Context) -> ToJudge:
+    rules = [index for index, _, _ in found]
+    proposals = [p for index in rules for p in context.plan.proposals[index] if p.rank <= ASAP]
+    first = min(proposals, key=lambda p: (p.rank, p.target))
+    _, reading, why = found[0]
+    names = tuple(dict.fromkeys(context.pack.instances[index].rule.shape.id for index in rules))
+    values = (used_value(reading, context.pack),)
+    text = why if why.endswith(".") else f"{why[:1].upper()}{why[1:]}."
+    return _made(context, first.target, first.side, first.rank, values, text, ON_YOUR_CHART, names)
+
+
+def _made(
+    context: Context,
+    target: str,
+    side: str,
+    rank: int,
+    values: tuple[Used, ...],
+    why: str,
+    settles: str,
+    rules: tuple[str, ...],
+) -> ToJudge:
+    shape, visit = context.pack.targets[target], context.visit
+    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
+    told = [(used.subject, used.value, used.time) for used in values]
+    request = key("judge", who, target, side, told)
+    return ToJudge(
+        target=target,
+        kind=shape.kind,
+        label=shape.label,
+        subject=shape.subject,
+        side=side or None,
+        priority=PRIORITIES[rank],
+        values=values,
+        why=why,
+        settles=settles,
+        rules=rules,
+        request_key=request,
+        answer_key=key("answer", request, PRIORITIES[rank]),
+    )
