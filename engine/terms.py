@@ -18,6 +18,10 @@ Bound = Literal["at_least", "more_than", "at_most", "below"]
 BOUNDS: Final[tuple[Bound, ...]] = get_args(Bound)
 """How a range of numbers is written; `at_least` and `at_most` hold their own end."""
 
+Deadline = Literal["now", "before they leave", "within 24 hours", "within 48 hours", "within a week", "by a date"]
+DEADLINES: Final[tuple[Deadline, ...]] = get_args(Deadline)
+"""By when something is to be done, as people say it; the first is the most pressing."""
+
 ANCHORS: Final = ("visit", "next_visit", "birth", "discharge", "term")
 """What a window can be counted from, beside the time of a finding."""
 

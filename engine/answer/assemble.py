@@ -17,6 +17,7 @@ from layette.engine.answer.assessment import (
 )
 from layette.engine.answer.chase import overdue_orders
 from layette.engine.answer.context import Context
+from layette.engine.answer.deadlines import grouped
 from layette.engine.answer.due import due_items, wanted, wanted_now
 from layette.engine.answer.judge import to_judge
 from layette.engine.answer.outstanding import outstanding
@@ -36,6 +37,8 @@ from layette.engine.answer.report import (
 )
 from layette.engine.answer.resolve import episodes, gather
 from layette.engine.answer.standing import sorted_out
+from layette.engine.answer.verdict import verdict_of
+from layette.engine.answer.visits import come_back
 from layette.engine.answer.words import age_text
 from layette.engine.answer.worlds import weigh
 from layette.engine.logic.program import Reader
@@ -77,6 +80,10 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     made, standing = list(sorted_by_history.proposed), sorted_by_history.standing
     to_chase = [*sorted_by_history.to_chase]
     to_chase += overdue_orders([*made, *to_chase], context, readers)
+    proposed = tuple(r for r in made if r.kind in ("refer", "order", "recheck"))
+    do, due_later = grouped(proposed, context), due_items(due, context)
+    visits = come_back(proposed, due_later, context)
+    judged = tuple(to_judge(weighed.doubts, (), context))
     return Assessment(
         caution=pack.shape.caution,
         pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
@@ -88,8 +95,11 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         age=age_text(visit),
         patient=visit.patient,
         encounter=visit.encounter,
-        recommendations=tuple(r for r in made if r.kind in ("refer", "order", "recheck")),
-        to_judge=tuple(to_judge(weighed.doubts, (), context)),
+        recommendations=proposed,
+        to_judge=judged,
+        verdict=verdict_of(do, judged, to_chase, visits, still_open.steps),
+        do=do,
+        come_back=visits,
         to_chase=tuple(to_chase),
         standing=tuple(r for r in standing if r.kind != "guide"),
         avoid=tuple(r for r in made if r.kind == "avoid"),
@@ -97,7 +107,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         reassurance=tuple(r for r in made if r.kind == "reassure"),
         answers=tuple(answers(context)),
         steps=still_open.steps,
-        due=due_items(due, context),
+        due=due_later,
         cannot_evaluate=(*still_open.not_evaluated, *under_another_set(context)),
         measures=tuple(measures(context)),
         conclusions=tuple(conclusions(context)),

@@ -12,7 +12,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from layette.engine.terms import Kind, Priority
+from layette.engine.terms import Deadline, Kind, Priority
 
 SCHEMA_VERSION = 1
 
@@ -126,6 +126,41 @@ class Recommendation(Part):
     request_key: str
     answer_key: str
     placed: Placed | None = None
+
+
+class DoGroup(Part):
+    """What is to be done by one deadline; ``until`` is its end, where that is a moment."""
+
+    deadline: Deadline
+    until: str | None
+    items: tuple[Recommendation, ...]
+
+
+class ComeBackItem(Part):
+    """One thing that happens at a visit to come; ``target`` where it is a recheck that is proposed."""
+
+    label: str
+    side: str | None
+    target: str | None
+
+
+class ComeBack(Part):
+    """A visit to come: the span of days that all its items share, and what happens there."""
+
+    start: str
+    until: str | None
+    items: tuple[ComeBackItem, ...]
+
+
+class Verdict(Part):
+    """The answer in one sentence, and the numbers in it."""
+
+    text: str
+    pressing: bool
+    now: int
+    by_tomorrow: int
+    to_judge: int
+    next_visit: ComeBack | None
 
 
 class ToJudge(Part):
@@ -309,6 +344,9 @@ class Assessment(Part):
     age: str
     patient: str | None
     encounter: str | None
+    verdict: Verdict
+    do: tuple[DoGroup, ...]
+    come_back: tuple[ComeBack, ...]
     recommendations: tuple[Recommendation, ...]
     to_judge: tuple[ToJudge, ...] = ()
     to_chase: tuple[Recommendation, ...] = ()

@@ -26,14 +26,14 @@ def recommendation(episode: Episode, context: Context, still_open: Outstanding) 
     name = episode_name(episode, context)
     request = key("request", who, first.proposal.verb, first.proposal.target, first.side, name)
     codes = codes_of(target)
-    answer = key("answer", request, first.proposal.priority, window.start, window.until, [c.code for c in codes])
+    answer = key("answer", request, PRIORITIES[first.rank], window.start, window.until, [c.code for c in codes])
     return Recommendation(
         target=first.proposal.target,
         kind=first.proposal.verb,
         label=target.label,
         subject=target.subject,
         side=first.side or None,
-        priority=first.proposal.priority,
+        priority=PRIORITIES[first.rank],
         certain=episode.certain,
         possible=_possible(first, context),
         window=window,

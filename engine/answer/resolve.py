@@ -14,16 +14,17 @@ from layette.engine.answer.context import Context
 from layette.engine.answer.proposals import Place, Proposal
 from layette.engine.answer.timing import window_for
 from layette.engine.answer.windows import RealWindow
-from layette.engine.exact.times import day_number
+from layette.engine.exact.times import DAY, day_number
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.written import Instance
 from layette.engine.terms import PRIORITIES, Kind, Priority
 
 FAR = 1 << 62
+ASAP = PRIORITIES.index("asap")
 
 
 class Ground(NamedTuple):
-    """One rule's reason for one target: how pressing, when, and whether the rule fired or is provisional.
+    """One rule's reason for one target: how pressing (``rank``, 0 for stat), when, fired or provisional.
 
     ``world`` is where it holds if not in the base world (`worlds.py`); ``unless`` and ``since`` say on what that hangs.
     """
@@ -33,6 +34,7 @@ class Ground(NamedTuple):
     proposal: Proposal
     status: Status
     window: RealWindow
+    rank: int
     world: Context | None = None
     unless: tuple[str, ...] = ()
     since: str = ""
@@ -41,11 +43,6 @@ class Ground(NamedTuple):
     def side(self) -> str:
         """The side that the rule is about, empty for none."""
         return self.proposal.side
-
-    @property
-    def rank(self) -> int:
-        """The place of the priority, 0 for stat."""
-        return self.proposal.rank
 
     @property
     def order(self) -> tuple[int, int, int, str, str]:
@@ -80,8 +77,9 @@ class Episode(NamedTuple):
         text = lead.window.text if lead.window.until is not None else self.first.window.text
         missing = next((g.window.missing for g in self.grounds if g.window.missing), None)
         overdue = any(g.window.overdue for g in self.grounds)
+        past = [g.window.due for g in self.grounds if g.window.due is not None]
         return self.first.window._replace(
-            start=self.start, until=self.until, text=text, overdue=overdue, missing=missing
+            start=self.start, until=self.until, text=text, overdue=overdue, missing=missing, due=min(past, default=None)
         )
 
 
@@ -94,7 +92,7 @@ def gather(context: Context, due: Mapping[int, RealWindow]) -> dict[Place, list[
     out: dict[Place, list[Ground]] = {}
     plan, statuses, fired = context.plan, context.statuses, Status.FIRED
     instances, proposals = context.pack.instances, plan.proposals
-    due_numbers, windows = plan.due_numbers, context.windows
+    due_numbers, windows, at = plan.due_numbers, context.windows, context.visit.at.lo
     for index in context.standing:
         wanted = due.get(index)
         if wanted is None and index in due_numbers:
@@ -104,10 +102,17 @@ def gather(context: Context, due: Mapping[int, RealWindow]) -> dict[Place, list[
             if proposal.verb == "reassure" and status is not fired:
                 continue
             window = wanted or windows.get(proposal.timing) or window_for(proposal, context)
-            out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window))
+            rank = _rank(proposal, window, at)
+            out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window, rank))
     if not plan.row_spanning.isdisjoint(context.standing):
         out = {place: _lookup(grounds, plan.row_spanning) for place, grounds in out.items()}
     return _sides_joined(out)
+
+
+def _rank(proposal: Proposal, window: RealWindow, at: int) -> int:
+    """Return the place of the priority; little time left until an anchored end lifts it, at most to `asap`."""
+    little = window.anchored and not window.overdue and window.until is not None and window.until - at <= DAY
+    return min(proposal.rank, ASAP) if little else proposal.rank
 
 
 def _lookup(grounds: list[Ground], row_spanning: frozenset[int]) -> list[Ground]:

@@ -11,6 +11,8 @@ from layette.engine.exact.times import Moment, later, plus, stamp
 from layette.engine.terms import Priority
 
 TERM_DAYS = 280
+FIRST_HOUR = 3600
+"""Seconds: what is asked for `stat` without a window is from now until one hour after."""
 
 
 SPAN: dict[Priority, str | None] = {"stat": None, "asap": "24 h", "urgent": "7 d", "routine": None}
@@ -39,7 +41,7 @@ def span_of_priority(priority: Priority, context: Context, missing: str | None =
     """Return the span that a priority itself stands for, from the visit on."""
     at, span = context.visit.at.lo, SPAN[priority]
     if priority == "stat":
-        return RealWindow(at, at, "now", missing=missing)
+        return RealWindow(at, at + FIRST_HOUR, "now", missing=missing)
     if span is None:
         return RealWindow(at, None, "no fixed time", missing=missing)
     return RealWindow(at, plus(at, span, context.visit.zone), f"within {span}", missing=missing)
@@ -59,15 +61,16 @@ def _real(written: WrittenWindow, priority: Priority, side: str, context: Contex
             f"{text} ({span.text} from now: the time of {name} is not recorded)",
             missing=span.missing,
         )
-    zone = context.visit.zone
+    zone, anchored = context.visit.zone, written.after != "visit"
     start = None if written.start is None else later(anchor.lo, written.start, zone)
     until = None if written.until is None else later(anchor.lo, written.until, zone)
     if written.after == "visit" and start is None:
         start = anchor.lo
     if until is not None and until < context.visit.at.lo:
         span = span_of_priority(priority, context)
-        return RealWindow(span.start, span.until, f"{text}: overdue since {stamp(until, zone)}", overdue=True)
-    return RealWindow(start, until, text)
+        told = f"{text}: overdue since {stamp(until, zone)}"
+        return RealWindow(span.start, span.until, told, overdue=True, due=until, anchored=anchored)
+    return RealWindow(start, until, text, anchored=anchored)
 
 
 def anchor_of(name: str, side: str, context: Context) -> Moment | None:

@@ -22,7 +22,8 @@ class WrittenWindow(NamedTuple):
 class RealWindow(NamedTuple):
     """A window in UTC seconds; ``until`` is the early end where the anchor is uncertain. None: open.
 
-    ``missing`` says which anchor is not known; such a window lasts from the visit on, and pulls no other window.
+    ``missing`` says which anchor is not known; such a window lasts from the visit on, and pulls no other window. One
+    that is past lasts for the span of its priority; ``due`` is its true end. ``anchored``: not counted from the visit.
     """
 
     start: int | None
@@ -30,12 +31,15 @@ class RealWindow(NamedTuple):
     text: str
     overdue: bool = False
     missing: str | None = None
+    due: int | None = None
+    anchored: bool = False
 
     def shown(self, zone: tzinfo) -> Window:
         """Return the window as it is published, in the offset of the visit."""
+        end = self.due if self.overdue and self.due is not None else self.until
         return Window(
             start=None if self.start is None else stamp(self.start, zone),
-            until=None if self.until is None else stamp(self.until, zone),
+            until=None if end is None else stamp(end, zone),
             text=self.text,
             overdue=self.overdue,
             missing=self.missing,

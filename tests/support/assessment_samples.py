@@ -10,6 +10,7 @@ from layette.engine.answer.assessment import (
     Citation,
     Code,
     Concluded,
+    DoGroup,
     Due,
     Measured,
     NotEvaluated,
@@ -21,6 +22,7 @@ from layette.engine.answer.assessment import (
     Step,
     Traced,
     Used,
+    Verdict,
     Window,
 )
 from layette.engine.pack.written.shapes import FindingShape, NumberShape, ReadingsShape
@@ -228,7 +230,18 @@ def assessment(**changes: Any) -> Assessment:
                    status="fired", values=(REFLEX,)),
         ),
     }  # fmt: skip
-    return Assessment(**(values | changes))
+    values |= changes
+    groups = {"stat": "now", "asap": "within 24 hours", "urgent": "within a week", "routine": "by a date"}
+    by_deadline: dict[str, list[Recommendation]] = {}
+    for one in values["recommendations"]:
+        by_deadline.setdefault(groups[one.priority], []).append(one)
+    do = tuple(
+        DoGroup(deadline=deadline, until=None, items=tuple(by_deadline[deadline]))  # type: ignore[arg-type]
+        for deadline in groups.values()
+        if deadline in by_deadline
+    )
+    verdict = Verdict(text="An eye doctor now.", pressing=True, now=1, by_tomorrow=0, to_judge=0, next_visit=None)
+    return Assessment(**({"verdict": verdict, "do": do, "come_back": ()} | values))
 
 
 def source_bundle() -> dict[str, Any]:

@@ -25,7 +25,7 @@ def ground(name: str, rank: int, start: int | None, until: int | None, status: S
     instance = cast("Instance", SimpleNamespace(key=name, side=""))
     consequence = Consequence(refer="eyes", priority=PRIORITIES[rank])
     proposal = Proposal("refer", "eyes", PRIORITIES[rank], rank, (), consequence)
-    return Ground(0, instance, proposal, status, RealWindow(start, until, f"{start}-{until}"))
+    return Ground(0, instance, proposal, status, RealWindow(start, until, f"{start}-{until}"), proposal.rank)
 
 
 moments = st.none() | st.integers(1, 30)

@@ -37,7 +37,7 @@ AT = "2026-11-24T10:00:00-06:00"
 @pytest.mark.parametrize(
     ("consequence", "start", "until", "text"),
     [
-        ("priority: stat", AT, AT, "now"),
+        ("priority: stat", AT, "2026-11-24T11:00:00-06:00", "now"),
         ("priority: asap", AT, "2026-11-25T10:00:00-06:00", "within 24 h"),
         ("priority: urgent", AT, "2026-12-01T10:00:00-06:00", "within 7 d"),
         ("priority: routine", AT, None, "no fixed time"),
@@ -91,19 +91,23 @@ def test_the_time_of_a_finding_is_an_anchor(tmp_path: Path) -> None:
     assert made(pack).window.missing == "the time of serum_bilirubin is not recorded"
 
 
-@pytest.mark.parametrize(
-    ("priority", "until"),
-    [("asap", "2026-11-25T10:00:00-06:00"), ("urgent", "2026-12-01T10:00:00-06:00"), ("routine", None)],
-)  # fmt: skip
-def test_a_window_that_is_past_is_kept_as_overdue_and_acted_on_from_now(
-    priority: str, until: str | None, tmp_path: Path
-) -> None:
+@pytest.mark.parametrize("priority", ["asap", "urgent", "routine"])
+def test_a_window_that_is_past_keeps_its_true_end_and_is_overdue(priority: str, tmp_path: Path) -> None:
     window = made(
         pack_with(tmp_path, f"priority: {priority}, window: {{after: birth, from: 24 h, until: 48 h}}")
     ).window
     assert window.overdue
     assert window.text == "between 24 h and 48 h of age: overdue since 2026-11-22T08:00:00-06:00"
-    assert (window.start, window.until) == (AT, until)
+    assert (window.start, window.until) == (AT, "2026-11-22T08:00:00-06:00")
+
+
+@pytest.mark.parametrize(("hours", "priority"), [(23, "asap"), (24, "asap"), (25, "routine")])
+def test_little_time_left_until_an_anchored_end_lifts_a_priority_at_most_to_asap(
+    hours: int, priority: str, tmp_path: Path
+) -> None:
+    """The visit is at 98 h of age; what is counted from the visit itself is not lifted."""
+    end = f"priority: routine, window: {{after: birth, until: {98 + hours} h}}"
+    assert made(pack_with(tmp_path, end)).priority == priority
 
 
 def test_the_last_moment_of_a_window_is_not_overdue(tmp_path: Path) -> None:

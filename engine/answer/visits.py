@@ -1,0 +1,71 @@
+"""Come back: what falls due later, joined into the fewest visits whose windows meet.
+
+Intervals are stabbed from the earliest end: the visit at that end takes every item that may be done by then. That is
+the fewest visits there can be, and each keeps the whole span that its items share.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from layette.engine.answer.assessment import ComeBack, ComeBackItem, Due, Recommendation
+from layette.engine.answer.context import Context
+from layette.engine.exact.times import DAY, moment, stamp
+
+OPEN = 1 << 62
+
+
+class Span(NamedTuple):
+    """When something may be done, in UTC seconds, both ends included; ``OPEN`` where there is no end."""
+
+    start: int
+    until: int
+    item: ComeBackItem
+
+
+def fewest_visits(spans: Iterable[Span]) -> list[tuple[int, int, list[Span]]]:
+    """Return (start, until, items) of the fewest visits that serve every span."""
+    visits: list[tuple[int, int, list[Span]]] = []
+    left = sorted(spans, key=lambda span: (span.until, span.start, span.item.label, span.item.side or ""))
+    while left:
+        end = left[0].until
+        taken = [span for span in left if span.start <= end]
+        left = [span for span in left if span.start > end]
+        visits.append((max(span.start for span in taken), min(span.until for span in taken), taken))
+    return visits
+
+
+def come_back(made: Sequence[Recommendation], later: Sequence[Due], context: Context) -> tuple[ComeBack, ...]:
+    """Return the visits to come: rechecks beyond today, and what is wanted at a later age."""
+    spans = [span for one in made if one.kind == "recheck" and (span := _of_recheck(one, context))]
+    spans += [_of_due(due, context) for due in later if due.state == "later"]
+    zone = context.visit.zone
+    return tuple(
+        ComeBack(
+            start=stamp(start, zone),
+            until=None if until == OPEN else stamp(until, zone),
+            items=tuple(span.item for span in taken),
+        )
+        for start, until, taken in fewest_visits(spans)
+    )
+
+
+def _of_recheck(made: Recommendation, context: Context) -> Span | None:
+    at = context.visit.at.lo
+    start = at if made.window.start is None else max(at, _second(made.window.start, context))
+    until = OPEN if made.window.until is None else _second(made.window.until, context)
+    if until <= at + DAY:  # that is no visit to come back for: it is done now, or within 24 hours
+        return None
+    return Span(start, max(start, until), ComeBackItem(label=made.label, side=made.side, target=made.target))
+
+
+def _of_due(due: Due, context: Context) -> Span:
+    at = context.visit.at.lo
+    start = at if due.window.start is None else max(at, _second(due.window.start, context))
+    until = OPEN if due.window.until is None else max(start, _second(due.window.until, context))
+    return Span(start, until, ComeBackItem(label=due.label, side=None, target=None))
+
+
+def _second(text: str, context: Context) -> int:
+    return moment(text, context.visit.zone).lo
