@@ -18,7 +18,7 @@ from layette.engine.answer.assessment import (
 from layette.engine.answer.chase import overdue_orders
 from layette.engine.answer.context import Context
 from layette.engine.answer.deadlines import grouped
-from layette.engine.answer.due import due_items, wanted, wanted_now
+from layette.engine.answer.due import due_items, proposed_anyway, wanted, wanted_now
 from layette.engine.answer.judge import to_judge
 from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.recommend import recommendation
@@ -39,6 +39,7 @@ from layette.engine.answer.resolve import episodes, gather
 from layette.engine.answer.standing import sorted_out
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
+from layette.engine.answer.topics import by_heading
 from layette.engine.answer.words import age_text
 from layette.engine.answer.worlds import weigh
 from layette.engine.logic.program import Reader
@@ -59,7 +60,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     pack, visit = context.pack, context.visit
     still_open = outstanding(context)
     due = wanted(context)
-    weighed = weigh(context, gather(context, wanted_now(due)), readers)
+    weighed = weigh(context, gather(context, wanted_now(due, context)), readers)
     grounds = weighed.grounds
     made = [
         recommendation(episode, context, still_open)
@@ -100,6 +101,8 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         verdict=verdict_of(do, judged, to_chase, visits, still_open.steps),
         do=do,
         come_back=visits,
+        tell_family=by_heading([r for r in made if r.kind == "guide"], context),
+        not_on_record=tuple(d for d in due_later if d.state != "later" and not proposed_anyway(d)),
         to_chase=tuple(to_chase),
         standing=tuple(r for r in standing if r.kind != "guide"),
         avoid=tuple(r for r in made if r.kind == "avoid"),

@@ -184,6 +184,13 @@ class ToJudge(Part):
     answer_key: str
 
 
+class Topics(Part):
+    """Guidance owed under one heading."""
+
+    heading: str
+    topics: tuple[Recommendation, ...]
+
+
 class Answer(Part):
     """How far one target is settled. ``settled`` with ``certain`` None is the only "not needed"."""
 
@@ -226,9 +233,18 @@ class Step(Part):
 
 
 class Due(Part):
-    """Something wanted from-until an age that is not on record."""
+    """Something wanted from-until an age that is not on record.
+
+    ``said_not_done``: the record says that it was not done, or is complete without it, so that it is proposed; else it is looked
+    up first (`Assessment.not_on_record`), but for an emergency.
+    """
 
     finding: str
+    target: str
+    kind: Kind
+    side: str | None = None
+    subject: Literal["baby", "mother"] = "baby"
+    said_not_done: bool
     label: str
     rule: str
     window: Window
@@ -265,6 +281,7 @@ class Measured(Part):
     basis: str
     source: Citation | None = None
     time: str | None = None
+    headline: bool = False
 
 
 class Concluded(Part):
@@ -347,6 +364,8 @@ class Assessment(Part):
     verdict: Verdict
     do: tuple[DoGroup, ...]
     come_back: tuple[ComeBack, ...]
+    tell_family: tuple[Topics, ...]
+    not_on_record: tuple[Due, ...]
     recommendations: tuple[Recommendation, ...]
     to_judge: tuple[ToJudge, ...] = ()
     to_chase: tuple[Recommendation, ...] = ()

@@ -18,12 +18,19 @@ from layette.engine.visit.recordings import Where
 from layette.engine.visit.visit import Recorded
 
 
+State = Literal["later", "overdue", "due"]
+
+
 class Missing(NamedTuple):
-    """Something that is not on record: the number of its rule, when it is wanted."""
+    """Something that is not on record: the number of its rule, when it is wanted.
+
+    ``told``: the record says that it was not done, or is complete without it; else nothing is known of it.
+    """
 
     rule: int
     window: RealWindow
-    state: Literal["later", "overdue", "due"]
+    state: State
+    told: bool
 
 
 def wanted(context: Context) -> list[Missing]:
@@ -36,13 +43,31 @@ def wanted(context: Context) -> list[Missing]:
         if (status is fired or status is provisional) and not _on_record(rule, context):
             window = window_for(rule.proposal, context)
             later = window.start is not None and window.start > at and not window.overdue
-            out.append(Missing(rule.index, window, "later" if later else ("overdue" if window.overdue else "due")))
+            state: State = "later" if later else ("overdue" if window.overdue else "due")
+            out.append(Missing(rule.index, window, state, _told(rule, context)))
     return out
 
 
-def wanted_now(found: Sequence[Missing]) -> dict[int, RealWindow]:
-    """Return the windows of what is wanted at this visit, by rule number."""
-    return {rule: window for rule, window, state in found if state != "later"}
+def _told(rule: DueRule, context: Context) -> bool:
+    """Whether the record says "not done", or declares itself complete of what it does not hold."""
+    complete, in_use = context.visit.complete, context.readings.in_use
+    if "observations" in complete:
+        return True
+    doses = all(context.pack.findings[due.name].dose is not None for due in rule.findings)
+    if doses and "immunizations" in complete:
+        return True
+    return any(in_use.get(place) is not None for due in rule.findings for place in due.places)
+
+
+def wanted_now(found: Sequence[Missing], context: Context) -> dict[int, RealWindow]:
+    """Return the windows of what is proposed at this visit, by rule number: what was not done, and emergencies.
+
+    What is merely not on record is looked up first (`due_items`); only an emergency does not wait for that.
+    """
+    ranks = context.plan.proposals
+    return {
+        one.rule: one.window for one in found if one.state != "later" and (one.told or ranks[one.rule][0].rank == 0)
+    }
 
 
 def due_items(found: Sequence[Missing], context: Context) -> tuple[Due, ...]:
@@ -50,16 +75,26 @@ def due_items(found: Sequence[Missing], context: Context) -> tuple[Due, ...]:
     return tuple(_item(one, context) for one in found)
 
 
+def proposed_anyway(due: Due) -> bool:
+    """Whether what is not on record is proposed, not only to be looked up."""
+    return due.said_not_done or due.priority == "stat"
+
+
 def _item(one: Missing, context: Context) -> Due:
-    shape = context.pack.instances[one.rule].rule.shape
+    shape, proposal = context.pack.instances[one.rule].rule.shape, context.plan.proposals[one.rule][0]
     return Due(
         finding=listed(shape.due)[0],
         label=" or ".join(context.pack.findings[name].label for name in listed(shape.due)),
         rule=shape.id,
         window=one.window.shown(context.visit.zone),
         state=one.state,
-        priority=context.plan.proposals[one.rule][0].priority,
+        priority=proposal.priority,
         because=shape.because,
+        target=proposal.target,
+        kind=proposal.verb,
+        side=proposal.side or None,
+        subject=context.pack.targets[proposal.target].subject,
+        said_not_done=one.told,
         sources=context.plan.citations(tuple(listed(shape.source))),
     )
 

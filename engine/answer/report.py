@@ -99,6 +99,7 @@ def measures(context: Context) -> Iterable[Measured]:
             basis=result.basis,
             source=context.plan.citations((shape.source,))[0] if shape.source else None,
             time=result.time.text if result.time else None,
+            headline=shape.headline,
         )
 
 

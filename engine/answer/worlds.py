@@ -64,7 +64,7 @@ def weigh(context: Context, base: Grounds, readers: Sequence[Reader]) -> Weighed
 def _world(context: Context, visit: Visit, readers: Sequence[Reader]) -> Grounds:
     plan = context.plan
     world = Context(decide(plan.states, visit, readers, plan.rule_priorities), plan)
-    found = gather(world, wanted_now(wanted(world)))
+    found = gather(world, wanted_now(wanted(world), world))
     return {place: [g._replace(world=world) for g in reasons] for place, reasons in found.items()}
 
 

@@ -129,7 +129,10 @@ class FindingsFile(Shape):
 
 
 class MeasureShape(BaseModel):
-    """One measure: an engine function bound to findings. Further keys are the function's inputs."""
+    """One measure: an engine function bound to findings. Further keys are the function's inputs.
+
+    ``show``: it is published; ``headline``: it stands on the page without being asked for.
+    """
 
     model_config = ConfigDict(extra="allow", frozen=True, strict=True)
 
@@ -140,6 +143,7 @@ class MeasureShape(BaseModel):
     source: str | None = None
     digits: Annotated[int, Field(ge=0, le=6)] = 1
     show: bool = True
+    headline: bool = False
 
 
 class ChoiceShape(Shape):

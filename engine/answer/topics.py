@@ -1,0 +1,28 @@
+"""Tell the family: guidance owed, by heading."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from layette.engine.answer.assessment import Recommendation, Topics
+from layette.engine.answer.context import Context
+
+SEEN_TODAY = "what we saw"
+"""The heading of guidance that a finding brings, not the age."""
+GUIDANCE = "guidance/"
+
+
+def by_heading(made: Sequence[Recommendation], context: Context) -> tuple[Topics, ...]:
+    """Return guidance by the file of the pack in which it is owed, in the order of the pack."""
+    files = context.pack.shape.guidance
+    order = [SEEN_TODAY, *(name.removesuffix(".yaml").replace("-", " ") for name in files)]
+    by_name: dict[str, list[Recommendation]] = {}
+    for one in made:
+        by_name.setdefault(_heading(one, context), []).append(one)
+    return tuple(Topics(heading=name, topics=tuple(by_name[name])) for name in order if name in by_name)
+
+
+def _heading(made: Recommendation, context: Context) -> str:
+    groups = [context.pack.rules[reason.rule].group for reason in made.reasons]
+    owed = [group for group in groups if group.startswith(GUIDANCE)]
+    return owed[0].removeprefix(GUIDANCE).removesuffix(".yaml").replace("-", " ") if owed else SEEN_TODAY
