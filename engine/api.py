@@ -95,9 +95,12 @@ class Pack(PackOutcomes):
         """
         return assess_visit(self, visit, at, readers)
 
-    def run_cases(self) -> CaseReport:
-        """Run the pack's worked cases; see `engine.cases`."""
-        return run_cases(self)
+    def run_cases(self, only: str | None = None) -> CaseReport:
+        """Run the pack's worked cases, or those of the area ``only``; see `engine.cases`.
+
+        Raises `InputError` for an area that the pack does not have.
+        """
+        return run_cases(self, only)
 
 
 def load_pack(path: str | FilePath | Traversable | None = None, site: str | FilePath | None = None) -> Pack:

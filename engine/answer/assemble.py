@@ -6,7 +6,7 @@ each target into one recommendation, and say what is open, what was used and why
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -28,8 +28,16 @@ from layette.engine.answer.assessment import (
     SettingUsed,
     Traced,
 )
-from layette.engine.answer.due import due_items, wanted, wanted_now
-from layette.engine.answer.explain import asked_words, label_of, measure_number, measure_text, rule_values, used_value
+from layette.engine.answer.due import Missing, due_items, wanted, wanted_now
+from layette.engine.answer.explain import (
+    Asked,
+    asked_words,
+    label_of,
+    measure_number,
+    measure_text,
+    rule_values,
+    used_value,
+)
 from layette.engine.answer.outstanding import Outstanding, outstanding
 from layette.engine.answer.resolve import Episode, Ground, episode_name, episodes, gather, key
 from layette.engine.answer.standing import placed_for, stands
@@ -47,6 +55,9 @@ from layette.engine.visit.visit import Visit
 
 if TYPE_CHECKING:
     from layette.engine.api import Pack
+
+Unsettled = Mapping[int, tuple[Asked, ...]]
+"""For the number of each open rule, what it waits for."""
 
 
 def engine_version() -> str:
@@ -88,22 +99,7 @@ def explain_decision(decision: Decision) -> Assessment:
     facts, pack, visit = decision.facts, decision.facts.pack, decision.facts.visit
     still_open = outstanding(decision)
     due = wanted(decision)
-    grounds = gather(decision, wanted_now(due))
-    made = [
-        _recommendation(episode, decision, still_open)
-        for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
-        for episode in episodes(grounds[place])
-    ]
-    order = pack.rule_order
-    made.sort(
-        key=lambda r: (
-            PRIORITIES.index(r.priority),
-            r.window.until or "9",
-            order[r.reasons[0].rule],
-            r.target,
-            r.side or "",
-        )
-    )
+    made = proposed(decision, due, still_open.unsettled)
     standing = [r for r in made if stands(r, facts)]
     made = [r for r in made if r not in standing]
     return Assessment(
@@ -122,12 +118,12 @@ def explain_decision(decision: Decision) -> Assessment:
         avoid=tuple(r for r in made if r.kind == "avoid"),
         guidance=tuple(r for r in made if r.kind == "guide"),
         reassurance=tuple(r for r in made if r.kind == "reassure"),
-        answers=tuple(_answers(decision)),
+        answers=tuple(answers(decision)),
         steps=still_open.steps,
         due=due_items(due, facts),
-        cannot_evaluate=(*still_open.not_evaluated, *_under_another_set(decision)),
-        measures=tuple(_measures(facts)),
-        conclusions=tuple(_conclusions(decision)),
+        cannot_evaluate=not_evaluated(decision, still_open),
+        measures=tuple(measured(facts, pack.measures)),
+        conclusions=tuple(concluded(decision)),
         notices=(*_set_notices(facts), *pack.site.notices(), *still_open.notices),
         warnings=(*visit.warnings, *_reading_warnings(facts)),
         settings=tuple(
@@ -151,7 +147,34 @@ def age_text(visit: Visit) -> str:
     return f"{day_words} {'day' if day_words == '1' else 'days'} ({hour_words} h)"
 
 
-def _recommendation(episode: Episode, decision: Decision, still_open: Outstanding) -> Recommendation:
+def proposed(
+    decision: Decision, due: Sequence[Missing], unsettled: Unsettled, targets: Container[str] | None = None
+) -> list[Recommendation]:
+    """Return what the rules propose, in the order of the answer, with what an earlier order answers already.
+
+    ``targets`` names the targets to look at, all where None; ``unsettled`` says of a rule what it waits for.
+    """
+    grounds = gather(decision, wanted_now(due))
+    made = [
+        _recommendation(episode, decision, unsettled)
+        for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
+        if targets is None or place[1] in targets
+        for episode in episodes(grounds[place])
+    ]
+    order = decision.facts.pack.rule_order
+    return sorted(
+        made,
+        key=lambda r: (
+            PRIORITIES.index(r.priority),
+            r.window.until or "9",
+            order[r.reasons[0].rule],
+            r.target,
+            r.side or "",
+        ),
+    )
+
+
+def _recommendation(episode: Episode, decision: Decision, unsettled: Unsettled) -> Recommendation:
     facts, first = decision.facts, episode.first
     target = facts.pack.targets[first.proposal.target]
     window = episode.window.shown(facts)
@@ -173,7 +196,7 @@ def _recommendation(episode: Episode, decision: Decision, still_open: Outstandin
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
         plain=plain_of(target),
-        reasons=tuple(_reason(ground, decision, still_open) for ground in episode.grounds),
+        reasons=tuple(_reason(ground, decision, unsettled) for ground in episode.grounds),
         codes=codes,
         category=target.category,
         performer=target.performer,
@@ -223,7 +246,7 @@ def _possible(first: Ground, decision: Decision) -> Priority:
     return PRIORITIES[min(open_too)]
 
 
-def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reason:
+def _reason(ground: Ground, decision: Decision, unsettled: Unsettled) -> Reason:
     facts, shape = decision.facts, ground.instance.rule.shape
     names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
     fired = ground.status is Status.FIRED
@@ -235,18 +258,24 @@ def _reason(ground: Ground, decision: Decision, still_open: Outstanding) -> Reas
         status="fired" if fired else "provisional",
         values=rule_values(ground.number, facts),
         sources=facts.pack.citations(names),
-        unless=() if fired else tuple(asked_words(a, facts) for a in still_open.unsettled.get(ground.number, ())),
+        unless=() if fired else tuple(asked_words(a, facts) for a in unsettled.get(ground.number, ())),
         place=ground.instance.rule.place,
         diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
     )
 
 
-def _answers(decision: Decision) -> Iterable[Answer]:
+def answers(decision: Decision) -> Iterable[Answer]:
+    """Yield how far each target is settled."""
     statuses = decision.statuses
     for (verb, target, side), leads in decision.facts.pack.answer_places.items():
         fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
         open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
         yield decision.facts.pack.answer(verb, target, side, fired, open_too)
+
+
+def not_evaluated(decision: Decision, still_open: Outstanding) -> tuple[NotEvaluated, ...]:
+    """Return the rules that could not be read at all, each with why."""
+    return (*still_open.not_evaluated, *_under_another_set(decision))
 
 
 def _under_another_set(decision: Decision) -> Iterable[NotEvaluated]:
@@ -280,10 +309,11 @@ def _set_notices(facts: Facts) -> Iterable[str]:
         yield f"{shape.label}: {shape.choices[choice].label}{issuer}{missing}"
 
 
-def _measures(facts: Facts) -> Iterable[Measured]:
+def measured(facts: Facts, names: Iterable[str]) -> Iterable[Measured]:
+    """Yield those of the measures that are shown and known, or known not to be computable."""
     pack = facts.pack
-    for name, shape in pack.measures.items():
-        result = facts.result(name)
+    for name in names:
+        shape, result = pack.measures[name], facts.result(name)
         if not shape.show or not (result.known or (result.why_not and result.used)):
             continue
         low, high = result.span
@@ -303,7 +333,8 @@ def _measures(facts: Facts) -> Iterable[Measured]:
         )
 
 
-def _conclusions(decision: Decision) -> Iterable[Concluded]:
+def concluded(decision: Decision) -> Iterable[Concluded]:
+    """Yield every conclusion with its state and the rules behind it."""
     facts = decision.facts
     for var in facts.pack.program.conclusions:
         name = facts.pack.table.entries[var].view.subject

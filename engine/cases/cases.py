@@ -1,79 +1,28 @@
 """Worked cases: visits with the answer that is expected, run as the tests of a pack.
 
-`run_cases` compares each case with the assessment and counts, for every rule, whether it was seen fired, ruled out
-and undecided. What a case does not name may be anything.
+`run_cases` compares each case with the answer and counts, for every rule, whether it was seen fired, ruled out and
+undecided. What a case does not name may be anything.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING
 
-from pydantic import Field
-
-from layette.engine.answer.assemble import explain_decision
-from layette.engine.answer.assessment import Assessment, Priority, Recommendation
+from layette.engine.cases.areas import area_named
+from layette.engine.cases.compare import differences, numbers_of
 from layette.engine.cases.coverage import impossible
+from layette.engine.cases.written import Case, read_cases
 from layette.engine.errors import InputError, PackProblem, ReadersDisagree
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.written.folder import PackFolder, check_shape
-from layette.engine.pack.written.shapes import Shape
-from layette.engine.pack.written.yaml_nodes import Document
-from layette.engine.states.decide import decide
+from layette.engine.pack.written.folder import PackFolder
+from layette.engine.states.decide import Decision, decide
 from layette.engine.tables.load import load_table
 
 if TYPE_CHECKING:
     from layette.engine.api import Pack
-
-
-class Expected(Shape):
-    """One recommendation that a case expects."""
-
-    target: str
-    priority: Priority | None = None
-    side: str | None = None
-    rule: str | None = None
-    status: Literal["fired", "provisional"] | None = None
-
-
-class Expect(Shape):
-    """What a case expects. ``none``: targets that must not be proposed; ``settled``: those whose answer is settled."""
-
-    recommend: list[Expected] = Field(default_factory=list)
-    provisional: list[str] = Field(default_factory=list)
-    undecided: list[str] = Field(default_factory=list)
-    ruled_out: list[str] = Field(default_factory=list)
-    not_applicable: list[str] = Field(default_factory=list)
-    cannot_evaluate: list[str] = Field(default_factory=list)
-    measures: dict[str, str | float | int] = Field(default_factory=dict)
-    conclusions: dict[str, Literal["yes", "no", "open"]] = Field(default_factory=dict)
-    due: dict[str, Literal["later", "due", "overdue"]] = Field(default_factory=dict)
-    none: list[str] = Field(default_factory=list)
-    settled: list[str] = Field(default_factory=list)
-
-
-class CaseShape(Shape):
-    """A worked case of `cases/`. ``published`` marks one whose answer comes from the cited source itself.
-
-    ``tables`` puts an invented table of `cases/` in the place of one that only a site can supply: choice -> file stem.
-    """
-
-    id: str
-    title: str
-    source: str | list[str]
-    published: bool = False
-    tables: dict[str, str] = Field(default_factory=dict)
-    given: dict[str, Any]
-    expect: Expect
-
-
-@dataclass(frozen=True)
-class Case:
-    """A case as it stands in a file."""
-
-    shape: CaseShape
-    place: str
 
 
 @dataclass
@@ -87,13 +36,17 @@ class Seen:
 
 @dataclass
 class CaseReport:
-    """The outcome of a pack's cases: failures (case, what differs) and what each rule was seen to do."""
+    """The outcome of a pack's cases: failures (case, what differs) and what each rule was seen to do.
+
+    Where ``only`` names an area, all but ``problems`` is of that area alone.
+    """
 
     passed: int = 0
     failures: list[tuple[str, str]] = field(default_factory=list)
     problems: list[PackProblem] = field(default_factory=list)
     seen: dict[str, Seen] = field(default_factory=dict)
     impossible: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    only: str | None = None
 
     @property
     def unseen(self) -> dict[str, list[str]]:
@@ -110,58 +63,73 @@ class CaseReport:
         return out
 
 
-def read_cases(pack: Pack) -> tuple[list[Case], list[PackProblem]]:
-    """Read the pack's case files; mistakes of shape, doubled ids and unknown rules or targets come back as problems."""
-    folder = PackFolder(pack.folder)
-    out: list[Case] = []
-    for file in pack.shape.cases:
-        document = folder.document(f"cases/{file}")
-        if document is None or not isinstance(document.data, list):
-            continue
-        for k, entry in enumerate(document.data):
-            made = check_shape(document, entry, (k,), CaseShape, folder.problems)
-            if made is not None:
-                place = f"{document.file}:{document.line((k,))}"
-                folder.problems += _names(pack, made, document, k, {c.shape.id: c.place for c in out})
-                out.append(Case(made, place))
-    return out, folder.problems
+def run_cases(pack: Pack, only: str | None = None) -> CaseReport:
+    """Run every case of the pack, or those of one area; raises `InputError` for an area that the pack does not have.
 
-
-def _names(pack: Pack, case: CaseShape, document: Document, k: int, seen: Mapping[str, str]) -> Iterator[PackProblem]:
-    if case.id in seen:
-        yield document.problem((k, "id"), "duplicate-id", f"the case '{case.id}' stands already at {seen[case.id]}")
-    expect = case.expect
-    rules = [*expect.undecided, *expect.ruled_out, *expect.not_applicable, *expect.cannot_evaluate, *expect.due]
-    for name in rules:
-        if name.split("@")[0] not in pack.rules:
-            yield document.problem((k, "expect"), "unknown-rule", f"there is no rule '{name}'")
-    for name in [*expect.none, *expect.provisional, *expect.settled, *(r.target for r in expect.recommend)]:
-        if name not in pack.targets:
-            yield document.problem((k, "expect"), "unknown-target", f"there is no target '{name}'")
-    for name in expect.measures:
-        if name not in pack.measures:
-            yield document.problem((k, "expect"), "unknown-finding", f"there is no measure '{name}'")
-
-
-def run_cases(pack: Pack) -> CaseReport:
-    """Run every case of the pack."""
+    What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there.
+    """
     cases, problems = read_cases(pack)
-    report = CaseReport(problems=problems, seen={rule: Seen() for rule in pack.rules}, impossible=impossible(pack))
+    area = None if only is None else area_named(only, pack, cases)
+    run = _Run(pack, CaseReport(problems=problems, impossible=impossible(pack), only=only))
     for case in cases:
-        label = f"{case.shape.id} ({case.place})"
+        if area is None or area.has(case):
+            run.compare(case)
+        else:
+            run.read_alone(case)
+    run.count(pack.rules if area is None else area.rules)
+    return run.report
+
+
+class _Run:
+    """One run over cases: what differs goes into the report, the statuses are kept until they are counted."""
+
+    def __init__(self, pack: Pack, report: CaseReport) -> None:
+        self.pack, self.report = pack, report
+        self._numbers = numbers_of(pack.instances)
+        self._read: list[tuple[Status, ...]] = []
+        self._packs: dict[tuple[tuple[str, str], ...], Pack] = {(): pack}
+
+    def compare(self, case: Case) -> None:
+        """Run a case: it passes, or what differs is a failure."""
         try:
-            found = list(_run(_with_tables(pack, case.shape.tables, report.problems), case, report))
+            found = list(differences(case.shape.expect, self._decide(case), self._numbers))
         except (InputError, ReadersDisagree) as error:
             found = [str(error)]
-        report.failures += [(label, difference) for difference in found]
-        report.passed += not found
-    return report
+        self.report.failures += [(case.label, difference) for difference in found]
+        self.report.passed += not found
+
+    def read_alone(self, case: Case) -> None:
+        """Read a case for what it shows of the rules, by one reader; that it can be used is another run's business."""
+        with suppress(InputError):
+            self._decide(case, ("native",))
+
+    def count(self, rules: Iterable[str]) -> None:
+        """Report what each of these rules was seen to be."""
+        seen = self.report.seen = {rule: Seen() for rule in rules}
+        for instance, statuses in zip(self.pack.instances, zip(*self._read, strict=True), strict=False):
+            one = seen.get(instance.rule.shape.id)
+            if one is not None:
+                provisional = statuses.count(Status.PROVISIONAL)
+                one.fired += statuses.count(Status.FIRED) + provisional
+                one.ruled_out += statuses.count(Status.RULED_OUT)
+                one.undecided += statuses.count(Status.UNDECIDED) + provisional
+
+    def _decide(self, case: Case, readers: Iterable[str] | None = None) -> Decision:
+        pack = self._pack(case.shape.tables)
+        decision = decide(pack, pack.read_visit(case.shape.given), readers)
+        self._read.append(decision.statuses)
+        return decision
+
+    def _pack(self, tables: Mapping[str, str]) -> Pack:
+        """Return the pack with a case's own tables, made once for all cases with the same ones."""
+        key = tuple(sorted(tables.items()))
+        if key not in self._packs:
+            self._packs[key] = _with_tables(self.pack, tables, self.report.problems)
+        return self._packs[key]
 
 
 def _with_tables(pack: Pack, tables: Mapping[str, str], problems: list[PackProblem]) -> Pack:
-    """Return the pack with a case's own invented tables; the rules are shared, not compiled again."""
-    if not tables:
-        return pack
+    """Return the pack with invented tables of `cases/`; the rules are shared, not compiled again."""
     folder = PackFolder(pack.folder)
     made = dict(pack.tables)
     for choice, stem in tables.items():
@@ -173,82 +141,3 @@ def _with_tables(pack: Pack, tables: Mapping[str, str], problems: list[PackProbl
                 made[choice] = table
     problems += folder.problems
     return replace(pack, tables=made)
-
-
-def _run(pack: Pack, case: Case, report: CaseReport) -> Iterator[str]:
-    decision = decide(pack, pack.read_visit(case.shape.given))
-    for index, status in enumerate(decision.statuses):
-        seen = report.seen[pack.instances[index].rule.shape.id]
-        seen.fired += status in (Status.FIRED, Status.PROVISIONAL)
-        seen.ruled_out += status is Status.RULED_OUT
-        seen.undecided += status in (Status.UNDECIDED, Status.PROVISIONAL)
-    yield from differences(case.shape.expect, explain_decision(decision))
-
-
-def differences(expect: Expect, found: Assessment) -> Iterator[str]:
-    """Yield each way in which an assessment differs from what a case expects."""
-    made = [*found.recommendations, *found.avoid, *found.guidance, *found.reassurance]
-    for wanted in expect.recommend:
-        if not any(_matches(wanted, r) for r in made):
-            have = ", ".join(f"{r.target} {r.priority}" for r in made if r.target == wanted.target) or "nothing for it"
-            yield f"expected {wanted.model_dump(exclude_none=True)}, found {have}"
-    for target in expect.provisional:
-        if not any(r.target == target and any(g.status == "provisional" for g in r.reasons) for r in made):
-            yield f"expected a provisional reason for '{target}'"
-    for target in expect.none:
-        if any(r.target == target for r in made):
-            yield f"expected no recommendation for '{target}'"
-    for target in expect.settled:
-        if any(a.target == target and not a.settled for a in found.answers):
-            yield f"expected '{target}' to be settled"
-    yield from _statuses(expect, found)
-    yield from _values(expect, found)
-
-
-def _matches(wanted: Expected, found: Recommendation) -> bool:
-    return (
-        wanted.target == found.target
-        and wanted.priority in (None, found.priority)
-        and wanted.side in (None, found.side)
-        and (wanted.rule is None or any(g.rule == wanted.rule for g in found.reasons))
-        and (wanted.status is None or any(g.status == wanted.status for g in found.reasons))
-    )
-
-
-def _statuses(expect: Expect, found: Assessment) -> Iterator[str]:
-    status: dict[str, set[str]] = {}
-    for traced in found.trace:
-        for name in {traced.rule, traced.rule.split("@")[0]}:
-            status.setdefault(name, set()).add(traced.status)
-    wanted = [
-        ("undecided", expect.undecided),
-        ("ruled out", expect.ruled_out),
-        ("not applicable", expect.not_applicable),
-    ]
-    for word, rules in wanted:
-        for rule in rules:
-            have = status.get(rule, set())
-            fits = word in have or (word == "ruled out" and have == {"not applicable"})
-            if not fits:
-                yield f"expected {rule} {word}, found {', '.join(sorted(have)) or 'nothing'}"
-    unread = {n.rule for n in found.cannot_evaluate}
-    for rule in expect.cannot_evaluate:
-        if rule not in unread:
-            yield f"expected {rule} not to be evaluated"
-    due = {d.rule: d.state for d in found.due}
-    for rule, state in expect.due.items():
-        if due.get(rule) != state:
-            yield f"expected {rule} {state}, found {due.get(rule, 'not due')}"
-
-
-def _values(expect: Expect, found: Assessment) -> Iterator[str]:
-    measured = {m.id: m for m in found.measures}
-    for name, value in expect.measures.items():
-        have = measured.get(name)
-        shown = None if have is None else (have.category or have.text if isinstance(value, str) else have.low)
-        if shown is None or (shown != value if isinstance(value, str) else float(shown) != float(value)):
-            yield f"expected {name} = {value}, found {have.text if have else 'nothing'}"
-    concluded = {c.id: c.state for c in found.conclusions}
-    for name, state in expect.conclusions.items():
-        if concluded.get(name) != state:
-            yield f"expected {name} {state}, found {concluded.get(name, 'nothing')}"

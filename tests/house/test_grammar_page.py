@@ -9,7 +9,7 @@ import pytest
 from pydantic import BaseModel
 from support.checkout import ROOT, blocks
 
-from layette.engine.cases.cases import CaseShape
+from layette.engine.cases.written import CaseShape
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     MeasureShape,
