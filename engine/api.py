@@ -101,9 +101,12 @@ class Pack(CompiledPack):
         plan = self.plan
         return Context(decide(plan.states, visit, self.readers(readers), plan.rule_priorities), plan)
 
-    def run_cases(self) -> CaseReport:
-        """Run the pack's worked cases; see `engine.cases`."""
-        return run_cases(self.plan, self.readers())
+    def run_cases(self, only: str | None = None) -> CaseReport:
+        """Run the pack's worked cases, or those of the area ``only``; see `engine.cases`.
+
+        Raises `InputError` for an area that the pack does not have.
+        """
+        return run_cases(self.plan, self.readers(), only)
 
 
 def emergencies(assessment: Assessment) -> list[str]:

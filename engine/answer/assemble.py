@@ -21,7 +21,7 @@ from layette.engine.answer.deadlines import grouped
 from layette.engine.answer.due import due_items, proposed_anyway, wanted, wanted_now
 from layette.engine.answer.judge import to_judge
 from layette.engine.answer.outstanding import outstanding
-from layette.engine.answer.recommend import recommendation
+from layette.engine.answer.recommend import recommendations
 from layette.engine.answer.report import (
     answers,
     choices,
@@ -30,20 +30,19 @@ from layette.engine.answer.report import (
     conflicts,
     late_orders,
     measures,
+    not_evaluated,
     reading_warnings,
     set_notices,
     trace,
-    under_another_set,
 )
-from layette.engine.answer.resolve import episodes, gather
+from layette.engine.answer.resolve import gather
 from layette.engine.answer.standing import sorted_out
+from layette.engine.answer.topics import by_heading
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
-from layette.engine.answer.topics import by_heading
 from layette.engine.answer.words import age_text
 from layette.engine.answer.worlds import weigh
 from layette.engine.logic.program import Reader
-from layette.engine.terms import PRIORITIES
 
 
 @cache
@@ -61,22 +60,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     still_open = outstanding(context)
     due = wanted(context)
     weighed = weigh(context, gather(context, wanted_now(due, context)), readers)
-    grounds = weighed.grounds
-    made = [
-        recommendation(episode, context, still_open)
-        for place in sorted(grounds, key=lambda p: (p[0], p[1], p[2]))
-        for episode in episodes(grounds[place])
-    ]
-    order = context.plan.rule_order
-    made.sort(
-        key=lambda r: (
-            PRIORITIES.index(r.priority),
-            r.window.until or "9",
-            order[r.reasons[0].rule],
-            r.target,
-            r.side or "",
-        )
-    )
+    made = recommendations(weighed.grounds, context, still_open.unsettled)
     sorted_by_history = sorted_out(made, context, readers)
     made, standing = list(sorted_by_history.proposed), sorted_by_history.standing
     to_chase = [*sorted_by_history.to_chase]
@@ -111,8 +95,8 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         answers=tuple(answers(context)),
         steps=still_open.steps,
         due=due_later,
-        cannot_evaluate=(*still_open.not_evaluated, *under_another_set(context)),
-        measures=tuple(measures(context)),
+        cannot_evaluate=not_evaluated(context, still_open),
+        measures=tuple(measures(context, pack.measures)),
         conclusions=tuple(conclusions(context)),
         notices=(*set_notices(context), *pack.site.notices(), *still_open.notices, *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),

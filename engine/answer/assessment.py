@@ -235,8 +235,8 @@ class Step(Part):
 class Due(Part):
     """Something wanted from-until an age that is not on record.
 
-    ``said_not_done``: the record says that it was not done, or is complete without it, so that it is proposed; else it is looked
-    up first (`Assessment.not_on_record`), but for an emergency.
+    ``said_not_done``: the record says that it was not done, or is complete without it, so that it is proposed; else it
+    is looked up first (`Assessment.not_on_record`), but for an emergency.
     """
 
     finding: str

@@ -17,7 +17,6 @@ from layette.engine.states.looks import NOT_APPLICABLE
 from layette.engine.visit.recordings import Where
 from layette.engine.visit.visit import Recorded
 
-
 State = Literal["later", "overdue", "due"]
 
 

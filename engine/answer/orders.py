@@ -45,11 +45,9 @@ def asking_for(target: str, side: str, request: str, others: Collection[str], co
     Matched whatever the key that an order carries; but one that answers another of this visit's requests (``others``)
     is that one's, and where an order carries this very ``request`` key the rest are older.
     """
-    known = [
-        o for o in in_force(context)
-        if o.target == target and o.side in ("", side) and o.status in LIVE + ENDED and o.request_key not in others
-    ]  # fmt: skip
-    mine = [o for o in known if o.request_key == request]
+    told = [o for o in in_force(context) if o.status in LIVE + ENDED and o.request_key not in others]
+    mine = [o for o in told if o.request_key == request]
+    known = [o for o in told if o.target == target and o.side in ("", side)]
     return sorted(mine or known, key=lambda o: (o.status != DRAFT, o.time.lo if o.time else 0, o.reference))
 
 

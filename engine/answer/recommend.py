@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Container, Mapping, Sequence
+
 from layette.engine.answer.asked import asked_words
 from layette.engine.answer.assessment import Diagnosis, Reason, Recommendation
-from layette.engine.answer.context import Context
-from layette.engine.answer.outstanding import Outstanding
+from layette.engine.answer.context import Context, WantedInput
+from layette.engine.answer.proposals import Place
 from layette.engine.answer.reasons import rule_values
-from layette.engine.answer.resolve import Episode, Ground, episode_name, key
+from layette.engine.answer.resolve import Episode, Ground, episode_name, episodes, key
 from layette.engine.answer.words import codes_of, label_of, plain_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
@@ -15,8 +17,37 @@ from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES, Priority
 
+Unsettled = Mapping[int, tuple[WantedInput, ...]]
+"""For the number of each open rule, what it waits for."""
 
-def recommendation(episode: Episode, context: Context, still_open: Outstanding) -> Recommendation:
+
+def recommendations(
+    grounds: Mapping[Place, Sequence[Ground]],
+    context: Context,
+    unsettled: Unsettled,
+    targets: Container[str] | None = None,
+) -> list[Recommendation]:
+    """Return what the reasons propose, the most pressing first; ``targets`` names those to look at, None all."""
+    made = [
+        recommendation(episode, context, unsettled)
+        for place in sorted(grounds)
+        if targets is None or place[1] in targets
+        for episode in episodes(grounds[place])
+    ]
+    order = context.plan.rule_order
+    return sorted(
+        made,
+        key=lambda r: (
+            PRIORITIES.index(r.priority),
+            r.window.until or "9",
+            order[r.reasons[0].rule],
+            r.target,
+            r.side or "",
+        ),
+    )
+
+
+def recommendation(episode: Episode, context: Context, unsettled: Unsettled) -> Recommendation:
     """Return one episode as it is published."""
     first = episode.first
     target = context.pack.targets[first.proposal.target]
@@ -39,7 +70,7 @@ def recommendation(episode: Episode, context: Context, still_open: Outstanding) 
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
         plain=plain_of(target),
-        reasons=tuple(reason(ground, context, still_open) for ground in episode.grounds),
+        reasons=tuple(reason(ground, context, unsettled) for ground in episode.grounds),
         codes=codes,
         category=target.category,
         performer=target.performer,
@@ -72,7 +103,7 @@ def _possible(first: Ground, context: Context) -> Priority:
     return PRIORITIES[min([*open_too, first.rank])]
 
 
-def reason(ground: Ground, context: Context, still_open: Outstanding | None = None) -> Reason:
+def reason(ground: Ground, context: Context, unsettled: Unsettled | None = None) -> Reason:
     """Return one reason as it is published, with the values of the world in which it holds."""
     shape = ground.instance.rule.shape
     names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
@@ -85,15 +116,15 @@ def reason(ground: Ground, context: Context, still_open: Outstanding | None = No
         status="fired" if fired else "provisional",
         values=rule_values(ground.number, ground.world or context),
         sources=context.plan.citations(names),
-        unless=() if fired else (*ground.unless, *_unless(ground, context, still_open)),
+        unless=() if fired else (*ground.unless, *_unless(ground, context, unsettled)),
         since=ground.since or None,
         place=ground.instance.rule.place,
         diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
     )
 
 
-def _unless(ground: Ground, context: Context, still_open: Outstanding | None) -> tuple[str, ...]:
+def _unless(ground: Ground, context: Context, unsettled: Unsettled | None) -> tuple[str, ...]:
     """Return what would replace a provisional reason of the base world."""
-    if ground.world is not None or still_open is None:
+    if ground.world is not None or unsettled is None:
         return ()
-    return tuple(asked_words(wanted, context) for wanted in still_open.unsettled.get(ground.number, ()))
+    return tuple(asked_words(wanted, context) for wanted in unsettled.get(ground.number, ()))

@@ -36,6 +36,11 @@ def answers(context: Context) -> Iterable[Answer]:
         yield context.plan.answer(verb, target, side, fired, open_too)
 
 
+def not_evaluated(context: Context, still_open: Outstanding) -> tuple[NotEvaluated, ...]:
+    """Return the rules that could not be read at all, each with why."""
+    return (*still_open.not_evaluated, *under_another_set(context))
+
+
 def under_another_set(context: Context) -> Iterable[NotEvaluated]:
     """Yield the rules of one issuer that are not read on another issuer's lines."""
     for instance in context.pack.instances:
@@ -78,11 +83,11 @@ def conflicts(made: Sequence[Recommendation], context: Context) -> Iterable[str]
                 yield f"'{one.label}' and '{proposed[other].label}' exclude each other: decide which ({rules})"
 
 
-def measures(context: Context) -> Iterable[Measured]:
-    """Yield the measures that are known, with what they were computed from."""
+def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:
+    """Yield those of the measures that are shown and known, or known not to be computable."""
     pack = context.pack
-    for name, shape in pack.measures.items():
-        result = context.facts.result(name)
+    for name in names:
+        shape, result = pack.measures[name], context.facts.result(name)
         if not shape.show or not (result.known or (result.why_not and result.used)):
             continue
         low, high = result.span

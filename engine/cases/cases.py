@@ -1,83 +1,30 @@
 """Worked cases: visits with the answer that is expected, run as the tests of a pack.
 
-`run_cases` compares each case with the assessment and counts, for every rule, whether it was seen fired, ruled out
-and undecided. What a case does not name may be anything.
+`run_cases` compares each case with the answer and counts, for every rule, whether it was seen fired, ruled out and
+undecided. What a case does not name may be anything.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
 
-from pydantic import Field
-
-from layette.engine.answer.assemble import assemble
-from layette.engine.answer.assessment import Assessment, Recommendation
 from layette.engine.answer.context import Context
 from layette.engine.answer.plan import AnswerPlan
+from layette.engine.cases.areas import area_named
+from layette.engine.cases.compare import differences, numbers_of
 from layette.engine.cases.coverage import impossible
+from layette.engine.cases.written import Case, read_cases
 from layette.engine.errors import InputError, PackProblem, ReadersDisagree
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
 from layette.engine.pack.compiled import CompiledPack
-from layette.engine.pack.written.folder import PackFolder, check_shape
-from layette.engine.pack.written.shapes import Shape
-from layette.engine.pack.written.yaml_nodes import Document
+from layette.engine.pack.written.folder import PackFolder
 from layette.engine.states.decide import decide
 from layette.engine.states.plan import StatesPlan
 from layette.engine.tables.load import load_table
-from layette.engine.terms import Priority
 from layette.engine.visit.reader import reader_for
-
-
-class Expected(Shape):
-    """One recommendation that a case expects."""
-
-    target: str
-    priority: Priority | None = None
-    side: str | None = None
-    rule: str | None = None
-    status: Literal["fired", "provisional"] | None = None
-
-
-class Expect(Shape):
-    """What a case expects. ``none``: targets that must not be proposed; ``settled``: those whose answer is settled."""
-
-    recommend: list[Expected] = Field(default_factory=list)
-    provisional: list[str] = Field(default_factory=list)
-    undecided: list[str] = Field(default_factory=list)
-    ruled_out: list[str] = Field(default_factory=list)
-    not_applicable: list[str] = Field(default_factory=list)
-    cannot_evaluate: list[str] = Field(default_factory=list)
-    measures: dict[str, str | float | int] = Field(default_factory=dict)
-    conclusions: dict[str, Literal["yes", "no", "open"]] = Field(default_factory=dict)
-    due: dict[str, Literal["later", "due", "overdue"]] = Field(default_factory=dict)
-    none: list[str] = Field(default_factory=list)
-    settled: list[str] = Field(default_factory=list)
-
-
-class CaseShape(Shape):
-    """A worked case of `cases/`. ``published`` marks one whose answer comes from the cited source itself.
-
-    ``tables`` puts an invented table of `cases/` in the place of one that only a site can supply: choice -> file stem.
-    """
-
-    id: str
-    title: str
-    source: str | list[str]
-    published: bool = False
-    tables: dict[str, str] = Field(default_factory=dict)
-    given: dict[str, Any]
-    expect: Expect
-
-
-@dataclass(frozen=True)
-class Case:
-    """A case as it stands in a file."""
-
-    shape: CaseShape
-    place: str
 
 
 @dataclass
@@ -91,13 +38,17 @@ class Seen:
 
 @dataclass
 class CaseReport:
-    """The outcome of a pack's cases: failures (case, what differs) and what each rule was seen to do."""
+    """The outcome of a pack's cases: failures (case, what differs) and what each rule was seen to do.
+
+    Where ``only`` names an area, all but ``problems`` is of that area alone.
+    """
 
     passed: int = 0
     failures: list[tuple[str, str]] = field(default_factory=list)
     problems: list[PackProblem] = field(default_factory=list)
     seen: dict[str, Seen] = field(default_factory=dict)
     impossible: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    only: str | None = None
 
     @property
     def unseen(self) -> dict[str, list[str]]:
@@ -114,150 +65,88 @@ class CaseReport:
         return out
 
 
-def read_cases(pack: CompiledPack) -> tuple[list[Case], list[PackProblem]]:
-    """Read the pack's case files; mistakes of shape, doubled ids and unknown rules or targets come back as problems."""
-    folder = PackFolder(pack.folder)
-    out: list[Case] = []
-    for file in pack.shape.cases:
-        document = folder.document(f"cases/{file}")
-        if document is None or not isinstance(document.data, list):
-            continue
-        for k, entry in enumerate(document.data):
-            made = check_shape(document, entry, (k,), CaseShape, folder.problems)
-            if made is not None:
-                place = f"{document.file}:{document.line((k,))}"
-                folder.problems += _names(pack, made, document, k, {c.shape.id: c.place for c in out})
-                out.append(Case(made, place))
-    return out, folder.problems
+def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None) -> CaseReport:
+    """Run every case of the pack of ``plan``, or those of one area, each read by all ``readers``.
 
-
-def _names(
-    pack: CompiledPack, case: CaseShape, document: Document, k: int, seen: Mapping[str, str]
-) -> Iterator[PackProblem]:
-    if case.id in seen:
-        yield document.problem((k, "id"), "duplicate-id", f"the case '{case.id}' stands already at {seen[case.id]}")
-    expect = case.expect
-    rules = [*expect.undecided, *expect.ruled_out, *expect.not_applicable, *expect.cannot_evaluate, *expect.due]
-    for name in rules:
-        if name.split("@")[0] not in pack.rules:
-            yield document.problem((k, "expect"), "unknown-rule", f"there is no rule '{name}'")
-    for name in [*expect.none, *expect.provisional, *expect.settled, *(r.target for r in expect.recommend)]:
-        if name not in pack.targets:
-            yield document.problem((k, "expect"), "unknown-target", f"there is no target '{name}'")
-    for name in expect.measures:
-        if name not in pack.measures:
-            yield document.problem((k, "expect"), "unknown-finding", f"there is no measure '{name}'")
-
-
-def run_cases(plan: AnswerPlan, readers: Sequence[Reader]) -> CaseReport:
-    """Run every case of the pack of ``plan``; each visit is read by all ``readers``."""
+    Raises `InputError` for an area that the pack does not have.
+    What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there.
+    """
     pack = plan.pack
     cases, problems = read_cases(pack)
-    never = impossible(plan.states)
-    report = CaseReport(problems=problems, seen={rule: Seen() for rule in pack.rules}, impossible=never)
+    area = None if only is None else area_named(only, pack, cases)
+    report = CaseReport(problems=problems, impossible=impossible(plan.states), only=only)
+    run = _Run(plan, readers, report)
     for case in cases:
-        label = f"{case.shape.id} ({case.place})"
+        if area is None or area.has(case):
+            run.compare(case)
+        else:
+            run.read_alone(case)
+    run.count(pack.rules if area is None else area.rules)
+    return run.report
+
+
+class _Run:
+    """One run over cases: what differs goes into the report, the statuses are kept until they are counted."""
+
+    def __init__(self, plan: AnswerPlan, readers: Sequence[Reader], report: CaseReport) -> None:
+        self.pack, self.readers, self.report = plan.pack, readers, report
+        self._numbers = numbers_of(plan.pack.instances)
+        self._read: list[tuple[Status, ...]] = []
+        self._plans: dict[tuple[tuple[str, str], ...], AnswerPlan] = {(): plan}
+
+    def compare(self, case: Case) -> None:
+        """Run a case: it passes, or what differs is a failure."""
         try:
-            differ = list(_run(_with_tables(plan, case.shape.tables, report.problems), case, readers, report))
+            found = list(
+                differences(case.shape.expect, self._decide(case, self.readers), self._numbers, self.readers[:1])
+            )
         except (InputError, ReadersDisagree) as error:
-            differ = [str(error)]
-        report.failures += [(label, difference) for difference in differ]
-        report.passed += not differ
-    return report
+            found = [str(error)]
+        self.report.failures += [(case.label, difference) for difference in found]
+        self.report.passed += not found
+
+    def read_alone(self, case: Case) -> None:
+        """Read a case for what it shows of the rules, by one reader; that it can be used is another run's business."""
+        with suppress(InputError):
+            self._decide(case, self.readers[:1])
+
+    def count(self, rules: Iterable[str]) -> None:
+        """Report what each of these rules was seen to be."""
+        seen = self.report.seen = {rule: Seen() for rule in rules}
+        for instance, statuses in zip(self.pack.instances, zip(*self._read, strict=True), strict=False):
+            one = seen.get(instance.rule.shape.id)
+            if one is not None:
+                provisional = statuses.count(Status.PROVISIONAL)
+                one.fired += statuses.count(Status.FIRED) + provisional
+                one.ruled_out += statuses.count(Status.RULED_OUT)
+                one.undecided += statuses.count(Status.UNDECIDED) + provisional
+
+    def _decide(self, case: Case, readers: Sequence[Reader]) -> Context:
+        plan = self._plan(case.shape.tables)
+        visit = reader_for(plan.pack).read(case.shape.given)
+        decision = decide(plan.states, visit, readers, plan.rule_priorities)
+        self._read.append(decision.statuses)
+        return Context(decision, plan)
+
+    def _plan(self, tables: Mapping[str, str]) -> AnswerPlan:
+        """Return the plan of the pack with a case's own tables, made once for all cases with the same ones."""
+        key = tuple(sorted(tables.items()))
+        if key not in self._plans:
+            made = _with_tables(self.pack, tables, self.report.problems)
+            self._plans[key] = AnswerPlan(StatesPlan(made))
+        return self._plans[key]
 
 
-def _with_tables(plan: AnswerPlan, tables: Mapping[str, str], problems: list[PackProblem]) -> AnswerPlan:
-    """Return the plan with a case's own invented tables; the rules are shared, not compiled again."""
-    if not tables:
-        return plan
-    folder = PackFolder(plan.pack.folder)
-    supplied = dict(plan.pack.tables)
+def _with_tables(pack: CompiledPack, tables: Mapping[str, str], problems: list[PackProblem]) -> CompiledPack:
+    """Return the pack with invented tables of `cases/`; the rules are shared, not compiled again."""
+    folder = PackFolder(pack.folder)
+    made = dict(pack.tables)
     for choice, stem in tables.items():
         document, text = folder.document(f"cases/{stem}.yaml"), folder.text(f"cases/{stem}.csv")
         if document is not None and text is not None:
             table, found = load_table(document.data, text, f"cases/{stem}.csv")
             folder.problems += found
             if table is not None:
-                supplied[choice] = table
+                made[choice] = table
     problems += folder.problems
-    return AnswerPlan(StatesPlan(replace(plan.pack, tables=supplied)))
-
-
-def _run(plan: AnswerPlan, case: Case, readers: Sequence[Reader], report: CaseReport) -> Iterator[str]:
-    visit = reader_for(plan.pack).read(case.shape.given)
-    decision = decide(plan.states, visit, readers, plan.rule_priorities)
-    for index, status in enumerate(decision.statuses):
-        seen = report.seen[plan.pack.instances[index].rule.shape.id]
-        seen.fired += status in (Status.FIRED, Status.PROVISIONAL)
-        seen.ruled_out += status is Status.RULED_OUT
-        seen.undecided += status in (Status.UNDECIDED, Status.PROVISIONAL)
-    yield from differences(case.shape.expect, assemble(Context(decision, plan), readers[:1]))
-
-
-def differences(expect: Expect, found: Assessment) -> Iterator[str]:
-    """Yield each way in which an assessment differs from what a case expects."""
-    made = [*found.recommendations, *found.avoid, *found.guidance, *found.reassurance]
-    for wanted in expect.recommend:
-        if not any(_matches(wanted, r) for r in made):
-            have = ", ".join(f"{r.target} {r.priority}" for r in made if r.target == wanted.target) or "nothing for it"
-            yield f"expected {wanted.model_dump(exclude_none=True)}, found {have}"
-    for target in expect.provisional:
-        if not any(r.target == target and any(g.status == "provisional" for g in r.reasons) for r in made):
-            yield f"expected a provisional reason for '{target}'"
-    for target in expect.none:
-        if any(r.target == target for r in made):
-            yield f"expected no recommendation for '{target}'"
-    for target in expect.settled:
-        if any(a.target == target and not a.settled for a in found.answers):
-            yield f"expected '{target}' to be settled"
-    yield from _statuses(expect, found)
-    yield from _values(expect, found)
-
-
-def _matches(wanted: Expected, found: Recommendation) -> bool:
-    return (
-        wanted.target == found.target
-        and wanted.priority in (None, found.priority)
-        and wanted.side in (None, found.side)
-        and (wanted.rule is None or any(g.rule == wanted.rule for g in found.reasons))
-        and (wanted.status is None or any(g.status == wanted.status for g in found.reasons))
-    )
-
-
-def _statuses(expect: Expect, found: Assessment) -> Iterator[str]:
-    status: dict[str, set[str]] = {}
-    for traced in found.trace:
-        for name in {traced.rule, traced.rule.split("@")[0]}:
-            status.setdefault(name, set()).add(traced.status)
-    wanted = [
-        ("undecided", expect.undecided),
-        ("ruled out", expect.ruled_out),
-        ("not applicable", expect.not_applicable),
-    ]
-    for word, rules in wanted:
-        for rule in rules:
-            have = status.get(rule, set())
-            fits = word in have or (word == "ruled out" and have == {"not applicable"})
-            if not fits:
-                yield f"expected {rule} {word}, found {', '.join(sorted(have)) or 'nothing'}"
-    unread = {n.rule for n in found.cannot_evaluate}
-    for rule in expect.cannot_evaluate:
-        if rule not in unread:
-            yield f"expected {rule} not to be evaluated"
-    due = {d.rule: d.state for d in found.due}
-    for rule, state in expect.due.items():
-        if due.get(rule) != state:
-            yield f"expected {rule} {state}, found {due.get(rule, 'not due')}"
-
-
-def _values(expect: Expect, found: Assessment) -> Iterator[str]:
-    measured = {m.id: m for m in found.measures}
-    for name, value in expect.measures.items():
-        have = measured.get(name)
-        shown = None if have is None else (have.category or have.text if isinstance(value, str) else have.low)
-        if shown is None or (shown != value if isinstance(value, str) else float(shown) != float(value)):
-            yield f"expected {name} = {value}, found {have.text if have else 'nothing'}"
-    concluded = {c.id: c.state for c in found.conclusions}
-    for name, state in expect.conclusions.items():
-        if concluded.get(name) != state:
-            yield f"expected {name} {state}, found {concluded.get(name, 'nothing')}"
+    return replace(pack, tables=made)

@@ -32,20 +32,29 @@ def add(verbs: Any) -> None:
     default = "the pack's folder (default: the one that ships with Layette)"
     verb.add_argument("pack", metavar="PACK", nargs="?", help=default)
     verb.add_argument("--site", metavar="FILE", help="the site file to check together with the pack")
+    verb.add_argument(
+        "--only",
+        metavar="AREA",
+        help="run and report one area only, named as a file of rules or cases or as an area of the findings: "
+        "its rules, and the cases that are in its file or name one of them",
+    )
     verb.add_argument("--all", action="store_true", help="show every list to its end")
     verb.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Check a pack; returns 0, or 2 where a case fails or a rule lacks one. Raises `PackError` with every problem."""
+    """Check a pack; returns 0, or 2 where a case fails or a rule lacks one.
+
+    Raises `PackError` with every problem of the pack, `InputError` for an area that it does not have.
+    """
     pack = load_pack(arguments.pack, arguments.site)
-    report = pack.run_cases()
+    report = pack.run_cases(arguments.only)
     if report.problems:
         raise PackError(report.problems)
     page = Page(_WIDTH, colour=False, full=arguments.all)
     _cases(page, pack, report)
-    _coverage(page, report)
-    _marked(page, pack)
+    _coverage(page, pack, report)
+    _marked(page, pack, report)
     print(page.text(), end="")
     return 2 if report.failures or report.unseen else 0
 
@@ -57,15 +66,21 @@ def _cases(page: Page, pack: Pack, report: CaseReport) -> None:
     for case, difference in report.failures:
         failed.setdefault(case, []).append(difference)
     run_in_all = report.passed + len(failed)
-    page.heading(f"CASES: {run_in_all} run, {report.passed} passed, {len(failed)} failed")
+    page.heading(f"CASES{_of_area(report)}: {run_in_all} run, {report.passed} passed, {len(failed)} failed")
     for case, differences in failed.items():
         page.put(f"{case}: {'; '.join(differences)}", "  - ")
 
 
-def _coverage(page: Page, report: CaseReport) -> None:
+def _of_area(report: CaseReport) -> str:
+    return "" if report.only is None else f" ({report.only})"
+
+
+def _coverage(page: Page, pack: Pack, report: CaseReport) -> None:
     """Report what the cases show of each rule, and never hide a rule that they do not show."""
-    page.heading("RULES AS THE CASES SHOW THEM")
+    page.heading(f"RULES{_of_area(report)} AS THE CASES SHOW THEM")
     unseen, number = report.unseen, len(report.seen)
+    if report.only is not None:
+        page.put(f"of the area '{report.only}' only: {number} of {len(pack.rules)} rules, as all cases show them")
     for status in STATUSES:
         missing = [rule for rule, lacking in unseen.items() if status in lacking]
         page.put(f"{status}: {number - len(missing)} of {number}")
@@ -73,12 +88,13 @@ def _coverage(page: Page, report: CaseReport) -> None:
             page.put("never: " + ", ".join(shown(missing, _MANY, full=page.full)), "    ")
 
 
-def _marked(page: Page, pack: Pack) -> None:
+def _marked(page: Page, pack: Pack, report: CaseReport) -> None:
     """List the rules with a source that was not verified in print; those from memory always whole, for review."""
+    looked_at = {name: rule for name, rule in pack.rules.items() if name in report.seen}
     for kind, heading in MARKED:
-        rules = [name for name, rule in pack.rules.items() if kind in _kinds(pack, rule.shape)]
+        rules = [name for name, rule in looked_at.items() if kind in _kinds(pack, rule.shape)]
         if rules:
-            page.heading(f"{heading}: {len(rules)} of {len(pack.rules)} rules")
+            page.heading(f"{heading}: {len(rules)} of {len(looked_at)} rules{_of_area(report)}")
             page.put(", ".join(shown(rules, _MANY, full=page.full or kind == "from-memory")))
 
 

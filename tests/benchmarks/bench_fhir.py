@@ -1,4 +1,4 @@
-"""A Bundle of 60 entries parsed, validated and written, as ratios to `fhir.resources` alone.
+"""A Bundle of 60 entries parsed, validated and written, as ratios to `fhir.resources` alone; and read into a visit.
 
 ``python tests/benchmarks/bench_fhir.py [--rounds 30]`` on a quiet machine. Tests are never timed. The baseline parses
 and validates with the models of R4B (which catch a part of what our validator catches) and writes with them.
@@ -15,11 +15,15 @@ from typing import Any
 
 from fhir.resources.R4B.bundle import Bundle
 
+from layette.engine import load_pack
 from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.xml import from_xml, to_xml
+from layette.mapping.read import read
 from layette.mapping.validate import errors, validate
 
-EXAMPLE = Path(__file__).parents[2] / "examples/expected/jaundiced-sleepy-day-4.fhir.json"
+EXAMPLES = Path(__file__).parents[2] / "examples"
+EXAMPLE = EXAMPLES / "expected/jaundiced-sleepy-day-4.fhir.json"
+VISIT = EXAMPLES / "jaundiced-sleepy-day-4.json"
 ENTRIES = 60
 
 
@@ -46,6 +50,7 @@ def main(rounds: int) -> None:
     bundle = sample()
     text, xml = dumps(bundle), to_xml(bundle)
     model = Bundle.model_validate_json(text)
+    visit, pack = loads(VISIT.read_bytes()), load_pack()
     other = "fhir.resources"
     steps: list[tuple[str, str, Callable[[], Any]]] = [
         ("read", f"{other}: parse and validate", lambda: Bundle.model_validate_json(text)),
@@ -57,6 +62,8 @@ def main(rounds: int) -> None:
         ("write", f"{other}: write JSON", lambda: model.model_dump_json()),
         ("write", "JSON: write", lambda: dumps(bundle)),
         ("write", "XML: write", lambda: to_xml(bundle)),
+        ("visit", "a visit: parse", lambda: loads(VISIT.read_bytes())),
+        ("visit", "a visit: read into a flat one", lambda: read(visit, pack)),
     ]
     size = len(text.encode())
     print(f"{len(bundle['entry'])} entries, {size} bytes of JSON, {len(xml)} of XML")

@@ -9,7 +9,7 @@ import pytest
 from pydantic import BaseModel
 from support.checkout import ROOT, blocks
 
-from layette.engine.cases.cases import CaseShape
+from layette.engine.cases.written import CaseShape
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, SettingShape, SourceShape
 from layette.engine.pack.written.yaml_nodes import parse

@@ -184,7 +184,9 @@ def assessment(**changes: Any) -> Assessment:
         ),
         "due": (
             Due(
-                finding="bloodspot", target="bloodspot_collection", kind="order", said_not_done=True, label="Blood spot", rule="screening.bloodspot", state="overdue", priority="asap",
+                finding="bloodspot", target="bloodspot_collection", kind="order", said_not_done=True,
+                label="Blood spot",
+                rule="screening.bloodspot", state="overdue", priority="asap",
                 window=Window(start=BORN, until="2026-11-22T08:30:00-06:00", text="at 24 to 48 h of age", overdue=True),
                 because="Some of these illnesses need treatment in the first week.", sources=(PUBLISHED,),
             ),
@@ -241,7 +243,9 @@ def assessment(**changes: Any) -> Assessment:
         if deadline in by_deadline
     )
     verdict = Verdict(text="An eye doctor now.", pressing=True, now=1, by_tomorrow=0, to_judge=0, next_visit=None)
-    return Assessment(**({"verdict": verdict, "do": do, "come_back": (), "tell_family": (), "not_on_record": ()} | values))
+    return Assessment(
+        **({"verdict": verdict, "do": do, "come_back": (), "tell_family": (), "not_on_record": ()} | values)
+    )
 
 
 def source_bundle() -> dict[str, Any]:

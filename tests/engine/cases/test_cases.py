@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 from support.small_pack import FOLDER, copied, small
 
-from layette.engine import Pack, load_pack
-from layette.engine.cases.cases import Expect
+from layette.engine import InputError, Pack, load_pack
+from layette.engine.cases.written import Expect
+from layette.engine.logic.conditions import Status
+from layette.engine.logic.native import NativeReader
+from layette.engine.logic.program import Reading
 
 CASES = "cases/exam.yaml"
 GIVEN: dict[str, Any] = {
@@ -38,6 +42,7 @@ TRUE: dict[str, Any] = {
     "none": ["ophthalmology"],
     "settled": ["feeding_assessment"],
 }
+LINES = (("high", 350), ("low", 250))
 WRONG: list[tuple[str, dict[str, Any], str]] = [
     ("a target that is not proposed", {"recommend": [{"target": "ophthalmology"}]}, "found nothing for it"),
     ("another priority", {"recommend": [{"target": "weight_recheck", "priority": "stat"}]}, "weight_recheck routine"),
@@ -131,6 +136,97 @@ def test_the_report_counts_what_each_rule_was_seen_to_be(tmp_path: Path) -> None
     assert set(report.unseen["exam.light"]) == {"fired", "ruled out"}
     first = report.seen["exam.barlow-first"]
     assert (first.fired, first.undecided) == (2, 4), "left is provisional, which counts as both; right is undecided"
+
+
+def test_readers_that_disagree_fail_the_case_and_are_named(tmp_path: Path) -> None:
+    class Faulty(NativeReader):
+        name = "faulty"
+
+        def read(self, states: Sequence[int]) -> Reading:
+            right = super().read(states)
+            return Reading((Status.FIRED, *right.statuses[1:]), right.states)
+
+    pack = pack_of(tmp_path, case({}))
+    readers = (NativeReader(pack.program), Faulty(pack.program))
+    object.__setattr__(pack, "readers", lambda names=None: readers)
+    report = pack.run_cases()
+    assert report.passed == 0
+    assert "two readers of the rules disagree" in report.failures[0][1]
+    assert not any(seen.fired for seen in report.seen.values()), "what is not agreed on shows nothing"
+
+
+def test_each_case_has_the_tables_that_it_names(tmp_path: Path) -> None:
+    def own(stem: str, name: str, line: int) -> dict[str, Any]:
+        findings = {"serum_bilirubin": {"value": 250, "unit": "umol/L"}, "gestational_age": {"value": 38, "unit": "wk"}}
+        given = {**GIVEN, "findings": findings, "settings": {"lines_set": "site-lines"}}
+        return case({"measures": {"light_line": line}}, name, given=given, tables={"site-lines": stem})
+
+    cases = [own("high", "first", 350), own("low", "second", 250), own("high", "third", 350), own("low", "fourth", 350)]
+    header = (FOLDER / "tables/invented-lines.yaml").read_text()
+    tables = [(f"cases/{stem}.yaml", "*", header) for stem in ("high", "low")]
+    lines = [(f"cases/{stem}.csv", "*", f"age_hours,light,exchange\n0,{n},400\n336,{n},400\n") for stem, n in LINES]
+    listed = ("pack.yaml", "cases: [exam.yaml]", "cases: [exam.yaml]\ncase_tables: [high.yaml, low.yaml]")
+    report = load_pack(copied(tmp_path, (CASES, "*", json.dumps(cases)), *tables, *lines, listed)).run_cases()
+    assert report.problems == []
+    [(label, difference)] = report.failures
+    assert label.startswith("fourth ")
+    assert difference.startswith("expected light_line = 350, found 250")
+
+
+AREAS = ["care", "exam", "more"]
+OTHER = case({"ruled_out": ["exam.fever"], "none": ["weight_recheck"]}, "other")
+MORE = [case({"undecided": ["care.cord"]}, "cord"), case({"none": ["weight_recheck"]}, "wrong")]
+
+
+@pytest.fixture(scope="module")
+def areas(tmp_path_factory: pytest.TempPathFactory) -> Pack:
+    """A pack with two files of cases, one case of each wrong."""
+    edits = [(CASES, "*", json.dumps([OTHER])), ("cases/more.yaml", "*", json.dumps(MORE))]
+    listed = ("pack.yaml", "cases: [exam.yaml]", "cases: [exam.yaml, more.yaml]")
+    return load_pack(copied(tmp_path_factory.mktemp("areas"), *edits, listed))
+
+
+@pytest.mark.parametrize(
+    ("only", "passed", "failed", "rules"),
+    [
+        pytest.param("exam", 1, ["other"], "exam.", id="rules, cases and findings of one name"),
+        pytest.param("care", 1, [], "care.", id="rules whose cases are in another file"),
+        pytest.param("more", 1, ["wrong"], "care.", id="cases whose rules are in another file"),
+    ],
+)
+def test_one_area_is_its_rules_and_the_cases_about_them(
+    areas: Pack, only: str, passed: int, failed: list[str], rules: str
+) -> None:
+    whole, part = areas.run_cases(), areas.run_cases(only)
+    assert (whole.only, part.only) == (None, only)
+    assert (part.passed, [label.split()[0] for label, _ in part.failures]) == (passed, failed)
+    assert set(part.failures) <= set(whole.failures)
+    assert [rule for rule in part.seen if rule.startswith(rules)] == [r for r in areas.rules if r.startswith(rules)]
+    assert part.seen == {rule: whole.seen[rule] for rule in part.seen}, "counted over all cases"
+    assert part.unseen == {rule: lacking for rule, lacking in whole.unseen.items() if rule in part.seen}
+
+
+def test_an_area_of_the_findings_has_the_rules_that_test_them(areas: Pack) -> None:
+    cord = [name for area in areas.areas for name in area.findings if name == "cord_attached"]
+    assert cord == ["cord_attached"]
+    assert "care.cord" in areas.run_cases("exam").seen
+
+
+@pytest.mark.parametrize("only", ["exams", "", "exam.yaml"])
+def test_an_area_that_does_not_exist_is_an_error_that_lists_those_that_do(areas: Pack, only: str) -> None:
+    with pytest.raises(InputError) as caught:
+        areas.run_cases(only)
+    [problem] = caught.value.problems
+    assert (problem.path, problem.code, problem.value) == ("only", "setting", only)
+    assert problem.expected == "one of " + ", ".join(AREAS)
+
+
+def test_a_faulty_case_of_another_area_is_left_to_that_area(tmp_path: Path) -> None:
+    faulty = {**case({}, "faulty"), "given": {**GIVEN, "findings": {"weight": 3}}}
+    edits = [(CASES, "*", json.dumps([faulty])), ("cases/more.yaml", "*", json.dumps(MORE[:1]))]
+    listed = ("pack.yaml", "cases: [exam.yaml]", "cases: [exam.yaml, more.yaml]")
+    report = load_pack(copied(tmp_path, *edits, listed)).run_cases("more")
+    assert (report.passed, report.failures) == (1, [])
 
 
 def test_the_cases_of_the_small_pack_pass() -> None:

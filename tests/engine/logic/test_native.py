@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 
+import pytest
 from hypothesis import given, settings
-from support.program_strategies import programs, programs_with_visit
+from support.program_strategies import NOTHING, flag, programs, programs_with_visit, rule
 
-from layette.engine.logic.conditions import State, Status
+from layette.engine.logic.conditions import Among, State, Status
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import Program, ReferenceReader
+from layette.engine.logic.program import NO, YES, Program, ReferenceReader
 
 
 @settings(max_examples=2000, deadline=None)
@@ -41,8 +42,22 @@ def test_an_empty_program_reads_nothing() -> None:
     assert NativeReader(Program((), ())).read([]) == ReferenceReader(Program((), ())).read([])
 
 
-def test_the_given_states_are_left_alone() -> None:
-    program = Program((), ())
-    states: list[State] = []
+@pytest.mark.parametrize("reader", [NativeReader, ReferenceReader])
+def test_the_given_states_are_left_alone(reader: type[NativeReader | ReferenceReader]) -> None:
+    """What is concluded is filled into the reading, not into what the caller gave."""
+    variables = (flag("fever"), flag("unwell"))
+    full = [variable.full for variable in variables]
+    rules = (rule(0, NOTHING, Among(0, YES), full, concludes=(1,)), rule(1, NOTHING, Among(1, YES), full))
+    states = [YES, YES | NO]
+    reading = reader(Program(variables, rules, conclusions=(1,))).read(states)
+    assert reading.states == (YES, YES)
+    assert states == [YES, YES | NO]
+
+
+@settings(max_examples=200, deadline=None)
+@given(programs_with_visit())
+def test_no_reader_changes_the_states_of_any_program(drawn: tuple[Program, list[State]]) -> None:
+    program, states = drawn
+    given_states = list(states)
     NativeReader(program).read(states)
-    assert states == []
+    assert states == given_states

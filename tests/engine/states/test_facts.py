@@ -191,6 +191,13 @@ def test_an_earlier_finding_and_a_complete_history(age: str | None, complete: li
     assert statuses(found)[AGAIN] == expected
 
 
+@pytest.mark.parametrize(("complete", "expected"), [([], "provisional"), (["observations"], "fired")])
+def test_a_complete_history_says_nothing_of_what_is_found_now(complete: list[str], expected: str) -> None:
+    found = assess({"barlow.left": "positive", "red_reflex.left": "white"}, history_complete=complete)
+    assert statuses(found)["exam.barlow-first@left"] == expected
+    assert statuses(found)["exam.red-reflex-abnormal"] == "fired"
+
+
 def test_a_provisional_rule_names_what_would_replace_it() -> None:
     found = assess({"barlow.left": "positive"})
     assert statuses(found)["exam.barlow-first@left"] == "provisional"

@@ -47,9 +47,12 @@ class StandIn(SamplePack):
             raise self.error
         return assessment()
 
-    def run_cases(self) -> CaseReport:
+    def run_cases(self, only: str | None = None) -> CaseReport:
         seen = {"eyes.seen": Seen(fired=1, undecided=1), "eyes.unseen": Seen()}
-        return CaseReport(passed=1, failures=list(self.failures), seen=seen, problems=list(self.case_problems))
+        if only is not None:
+            del seen["eyes.seen"]
+        problems = list(self.case_problems)
+        return CaseReport(passed=1, failures=list(self.failures), seen=seen, problems=problems, only=only)
 
 
 @pytest.fixture(autouse=True)
@@ -221,6 +224,15 @@ def test_check_lists_cases_coverage_and_memory_and_a_rule_without_a_case_is_an_e
     assert "ruled out: 0 of 2 never: eyes.seen, eyes.unseen" in out
     assert "undecided: 1 of 2 never: eyes.unseen" in out
     assert "FROM MEMORY: 1 of 2 rules eyes.unseen" in out
+
+
+def test_a_check_of_one_area_says_so_in_every_part(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "--only", "unseen"]) == 2
+    out = " ".join(capsys.readouterr().out.split())
+    assert "CASES (unseen): 1 run, 1 passed, 0 failed" in out
+    assert "RULES (unseen) AS THE CASES SHOW THEM of the area 'unseen' only: 1 of 2 rules" in out
+    assert "fired: 0 of 1 never: eyes.unseen" in out
+    assert "FROM MEMORY: 1 of 1 rules (unseen) eyes.unseen" in out
 
 
 def test_a_failing_case_is_named_and_is_an_error(pack: StandIn, capsys: pytest.CaptureFixture[str]) -> None:

@@ -19,7 +19,7 @@ from support.checkout import ROOT
 from support.small_pack import small
 
 from layette.engine.api import Pack, load_pack
-from layette.engine.cases.cases import read_cases
+from layette.engine.cases.written import read_cases
 from layette.mapping.export import condition, export, file_name, rule_words, to_collection
 from layette.mapping.export.publication import computer_name, legal_id
 from layette.mapping.fhir.json import dumps

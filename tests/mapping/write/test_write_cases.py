@@ -10,7 +10,7 @@ import pytest
 from support.checkout import ROOT
 
 from layette.engine.api import Pack, load_pack
-from layette.engine.cases.cases import read_cases
+from layette.engine.cases.written import read_cases
 from layette.mapping.fhir.json import dumps
 from layette.mapping.fhir.xml import to_xml, validate_xsd
 from layette.mapping.text import render

@@ -1,0 +1,120 @@
+"""A case asks for parts of an answer, made one by one; they are those of the whole assessment."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from support.small_pack import AT, small, visit
+
+from layette.engine import Assessment, Pack, load_pack
+from layette.engine.cases.compare import differences, numbers_of
+from layette.engine.cases.written import Expect, read_cases
+from layette.engine.states.decide import decide
+
+WORDS = {"undecided": "undecided", "ruled out": "ruled_out", "not applicable": "not_applicable"}
+PLACED = {"target": "hip_again", "side": "left", "status": "active", "priority": "urgent", "time": AT}
+VISITS: dict[str, dict[str, Any]] = {
+    "nothing known": visit(),
+    "several things": visit(
+        {
+            "weight": {"value": 2.69, "unit": "kg"},
+            "birth_weight": {"value": 3.0, "unit": "kg"},
+            "barlow.left": "positive",
+            "alertness": "hard_to_wake",
+            "serum_bilirubin": {"value": 300, "unit": "umol/L"},
+        },
+        sex_at_birth="female",
+    ),
+    "an order that stands": visit(
+        {"barlow.left": "positive", "barlow.right": "positive"}, history={"orders": [PLACED]}
+    ),
+}
+
+
+def _shipped() -> list[Any]:
+    pack = load_pack()
+    return [
+        pytest.param(pack, case.shape.given, id=case.shape.id)
+        for case in read_cases(pack)[0][::90]
+        if not case.shape.tables
+    ]
+
+
+BOTH = [*(pytest.param(small(), given, id=name) for name, given in VISITS.items()), *_shipped()]
+
+
+def told(pack: Pack, given: dict[str, Any], **expected: Any) -> list[str]:
+    decision = decide(pack, pack.read_visit(given), ["native"])
+    return list(differences(Expect(**expected), decision, numbers_of(pack.instances)))
+
+
+def proposals(found: Assessment) -> Iterator[Any]:
+    for listed in (found.recommendations, found.avoid, found.guidance, found.reassurance):
+        yield from listed
+
+
+@pytest.mark.parametrize(("pack", "given"), BOTH)
+def test_what_the_assessment_says_is_as_expected(pack: Pack, given: dict[str, Any]) -> None:
+    found = pack.assess(given, readers=["native"])
+    expected = {
+        "recommend": [
+            {"target": r.target, "priority": r.priority, "side": r.side, "rule": g.rule, "status": g.status}
+            for r in proposals(found)
+            for g in r.reasons
+        ],
+        "provisional": [r.target for r in proposals(found) for g in r.reasons if g.status == "provisional"],
+        "cannot_evaluate": [one.rule for one in found.cannot_evaluate],
+        "measures": {m.id: m.category or m.text for m in found.measures},
+        "conclusions": {c.id: c.state for c in found.conclusions},
+        "due": {one.rule: one.state for one in found.due},
+        **{key: [t.rule for t in found.trace if t.status == word] for word, key in WORDS.items()},
+    }
+    assert expected["undecided"]
+    assert expected["measures"]
+    assert told(pack, given, **expected) == []
+
+
+@pytest.mark.parametrize(("pack", "given"), BOTH)
+def test_what_the_assessment_does_not_say_is_told(pack: Pack, given: dict[str, Any]) -> None:
+    found = pack.assess(given, readers=["native"])
+    made = {r.target for r in proposals(found)}
+    unsettled = {a.target for a in found.answers if not a.settled}
+    assert told(pack, given, recommend=[{"target": t} for t in pack.targets]) == [
+        f"expected {{'target': '{t}'}}, found nothing for it" for t in pack.targets if t not in made
+    ]
+    assert told(pack, given, none=list(pack.targets)) == [
+        f"expected no recommendation for '{t}'" for t in pack.targets if t in made
+    ]
+    assert told(pack, given, settled=list(pack.targets)) == [
+        f"expected '{t}' to be settled" for t in pack.targets if t in unsettled
+    ]
+    due = {one.rule: one.state for one in found.due}
+    assert told(pack, given, due=dict.fromkeys(pack.rules, "overdue")) == [
+        f"expected {rule} overdue, found {due.get(rule, 'not due')}"
+        for rule in pack.rules
+        if due.get(rule) != "overdue"
+    ]
+    shown = {m.id: m.text for m in found.measures}
+    assert told(pack, given, measures=dict.fromkeys(pack.measures, "nonsense")) == [
+        f"expected {name} = nonsense, found {shown.get(name, 'nothing')}" for name in pack.measures
+    ]
+
+
+@pytest.mark.parametrize("word", WORDS)
+@pytest.mark.parametrize(("pack", "given"), BOTH)
+def test_every_rule_has_the_status_of_the_trace_and_no_other(pack: Pack, given: dict[str, Any], word: str) -> None:
+    found = pack.assess(given, readers=["native"])
+    fitting = {word, "not applicable"} if word == "ruled out" else {word}
+    assert told(pack, given, **{WORDS[word]: [t.rule for t in found.trace]}) == [
+        f"expected {t.rule} {word}, found {t.status}" for t in found.trace if t.status not in fitting
+    ]
+
+
+def test_an_order_that_stands_is_no_recommendation() -> None:
+    given = VISITS["an order that stands"]
+    [standing] = small().assess(given, readers=["native"]).standing
+    assert (standing.target, standing.side) == ("hip_again", "left")
+    assert told(small(), given, recommend=[{"target": "hip_again", "side": "right"}]) == []
+    assert told(small(), given, recommend=[{"target": "hip_again", "side": "left"}]) != []
