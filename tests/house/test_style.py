@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from support.checkout import done
+from support.type_checked import checked
 
 RUFF = Path(sys.executable).with_name("ruff")
 
@@ -20,5 +21,6 @@ def test_the_code_is_formatted():
 
 
 @pytest.mark.slow
+@pytest.mark.xdist_group("mypy")
 def test_mypy_strict_finds_nothing():
-    done(sys.executable, "-m", "mypy")
+    assert checked().errors == []
