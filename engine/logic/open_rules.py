@@ -25,7 +25,7 @@ class OpenRules:
 
     def __init__(self, program: Program) -> None:
         """Prepare each rule's open conditions: its own, and those of its replacements."""
-        full = program.unknown
+        full = program.full
         self._own = [normal_form(AllOf((r.applies, r.when)), full) for r in program.rules]
         self._replacements = [r.replacements for r in program.rules]
         self._own_variables = [tuple(dict.fromkeys(variables(node))) for node in self._own]

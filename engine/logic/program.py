@@ -59,17 +59,22 @@ class Program:
     """All rules of a pack in dependency order, over numbered variables.
 
     ``conclusions`` are the variables that rules conclude (atoms: ``no``, ``yes``); a reader is given
-    them as unknown and fills them in.
+    them as unknown and fills them in. ``full`` holds, for each variable, the state in which nothing is known.
     """
 
     variables: tuple[Variable, ...]
     rules: tuple[CompiledRule, ...]
     conclusions: tuple[int, ...] = ()
+    full: tuple[State, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Lay ``full`` out once: whatever goes over all rules asks for it."""
+        object.__setattr__(self, "full", tuple([variable.full for variable in self.variables]))
 
     @property
     def unknown(self) -> list[State]:
-        """The states of a visit of which nothing is known."""
-        return [variable.full for variable in self.variables]
+        """The states of a visit of which nothing is known, as a list of the caller's own."""
+        return list(self.full)
 
 
 NO, YES = 0b01, 0b10

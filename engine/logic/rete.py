@@ -101,7 +101,7 @@ def _answers(part: Sequence[int], program: Program) -> Answers:
     """List the conjunctions of some rules; one that several sides share stands there once."""
     answers: Answers = defaultdict(list)
     for k in part:
-        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.unknown), strict=True):
+        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.full), strict=True):
             for way in ways:
                 answers[frozenset(way.items())].append((k, side))
     return answers
