@@ -9,7 +9,8 @@ from support.program_strategies import programs, programs_with_visit
 
 from layette.engine.logic.conditions import State, Status
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import Program, ReferenceReader
+from layette.engine.logic.program import Program
+from layette.engine.logic.reference import ReferenceReader
 
 
 @settings(max_examples=2000, deadline=None)

@@ -9,7 +9,8 @@ import pytest
 from support.program_strategies import random_program, random_visit
 
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import Reader, ReferenceReader
+from layette.engine.logic.program import Reader
+from layette.engine.logic.reference import ReferenceReader
 from layette.engine.logic.rete import ReteReader, rete_available
 
 THREADS, VISITS, ROUNDS = 8, 50, 5
