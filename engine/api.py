@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property, lru_cache
 from importlib.resources.abc import Traversable
 from pathlib import Path as FilePath
@@ -18,9 +18,8 @@ from layette.engine.answer.context import Context
 from layette.engine.answer.plan import AnswerPlan
 from layette.engine.cases.cases import CaseReport, run_cases
 from layette.engine.errors import InputError, PackError
-from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import Reader
-from layette.engine.logic.rete import ReteReader, rete_available
+from layette.engine.logic.readers import BUILDING, build, usual
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.echoes import without_echoes
 from layette.engine.pack.load import PackReader
@@ -38,27 +37,28 @@ class Pack(CompiledPack):
 
     _readers: dict[str, Reader] = field(default_factory=dict, repr=False)
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Give a pickle what was loaded; readers, the plan and what they remember are made anew on first use."""
+        return {part.name: getattr(self, part.name) for part in fields(self)} | {"_readers": {}}
+
     @cached_property
     def plan(self) -> AnswerPlan:
         """What is laid out once of this pack: how a visit fills its variables, what its rules lead to."""
         return AnswerPlan(StatesPlan(self))
 
     def readers(self, names: Iterable[str] | None = None) -> tuple[Reader, ...]:
-        """Return the readers of the rules: `native`, and `rete` where durable-rules is installed.
+        """Return readers of the rules; by default two: `native`, and `rete` where durable-rules runs, else `closures`.
 
-        Raises ValueError for a reader that does not exist or cannot run here.
+        `reference` is the specification itself, as slow as it is plain. Raises ValueError for a reader that does not
+        exist or cannot run here.
         """
-        wanted = tuple(names) if names is not None else (("native", "rete") if rete_available() else ("native",))
-        return tuple(self._reader(name) for name in wanted)
+        return tuple(self._reader(name) for name in (usual() if names is None else names))
 
     def _reader(self, name: str) -> Reader:
         if name not in self._readers:
-            if name == "native":
-                self._readers[name] = NativeReader(self.program, self.plan.states.known_variables)
-            elif name == "rete" and rete_available():
-                self._readers[name] = ReteReader(self.program)
-            else:
-                raise ValueError(f"no reader '{name}' here; 'rete' needs durable-rules (Python below 3.13)")
+            with BUILDING.lock:
+                if name not in self._readers:
+                    self._readers[name] = build(name, self.program, self.plan.states.known_variables)
         return self._readers[name]
 
     def read_visit(self, flat: Mapping[str, Any], at: str | None = None) -> Visit:
@@ -77,7 +77,7 @@ class Pack(CompiledPack):
         Args:
             visit: a flat visit, or one that `read_visit` returned.
             at: the moment of the visit, ISO 8601 with offset, instead of the one in the visit.
-            readers: names of the readers to use; by default all that can run here.
+            readers: names of the readers to use; by default two, see `readers`.
 
         Raises:
             InputError: the visit cannot be used; all mistakes at once.

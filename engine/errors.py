@@ -10,6 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
+
+_Parts = tuple[type[Exception], tuple[Any, ...], dict[str, Any]]
+"""What `pickle` is told of an error: its class, what it is made of, and notes that were added to it."""
 
 PACK_CODES: Mapping[str, str] = {
     "yaml": "The file is not YAML, or not a mapping where one is due.",
@@ -67,7 +71,7 @@ INPUT_CODES: Mapping[str, str] = {
 
 
 class LayetteError(Exception):
-    """What all errors of this package have in common."""
+    """What all errors of this package have in common; each may be sent to another process and raised there."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -113,6 +117,10 @@ class PackError(LayetteError):
         self.problems = tuple(sorted(set(problems)))
         super().__init__("\n".join(map(str, self.problems)))
 
+    def __reduce__(self) -> _Parts:
+        """Be made anew from the problems; an exception is otherwise made anew from its text."""
+        return type(self), (self.problems,), vars(self)
+
 
 class InputError(LayetteError):
     """A visit cannot be used. ``problems`` holds all that was found, sorted by path.
@@ -126,6 +134,10 @@ class InputError(LayetteError):
         self.problems = tuple(sorted(set(problems)))
         self.urgent = tuple(urgent)
         super().__init__("\n".join(map(str, self.problems)))
+
+    def __reduce__(self) -> _Parts:
+        """Be made anew from the problems and the emergencies."""
+        return type(self), (self.problems, self.urgent), vars(self)
 
 
 class ReadersDisagree(LayetteError):  # noqa: N818 - the design's name for it
@@ -144,3 +156,7 @@ class ReadersDisagree(LayetteError):  # noqa: N818 - the design's name for it
         ]
         top = f"; the highest priority of either is {highest}" if highest else ""
         super().__init__("two readers of the rules disagree, so nothing is proposed" + top + "\n" + "\n".join(lines))
+
+    def __reduce__(self) -> _Parts:
+        """Be made anew from both answers."""
+        return type(self), (self.answers, self.highest), vars(self)

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from layette.engine.answer.context import Context, WantedInput
 from layette.engine.answer.words import label_of
-from layette.engine.logic.conditions import AllOf, evaluate, residual, tests
+from layette.engine.logic.conditions import AllOf, evaluate, tests
+from layette.engine.logic.residual import residual
 from layette.engine.pack.checks.names import inputs_of
 from layette.engine.pack.written.views import View
 

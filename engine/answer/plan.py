@@ -7,7 +7,7 @@ from functools import cached_property
 
 from layette.engine.answer.assessment import Answer, Citation, Traced
 from layette.engine.answer.proposals import DueRule, Proposal, due_rules, proposals
-from layette.engine.logic.open_rules import OpenRules
+from layette.engine.logic.residual import OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
 from layette.engine.pack.written.written import spans_rows

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from layette.engine.logic.conditions import State, evaluate, variables
-from layette.engine.logic.program import both
+from layette.engine.logic.reference import both
 from layette.engine.states.plan import StatesPlan
 
 AGES = {"age": 24, "age_days": 1}

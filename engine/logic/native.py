@@ -59,8 +59,7 @@ def flag_of(nodes: Sequence[Node], full: Sequence[State]) -> Callable[[Sequence[
 
 
 def _lines(program: Program, known: Collection[int]) -> Iterator[str]:
-    full = [variable.full for variable in program.variables]
-    text, names = Wording(full, known), "".join(f"s{k}, " for k in range(len(full)))
+    text, names = Wording(program.full, known), "".join(f"s{k}, " for k in range(len(program.full)))
     yield "def read(states, statuses, stands, F, P, U):"
     if names:
         yield f"    {names}= states"

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from layette.engine.logic.conditions import FALSE, Node, State, Status, Truth, evaluate, status
+from layette.engine.logic.conditions import Node, State, Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +59,22 @@ class Program:
     """All rules of a pack in dependency order, over numbered variables.
 
     ``conclusions`` are the variables that rules conclude (atoms: ``no``, ``yes``); a reader is given
-    them as unknown and fills them in.
+    them as unknown and fills them in. ``full`` holds, for each variable, the state in which nothing is known.
     """
 
     variables: tuple[Variable, ...]
     rules: tuple[CompiledRule, ...]
     conclusions: tuple[int, ...] = ()
+    full: tuple[State, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Lay ``full`` out once: whatever goes over all rules asks for it."""
+        object.__setattr__(self, "full", tuple([variable.full for variable in self.variables]))
 
     @property
     def unknown(self) -> list[State]:
-        """The states of a visit of which nothing is known."""
-        return [variable.full for variable in self.variables]
+        """The states of a visit of which nothing is known, as a list of the caller's own."""
+        return list(self.full)
 
 
 NO, YES = 0b01, 0b10
@@ -96,44 +101,3 @@ class Reading:
     statuses: tuple[Status, ...]
     states: tuple[State, ...]
     standing: tuple[int, ...] | None = field(default=None, compare=False)
-
-
-class ReferenceReader:
-    """The specification as a reader: every rule by `conditions.evaluate`, in dependency order."""
-
-    name = "reference"
-
-    def __init__(self, program: Program) -> None:
-        """Read ``program``."""
-        self.program = program
-
-    def read(self, states: Sequence[State]) -> Reading:
-        """Return the status of each rule; see `Reader`."""
-        now = list(states)
-        open_conclusions = dict.fromkeys(self.program.conclusions, FALSE)
-        for var in self.program.conclusions:
-            now[var] = NO
-        found = []
-        for rule in self.program.rules:
-            own = both(evaluate(rule.applies, now), evaluate(rule.when, now))
-            replaced = either([evaluate(node, now) for node in rule.replacements])
-            found.append(status(own, replaced))
-            for var in rule.concludes:
-                open_conclusions[var] = either([open_conclusions[var], own])
-                now[var] = conclusion_state(open_conclusions[var])
-        return Reading(tuple(found), tuple(now))
-
-
-def both(first: Truth, second: Truth) -> Truth:
-    """Kleene and."""
-    return Truth(must=first.must and second.must, may=first.may and second.may)
-
-
-def either(answers: Sequence[Truth]) -> Truth:
-    """Kleene or, of any number; of none, false."""
-    return Truth(must=any(a.must for a in answers), may=any(a.may for a in answers))
-
-
-def conclusion_state(answer: Truth) -> State:
-    """The state of a conclusion: true when a rule that concludes it fires, false when all are ruled out."""
-    return YES if answer.must else (YES | NO if answer.may else NO)

@@ -11,27 +11,29 @@ import importlib
 import importlib.util
 import itertools
 import json
-import threading
 import weakref
 from collections import defaultdict
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from layette.engine.logic.conditions import AllOf, State, Status, variables
 from layette.engine.logic.program import NO, YES, Program, Reading, Variable
 from layette.engine.logic.rete_terms import MAX_TEXTS, Conjunction, Fact, check_limits, cut, masks_of, sides_of
+from layette.engine.logic.turns import Turns
 
 _NUMBERS = itertools.count()  # of rulesets: their names must differ in a process
-_LOCK = threading.Lock()  # one for the process: durable-rules crashes with two threads inside
+_TURNS = Turns()  # one for the process: durable-rules crashes with two threads inside
 
 
+@cache
 def rete_available() -> bool:
     """Whether durable-rules is installed for this Python."""
     return importlib.util.find_spec("durable_rules_engine") is not None
 
 
 class ReteReader:
-    """A program as durable-rules rulesets. Threads may share it; they take turns.
+    """A program as durable-rules rulesets. Threads may share it; they take turns. A forked child builds its own.
 
     The state of an ordered variable is a run of cells, with or without "does not apply". Any other set of
     cells would be read as the run around it: less sharp than the specification, so that `read_twice` refuses.
@@ -45,21 +47,28 @@ class ReteReader:
         if problems:
             raise ValueError("\n".join(problems))
         self.program = program
-        self._always = [0] * len(program.rules)
-        self._levels: list[_Level] = []
-        with _LOCK:
-            for part in _by_level(program):
-                answers = _answers(part, program)
-                for k, side in answers.pop(frozenset(), ()):
-                    self._always[k] |= side
-                self._levels.append(_Level(answers, _concluding(part, program), program.variables))
+        with _TURNS.lock:
+            self._build()
+
+    def _build(self) -> None:
+        always, levels = [0] * len(self.program.rules), []
+        concluders = _concluders(self.program)
+        for part in _by_level(self.program):
+            answers = _answers(part, self.program)
+            for k, side in answers.pop(frozenset(), ()):
+                always[k] |= side
+            concluded = {var: concluders[var] for k in part for var in self.program.rules[k].concludes}
+            levels.append(_Level(answers, concluded, self.program.variables))
+        self._always, self._levels, self._forks = always, levels, _TURNS.forks
 
     def read(self, states: Sequence[State]) -> Reading:
         """Return the status of each rule; see `Reader`."""
         now, sides = list(states), list(self._always)
         for var in self.program.conclusions:
             now[var] = NO
-        with _LOCK:
+        with _TURNS.lock:
+            if self._forks != _TURNS.forks:  # a parent's rulesets may hold half a visit
+                self._build()
             for level in self._levels:
                 level.read(now, sides)
         return Reading(tuple([_STATUSES[found] for found in sides]), tuple(now))
@@ -101,7 +110,7 @@ def _answers(part: Sequence[int], program: Program) -> Answers:
     """List the conjunctions of some rules; one that several sides share stands there once."""
     answers: Answers = defaultdict(list)
     for k in part:
-        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.unknown), strict=True):
+        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.full), strict=True):
             for way in ways:
                 answers[frozenset(way.items())].append((k, side))
     return answers
@@ -143,10 +152,13 @@ class _Level:
         return [(ruleset, useful) for ruleset, said in found if (useful := ruleset.useful(said))]
 
 
-def _concluding(part: Sequence[int], program: Program) -> dict[int, list[int]]:
-    """List, for each variable that ``part`` concludes, all rules that do."""
-    mine = {var for k in part for var in program.rules[k].concludes}
-    return {var: [k for k, rule in enumerate(program.rules) if var in rule.concludes] for var in mine}
+def _concluders(program: Program) -> dict[int, list[int]]:
+    """List, for each conclusion, the rules that draw it."""
+    found: dict[int, list[int]] = defaultdict(list)
+    for k, rule in enumerate(program.rules):
+        for var in rule.concludes:
+            found[var].append(k)
+    return found
 
 
 def _conclusion(rules: Sequence[int]) -> State:
@@ -198,7 +210,7 @@ class _Ruleset:
         rules = {f"w{n}": {"all": self._patterns(way)} for n, way in enumerate(answers)}
         self._engine: Any = importlib.import_module("durable_rules_engine")
         self._handle: int = self._engine.create_ruleset(f"layette-{next(_NUMBERS)}", json.dumps(rules))
-        weakref.finalize(self, self._engine.delete_ruleset, self._handle)
+        weakref.finalize(self, _delete, self._engine, self._handle, _TURNS.forks)
         self._open(next(iter(answers)))
 
     def _patterns(self, way: Conjunction) -> list[dict[str, Any]]:
@@ -246,3 +258,9 @@ class _Ruleset:
         finally:
             engine.delete_state(handle, None)  # else the visit stays in memory, and in the next one
         return found
+
+
+def _delete(engine: Any, handle: int, forks: int) -> None:
+    """Free a ruleset, but not a parent's: it may be in use there, and a child has no need of its memory."""
+    if forks == _TURNS.forks:
+        engine.delete_ruleset(handle)

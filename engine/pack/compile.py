@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from layette.engine.errors import PackProblem
-from layette.engine.logic.conditions import AllOf, Node, normal_form, tests, variables
+from layette.engine.logic.conditions import AllOf, Node, tests, variables
+from layette.engine.logic.normal_form import normal_form
 from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.conditions import check_condition, check_replacements, check_sides
 from layette.engine.pack.written.grammar import HOLDS, Grammar

@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 
 from layette.engine.logic.conditions import AllOf, Node, State, Status, variables
 from layette.engine.logic.native import flag_of
-from layette.engine.logic.program import CompiledRule, ReferenceReader
+from layette.engine.logic.program import CompiledRule
+from layette.engine.logic.reference import ReferenceReader
 from layette.engine.pack.checks.names import inputs_of
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX

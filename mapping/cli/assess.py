@@ -21,7 +21,7 @@ from layette.mapping.text.saying import render_saying
 from layette.mapping.write import to_bundle, to_outcome
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
-READERS = {"native": ("native",), "rete": ("rete",), "both": ("native", "rete")}
+READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
 
 def add(verbs: Any) -> None:
@@ -42,7 +42,11 @@ def add(verbs: Any) -> None:
     verb.add_argument("--encounter", metavar="REF", help="the visit's Encounter (default: the newborn's latest)")
     verb.add_argument("--pack", metavar="DIR", help="the rule pack (default: the one that ships with Layette)")
     verb.add_argument("--site", metavar="FILE", help="the site file: settings, time zone, own tables")
-    verb.add_argument("--readers", choices=READERS, help="readers of the rules to use (default: all that run here)")
+    verb.add_argument(
+        "--readers",
+        choices=READERS,
+        help="readers of the rules to use (default: both, the second being rete where it is installed, else closures)",
+    )
     verb.add_argument("--all", action="store_true", help="text: show every list to its end")
     verb.add_argument(
         "--say", action="store_true", help="text: print what the examiner can say to the family, instead of the summary"

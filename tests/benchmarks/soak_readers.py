@@ -1,4 +1,4 @@
-"""Read very many random visits with both readers: they must agree, and memory must not grow.
+"""Read very many random visits with the two usual readers: they must agree, and memory must not grow.
 
     PYTHONPATH=tests python tests/benchmarks/soak_readers.py --visits 200000
 
@@ -17,9 +17,7 @@ from support.program_strategies import random_program, random_visit
 
 from layette.engine.errors import ReadersDisagree
 from layette.engine.logic.agree import read_twice
-from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import Reader
-from layette.engine.logic.rete import ReteReader, rete_available
+from layette.engine.logic.readers import build, usual
 
 STEP = 20_000
 """Visits between two lines of the log; the first step is warm-up."""
@@ -27,9 +25,7 @@ STEP = 20_000
 
 def main() -> int:
     options = arguments()
-    if not rete_available():
-        print("durable-rules is not installed: there is no second reader to soak")
-        return 1
+    print(f"readers: {' and '.join(usual())}")
     try:
         grown = soak(options.visits, options.rules, options.seed)
     except ReadersDisagree as disagreement:
@@ -52,7 +48,7 @@ def soak(visits: int, rules: int, seed: int) -> float:
     """Return by how many MB resident memory grew after the first step."""
     rng = random.Random(seed)
     program = random_program(rng, findings=80, rules=rules, depth=2)
-    readers: list[Reader] = [NativeReader(program), ReteReader(program)]
+    readers = [build(name, program) for name in usual()]
     priorities = [None] * len(program.rules)
     started, warm = time.perf_counter(), resident()
     log(0, started)

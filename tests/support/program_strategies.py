@@ -12,7 +12,8 @@ from collections.abc import Sequence
 
 from hypothesis import strategies as st
 
-from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, normal_form
+from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State
+from layette.engine.logic.normal_form import normal_form
 from layette.engine.logic.program import CompiledRule, Program, Variable
 
 NOTHING = AllOf(())

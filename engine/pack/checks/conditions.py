@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from layette.engine.errors import PackProblem
-from layette.engine.logic.conditions import AllOf, AnyOf, Node, evaluate, normal_form
+from layette.engine.logic.conditions import AllOf, AnyOf, Node, evaluate
+from layette.engine.logic.normal_form import normal_form
 from layette.engine.logic.program import NO, CompiledRule, Variable
 from layette.engine.logic.rete_terms import check_limits
 from layette.engine.pack.written.rule_shapes import RuleShape

@@ -24,7 +24,7 @@ from layette.engine.logic.program import Reader, Reading
 from layette.engine.logic.rete import rete_available
 from layette.engine.terms import PRIORITIES
 
-READERS = ["native", "rete"] if rete_available() else ["native"]
+PAIRS = [("native", second) for second in ("rete", "closures", "reference") if second != "rete" or rete_available()]
 RANK = {None: len(PRIORITIES), **{priority: k for k, priority in enumerate(PRIORITIES)}}
 
 NUMBERS = {
@@ -230,12 +230,12 @@ def test_the_same_input_gives_the_same_bytes(flat: dict[str, Any]) -> None:
     assert assess(deepcopy(flat)).to_json() == assess(flat).to_json()
 
 
-@pytest.mark.skipif(len(READERS) == 1, reason="durable-rules is not installed")
+@pytest.mark.parametrize("pair", PAIRS)
 @settings(max_examples=50, deadline=None)
 @given(flat=visits())
-def test_two_readers_agree_and_both_are_named(flat: dict[str, Any]) -> None:
-    found = assess(flat, READERS)
-    assert found.readers == ("native", "rete")
+def test_two_readers_agree_and_both_are_named(pair: tuple[str, str], flat: dict[str, Any]) -> None:
+    found = assess(flat, pair)
+    assert found.readers == pair
     assert found.read == "conditions read twice; measures and resolution once"
     alone = assess(flat)
     assert alone.read == "read once"
@@ -278,7 +278,7 @@ VISITS = [
 
 
 def test_eight_threads_share_one_pack() -> None:
-    right = [assess(flat, READERS).to_json() for flat in VISITS]
+    right = [assess(flat, PAIRS[0]).to_json() for flat in VISITS]
     with ThreadPoolExecutor(8) as pool:
-        found = list(pool.map(lambda k: assess(VISITS[k % len(VISITS)], READERS).to_json(), range(160)))
+        found = list(pool.map(lambda k: assess(VISITS[k % len(VISITS)], PAIRS[0]).to_json(), range(160)))
     assert [k for k, text in enumerate(found) if text != right[k % len(VISITS)]] == []

@@ -10,8 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.program_strategies import programs_with_visit, random_node, random_visit, seeds, variable
 
-from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, Status, evaluate, normal_form
-from layette.engine.logic.program import Program, ReferenceReader
+from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, Status, evaluate
+from layette.engine.logic.normal_form import normal_form
+from layette.engine.logic.program import Program
+from layette.engine.logic.reference import ReferenceReader
 
 VARIABLES = tuple(variable(f"f{k}", size, ordered=k % 2 == 0) for k, size in enumerate((3, 2, 4, 3)))
 FULL = [v.full for v in VARIABLES]

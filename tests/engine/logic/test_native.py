@@ -10,7 +10,8 @@ from support.program_strategies import NOTHING, flag, programs, programs_with_vi
 
 from layette.engine.logic.conditions import Among, State, Status
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import NO, YES, Program, ReferenceReader
+from layette.engine.logic.program import NO, YES, Program
+from layette.engine.logic.reference import ReferenceReader
 
 
 @settings(max_examples=2000, deadline=None)

@@ -11,7 +11,8 @@ from layette.engine.errors import ReadersDisagree
 from layette.engine.logic.agree import read_twice
 from layette.engine.logic.conditions import Among, Status
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import NO, YES, Program, Reader, Reading, ReferenceReader
+from layette.engine.logic.program import NO, YES, Program, Reader, Reading
+from layette.engine.logic.reference import ReferenceReader
 from layette.engine.logic.rete import ReteReader, rete_available
 
 VARIABLES = (flag("jaundice"), flag("fever"), flag("unwell"))

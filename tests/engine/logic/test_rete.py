@@ -9,7 +9,8 @@ import pytest
 from support.program_strategies import NOTHING, flag, random_program, random_visit, rule, variable
 
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, Status
-from layette.engine.logic.program import NO, YES, Program, ReferenceReader
+from layette.engine.logic.program import NO, YES, Program
+from layette.engine.logic.reference import ReferenceReader
 from layette.engine.logic.rete import ReteReader, rete_available
 from layette.engine.logic.rete_terms import MAX_PENDING, check_limits
 

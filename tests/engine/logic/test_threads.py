@@ -1,15 +1,24 @@
-"""Readers are shared by threads: eight of them read one program, and no answer is another visit's."""
+"""Readers are shared by threads: no answer is another visit's, and each reader of a pack is built once."""
 
 from __future__ import annotations
 
 import random
+import threading
+import time
+from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import pytest
 from support.program_strategies import random_program, random_visit
+from support.small_pack import FOLDER, visit
 
+from layette.engine import api, load_pack
+from layette.engine.logic import readers as kinds
+from layette.engine.logic.closures import ClosureReader
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.program import Reader, ReferenceReader
+from layette.engine.logic.program import Reader
+from layette.engine.logic.reference import ReferenceReader
 from layette.engine.logic.rete import ReteReader, rete_available
 
 THREADS, VISITS, ROUNDS = 8, 50, 5
@@ -17,12 +26,11 @@ RNG = random.Random(11)
 PROGRAM = random_program(RNG, findings=12, rules=30)
 
 
-def readers() -> list[type[NativeReader] | type[ReteReader]]:
-    return [NativeReader, ReteReader] if rete_available() else [NativeReader]
+KINDS = [NativeReader, ClosureReader, *([ReteReader] if rete_available() else [])]
 
 
-@pytest.mark.parametrize("kind", readers())
-def test_eight_threads_get_their_own_answers(kind: type[NativeReader] | type[ReteReader]) -> None:
+@pytest.mark.parametrize("kind", KINDS)
+def test_eight_threads_get_their_own_answers(kind: type[NativeReader] | type[ClosureReader] | type[ReteReader]) -> None:
     reader: Reader = kind(PROGRAM)
     visits = [random_visit(RNG, PROGRAM) for _ in range(VISITS)]
     right = [ReferenceReader(PROGRAM).read(states) for states in visits]
@@ -34,3 +42,27 @@ def test_eight_threads_get_their_own_answers(kind: type[NativeReader] | type[Ret
 
     with ThreadPoolExecutor(THREADS) as pool:
         assert list(pool.map(read_all, range(THREADS))) == [0] * THREADS
+
+
+def test_sixteen_threads_on_a_fresh_pack_build_each_reader_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All of them find no reader there, wait for the one that builds it, and read with that one."""
+    built: Counter[str] = Counter()
+    begin = threading.Barrier(16)
+
+    def counted(name: str, *parts: Any) -> Reader:
+        built[name] += 1
+        time.sleep(0.05)  # long enough for every other thread to look whether the reader is there
+        return build(name, *parts)
+
+    build = kinds.build
+    monkeypatch.setattr(api, "build", counted)
+    pack, flat = load_pack(FOLDER), visit({"red_reflex.left": "white"})
+
+    def assessed(_: int) -> str:
+        begin.wait(timeout=60)
+        return pack.assess(flat).to_json()
+
+    with ThreadPoolExecutor(16) as pool:
+        answers = set(pool.map(assessed, range(16)))
+    assert built == dict.fromkeys(kinds.usual(), 1)
+    assert len(answers) == 1

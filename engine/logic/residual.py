@@ -1,4 +1,7 @@
-"""What an open rule still depends on, remembered: most rules of most visits are open in the same few ways."""
+"""What an open rule still depends on: its condition with the settled parts folded away.
+
+`OpenRules` remembers it for a program: most rules of most visits are open in the same few ways.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,51 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from layette.engine.logic.conditions import AllOf, Node, State, Status, deciders, normal_form, residual, variables
+from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, Status, evaluate, variables
+from layette.engine.logic.normal_form import normal_form
 from layette.engine.logic.program import Program
 
 REMEMBERED = 50_000
+"""Answers that are kept for one program."""
+
+
+def residual(node: Node, states: Sequence[State]) -> Node:
+    """Return a condition in normal form with its settled parts folded away.
+
+    A settled condition folds to ``AllOf(())`` (holds) or ``AnyOf(())`` (does not hold).
+    """
+    answer = evaluate(node, states)
+    if answer.must:
+        return AllOf(())
+    if not answer.may:
+        return AnyOf(())
+    if isinstance(node, Among | Not):
+        return node
+    kept = tuple(r for r in (residual(part, states) for part in node.parts) if not _settled(r))
+    return kept[0] if len(kept) == 1 else type(node)(kept)
+
+
+def _settled(node: Node) -> bool:
+    return isinstance(node, AllOf | AnyOf) and not node.parts
+
+
+def deciders(node: Node, states: Sequence[State]) -> dict[int, tuple[bool, bool]]:
+    """For each open variable, whether one value of it alone makes ``node`` hold, and alone rules it out.
+
+    Only variables that still matter are listed. ``node`` is in normal form.
+    """
+    found: dict[int, tuple[bool, bool]] = {}
+    rest = residual(node, states)
+    now = list(states)
+    for var in dict.fromkeys(variables(rest)):
+        answers = []
+        for k in range(states[var].bit_length()):
+            if states[var] >> k & 1:
+                now[var] = 1 << k
+                answers.append(evaluate(rest, now))
+        now[var] = states[var]
+        found[var] = (any(a.must for a in answers), any(not a.may for a in answers))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +69,7 @@ class OpenRules:
 
     def __init__(self, program: Program) -> None:
         """Prepare each rule's open conditions: its own, and those of its replacements."""
-        full = program.unknown
+        full = program.full
         self._own = [normal_form(AllOf((r.applies, r.when)), full) for r in program.rules]
         self._replacements = [r.replacements for r in program.rules]
         self._own_variables = [tuple(dict.fromkeys(variables(node))) for node in self._own]
