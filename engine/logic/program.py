@@ -65,11 +65,17 @@ class Program:
     variables: tuple[Variable, ...]
     rules: tuple[CompiledRule, ...]
     conclusions: tuple[int, ...] = ()
+    full: tuple[State, ...] = field(init=False, repr=False, compare=False)
+    """For each variable, all its atoms."""
+
+    def __post_init__(self) -> None:
+        """Lay out once what every rule is read against."""
+        object.__setattr__(self, "full", tuple([variable.full for variable in self.variables]))
 
     @property
     def unknown(self) -> list[State]:
-        """The states of a visit of which nothing is known."""
-        return [variable.full for variable in self.variables]
+        """The states of a visit of which nothing is known, to be filled in."""
+        return list(self.full)
 
 
 NO, YES = 0b01, 0b10

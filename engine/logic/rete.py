@@ -41,7 +41,7 @@ class ReteReader:
 
     def __init__(self, program: Program) -> None:
         """Compile ``program``; raises ImportError without durable-rules, ValueError for a rule outside its limits."""
-        problems = [text for rule in program.rules for text in check_limits(rule, program.variables)]
+        problems = [text for rule in program.rules for text in check_limits(rule, program.variables, program.full)]
         if problems:
             raise ValueError("\n".join(problems))
         self.program = program
@@ -101,7 +101,7 @@ def _answers(part: Sequence[int], program: Program) -> Answers:
     """List the conjunctions of some rules; one that several sides share stands there once."""
     answers: Answers = defaultdict(list)
     for k in part:
-        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.unknown), strict=True):
+        for side, ways in zip((HOLDS, FAILS, REPLACED, KEPT), sides_of(program.rules[k], program.full), strict=True):
             for way in ways:
                 answers[frozenset(way.items())].append((k, side))
     return answers

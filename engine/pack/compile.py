@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from layette.engine.errors import PackProblem
-from layette.engine.logic.conditions import AllOf, Node, normal_form, tests, variables
+from layette.engine.logic.conditions import AllOf, Node, State, normal_form, tests
 from layette.engine.logic.program import CompiledRule, Program
-from layette.engine.pack.checks.conditions import check_condition, check_replacements, check_sides
+from layette.engine.pack.checks.conditions import ConditionCheck, check_sides
+from layette.engine.pack.checks.replacements import check_replacements
+from layette.engine.pack.order import in_order
 from layette.engine.pack.written.grammar import HOLDS, Grammar
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable
@@ -127,34 +130,54 @@ def _finished(
     subjects: Subjects,
 ) -> Compiled:
     made = table.variables()
-    full = [variable.full for variable in made]
     conclusions = {
         entry.view.subject: k for k, entry in enumerate(table.entries) if entry.view.subject in subjects.conclusions
     }
-    rules = [_compiled(k, instances, trees, full, conclusions) for k in range(len(instances))]
-    order, ring = _ordered(rules, frozenset(conclusions.values()))
+    rules = _rules(instances, trees, [variable.full for variable in made], conclusions)
+    order, ring = in_order(rules)
     problems = list(_ring_problems(ring, instances))
-    for k, instance in enumerate(instances):
-        problems += check_condition(instance, rules[k], made, table, subjects, trees[k].whole)
+    check = ConditionCheck(made, table, subjects)
+    for instance, rule in zip(instances, rules, strict=True):
+        problems += check.problems(instance, rule)
     problems += check_replacements(instances)
     problems += check_sides(instances, rules)
     program = Program(made, tuple(rules[k] for k in order), tuple(conclusions.values()))
-    inexact = frozenset(instances[k].key for k in range(len(instances)) if not _exact(rules[k], table))
+    inexact = frozenset(rule.id for rule in rules if not _exact(rule, table))
     return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact, problems)
 
 
+def _rules(
+    instances: Sequence[Instance], trees: Sequence[Trees], full: Sequence[State], conclusions: Mapping[str, int]
+) -> list[CompiledRule]:
+    replacers: dict[str, list[int]] = defaultdict(list)
+    for number, instance in enumerate(instances):
+        for name in dict.fromkeys(instance.rule.shape.instead_of):
+            replacers[name].append(number)
+    rules = []
+    for instance, mine in zip(instances, trees, strict=True):
+        others = replacers.get(instance.rule.shape.id, ())
+        wholes = [trees[k].whole for k in others if _same_side(instances[k], instance)]
+        replacements = [*wholes, *([] if mine.unless is None else [mine.unless])]
+        rules.append(_compiled(instance, mine, replacements, full, conclusions))
+    return rules
+
+
+def _same_side(one: Instance, other: Instance) -> bool:
+    return not one.side or not other.side or one.side == other.side
+
+
 def _compiled(
-    k: int, instances: list[Instance], trees: list[Trees], full: list[int], conclusions: Mapping[str, int]
+    instance: Instance,
+    mine: Trees,
+    replacements: Sequence[Node],
+    full: Sequence[State],
+    conclusions: Mapping[str, int],
 ) -> CompiledRule:
-    instance, mine = instances[k], trees[k]
-    own = {normal_form(part, full) for part in _conjuncts(mine.whole)}
-    replacers = [tree.whole for other, tree in zip(instances, trees, strict=True) if _replaces(other, instance)]
-    if mine.unless is not None:
-        replacers.append(mine.unless)
+    """Return one rule; ``replacements`` are the whole conditions of what replaces it."""
+    own = {normal_form(part, full) for part in _conjuncts(mine.whole)} if replacements else set()
     authored = tuple(
-        AllOf(tuple(part for part in _conjuncts(tree) if normal_form(part, full) not in own)) for tree in replacers
+        AllOf(tuple(part for part in _conjuncts(tree) if normal_form(part, full) not in own)) for tree in replacements
     )
-    concludes = tuple(conclusions[c.conclude] for c in instance.rule.shape.then if c.conclude)
     return CompiledRule(
         id=instance.key,
         group=instance.rule.group,
@@ -163,13 +186,8 @@ def _compiled(
         authored=mine.whole,
         replacements=tuple(normal_form(tree, full) for tree in authored),
         authored_replacements=authored,
-        concludes=concludes,
+        concludes=tuple(conclusions[c.conclude] for c in instance.rule.shape.then if c.conclude),
     )
-
-
-def _replaces(other: Instance, instance: Instance) -> bool:
-    same_side = not other.side or not instance.side or other.side == instance.side
-    return instance.rule.shape.id in other.rule.shape.instead_of and same_side
 
 
 def _conjuncts(node: Node) -> Iterator[Node]:
@@ -178,34 +196,6 @@ def _conjuncts(node: Node) -> Iterator[Node]:
             yield from _conjuncts(part)
     else:
         yield node
-
-
-def _ordered(rules: Sequence[CompiledRule], conclusions: frozenset[int]) -> tuple[list[int], list[int]]:
-    """Return rule numbers in dependency order, authored order where free, and those caught in a ring."""
-    concluders: dict[int, set[int]] = {var: set() for var in conclusions}
-    for k, rule in enumerate(rules):
-        for var in rule.concludes:
-            concluders[var].add(k)
-    needs = [
-        {
-            c
-            for node in (rule.applies, rule.when, *rule.replacements)
-            for v in variables(node)
-            for c in concluders.get(v, ())
-        }
-        for rule in rules
-    ]
-    order: list[int] = []
-    done: set[int] = set()
-    left = list(range(len(rules)))
-    while left:
-        free = [k for k in left if needs[k] <= done]
-        if not free:
-            return order, left
-        order += free
-        done.update(free)
-        left = [k for k in left if k not in done]
-    return order, []
 
 
 def _ring_problems(ring: Iterable[int], instances: Sequence[Instance]) -> Iterator[PackProblem]:

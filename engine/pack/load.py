@@ -212,7 +212,8 @@ class PackReader:
             place = documents[shape.measures]
             self.problems += check_measure_inputs(measures, place, findings, settings, sources, tables)
         seen: dict[str, Written] = {}
-        conclusions = {c.conclude for rule in written for c in rule.shape.then if c.conclude}
+        conclusions = frozenset(c.conclude for rule in written for c in rule.shape.then if c.conclude)
+        taken = {*findings, *measures, SEX}
         for rule in written:
             self.problems += check_rule(rule, sources, targets, findings)
             if rule.shape.id in seen:
@@ -223,7 +224,7 @@ class PackReader:
                     )
                 )
             seen.setdefault(rule.shape.id, rule)
-            self.problems += check_conclusions(rule, {*findings, *measures, SEX}, conclusions)
+            self.problems += check_conclusions(rule, taken, conclusions)
 
     def _subjects(
         self,

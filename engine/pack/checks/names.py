@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Set
 from fractions import Fraction
 from typing import Any
 
@@ -107,13 +107,13 @@ def _check_consequence(
         yield from _check_window(document, path, window, findings)
 
 
-def check_conclusions(rule: Written, taken: Collection[str], conclusions: Collection[str]) -> Iterator[PackProblem]:
+def check_conclusions(rule: Written, taken: Collection[str], conclusions: Set[str]) -> Iterator[PackProblem]:
     """Yield conclusions that carry the name of something else, and those that say who a rule is for."""
     for k, consequence in enumerate(rule.shape.then):
         if consequence.conclude in taken:
             message = f"'{consequence.conclude}' is a finding or measure already"
             yield rule.document.problem((*rule.path, "then", k, "conclude"), "duplicate-id", message)
-    for name in sorted({n.split(".")[0] for n in _tested(rule.shape.applies_when)} & {*conclusions}):
+    for name in sorted(conclusions & {n.split(".")[0] for n in _tested(rule.shape.applies_when)}):
         message = f"'{name}' is a conclusion; who a rule is for is said by findings and settings"
         yield rule.document.problem((*rule.path, "applies_when"), "shape", message)
 
