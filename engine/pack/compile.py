@@ -12,8 +12,9 @@ from layette.engine.logic.conditions import AllOf, Node, State, normal_form, tes
 from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.conditions import ConditionCheck, check_sides
 from layette.engine.pack.checks.replacements import check_replacements
+from layette.engine.pack.grammar.conditions import Grammar
+from layette.engine.pack.grammar.scope import HOLDS
 from layette.engine.pack.order import in_order
-from layette.engine.pack.written.grammar import HOLDS, Grammar
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable
 from layette.engine.pack.written.written import Instance, SetGuards, Written
