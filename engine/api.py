@@ -16,14 +16,11 @@ from layette.engine.answer.assemble import assess_visit
 from layette.engine.answer.assessment import Assessment
 from layette.engine.answer.plan import PackOutcomes
 from layette.engine.cases.cases import CaseReport, run_cases
-from layette.engine.errors import PackError
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import Reader
 from layette.engine.logic.rete import ReteReader, rete_available
-from layette.engine.pack.echoes import without_echoes
-from layette.engine.pack.load import PackReader
-from layette.engine.pack.site import read_site
-from layette.engine.pack.written.folder import PackFolder, default_pack
+from layette.engine.pack.load import load_compiled
+from layette.engine.pack.written.folder import default_pack
 from layette.engine.visit.reader import VisitReader
 from layette.engine.visit.visit import Visit
 
@@ -123,8 +120,4 @@ def default() -> Pack:
 
 def _load(path: str | FilePath | Traversable | None, site: str | FilePath | None) -> Pack:
     root = default_pack() if path is None else (FilePath(path) if isinstance(path, str) else path)
-    folder = PackFolder(root)
-    parts = PackReader(folder).load(read_site(site, folder.problems))
-    if folder.problems or parts is None:
-        raise PackError(without_echoes(folder.problems, folder.texts))
-    return Pack(**vars(parts))
+    return Pack(**vars(load_compiled(root, site)))

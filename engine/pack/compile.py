@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from layette.engine.errors import PackProblem
@@ -12,6 +12,7 @@ from layette.engine.logic.conditions import AllOf, Node, State, normal_form, tes
 from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.conditions import ConditionCheck, check_sides
 from layette.engine.pack.checks.replacements import check_replacements
+from layette.engine.pack.compiled import Compiled
 from layette.engine.pack.grammar.conditions import Grammar
 from layette.engine.pack.grammar.scope import HOLDS
 from layette.engine.pack.order import in_order
@@ -35,37 +36,24 @@ class Trees:
         return AllOf((self.applies, self.when))
 
 
-@dataclass
-class Compiled:
-    """What compiling gives: the program, what its rules stand for, and the guards of findings."""
-
-    program: Program
-    instances: tuple[Instance, ...]
-    guards: Mapping[str, Node]
-    table: VariableTable
-    inexact: frozenset[str] = frozenset()
-    problems: list[PackProblem] = field(default_factory=list)
-
-
 def compile_rules(
-    written: Sequence[Written], subjects: Subjects, set_guards: SetGuards, guards_of: Document | None = None
+    written: Sequence[Written], subjects: Subjects, set_guards: SetGuards, problems: list[PackProblem]
 ) -> Compiled:
-    """Compile ``written`` against ``subjects``; mistakes are gathered in the result, never raised."""
-    problems: list[PackProblem] = []
+    """Compile ``written`` against ``subjects``; mistakes go to ``problems``, and leave the program empty."""
     table = VariableTable()
-    instances = [Instance(rule, side) for rule in written for side in _sides(rule, subjects)]
-    _build(instances, subjects, set_guards, table, problems)
+    instances = [Instance(rule, side) for rule in written for side in _sides(rule)]
+    mistakes: list[PackProblem] = []
+    _build(instances, subjects, set_guards, table, mistakes)
+    problems += mistakes
     table.freeze()
     trees, guards = _build(instances, subjects, set_guards, table, [])
-    if problems:
-        return Compiled(Program((), ()), tuple(instances), guards, table, problems=problems)
-    return _finished(instances, trees, guards, table, subjects)
+    if mistakes:
+        return Compiled(Program((), ()), tuple(instances), guards, table)
+    return _finished(instances, trees, guards, table, subjects, problems)
 
 
-def _sides(rule: Written, subjects: Subjects) -> tuple[str, ...]:
-    if rule.shape.each != "side":
-        return ("",)
-    return ("left", "right")
+def _sides(rule: Written) -> tuple[str, ...]:
+    return ("left", "right") if rule.shape.each == "side" else ("",)
 
 
 def _build(
@@ -129,6 +117,7 @@ def _finished(
     guards: dict[str, Node],
     table: VariableTable,
     subjects: Subjects,
+    problems: list[PackProblem],
 ) -> Compiled:
     made = table.variables()
     conclusions = {
@@ -136,7 +125,7 @@ def _finished(
     }
     rules = _rules(instances, trees, [variable.full for variable in made], conclusions)
     order, ring = in_order(rules)
-    problems = list(_ring_problems(ring, instances))
+    problems += _ring_problems(ring, instances)
     check = ConditionCheck(made, table, subjects)
     for instance, rule in zip(instances, rules, strict=True):
         problems += check.problems(instance, rule)
@@ -144,7 +133,7 @@ def _finished(
     problems += check_sides(instances, rules)
     program = Program(made, tuple(rules[k] for k in order), tuple(conclusions.values()))
     inexact = frozenset(rule.id for rule in rules if not _exact(rule, table))
-    return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact, problems)
+    return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact)
 
 
 def _rules(

@@ -10,7 +10,7 @@ from layette.engine.logic.conditions import AllOf, Node, State
 from layette.engine.logic.native import flag_of
 from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.names import inputs_of
-from layette.engine.pack.load import PackParts
+from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.views import Entry, VariableTable, View
 from layette.engine.pack.written.written import Instance
@@ -19,7 +19,7 @@ from layette.engine.states.inputs import Compute
 from layette.engine.states.measures import BINDINGS
 
 
-class PackVariables(PackParts):
+class PackVariables(CompiledPack):
     """The variables of a pack by what they look at; a part of `Pack`."""
 
     @cached_property
