@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
 
 from layette.engine.errors import PackProblem
 from layette.engine.logic.conditions import AllOf, Node, State, normal_form, tests
@@ -13,27 +11,11 @@ from layette.engine.logic.program import CompiledRule, Program
 from layette.engine.pack.checks.conditions import ConditionCheck, check_sides
 from layette.engine.pack.checks.replacements import check_replacements
 from layette.engine.pack.compiled import Compiled
-from layette.engine.pack.grammar.conditions import Grammar
-from layette.engine.pack.grammar.scope import HOLDS
 from layette.engine.pack.order import in_order
+from layette.engine.pack.trees import TreeReader, Trees
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable
 from layette.engine.pack.written.written import Instance, SetGuards, Written
-from layette.engine.pack.written.yaml_nodes import Document, Path
-
-
-@dataclass
-class Trees:
-    """The trees of one instance, as authored."""
-
-    applies: Node = HOLDS
-    when: Node = HOLDS
-    unless: Node | None = None
-
-    @property
-    def whole(self) -> Node:
-        """`applies and when`."""
-        return AllOf((self.applies, self.when))
 
 
 def compile_rules(
@@ -42,11 +24,11 @@ def compile_rules(
     """Compile ``written`` against ``subjects``; mistakes go to ``problems``, and leave the program empty."""
     table = VariableTable()
     instances = [Instance(rule, side) for rule in written for side in _sides(rule)]
-    mistakes: list[PackProblem] = []
-    _build(instances, subjects, set_guards, table, mistakes)
+    reader, mistakes = TreeReader(subjects, set_guards, table), list[PackProblem]()
+    reader.read(instances, mistakes)  # gathers the cut points of every number
     problems += mistakes
     table.freeze()
-    trees, guards = _build(instances, subjects, set_guards, table, [])
+    trees, guards = reader.read(instances, [])
     if mistakes:
         return Compiled(Program((), ()), tuple(instances), guards, table)
     return _finished(instances, trees, guards, table, subjects, problems)
@@ -54,61 +36,6 @@ def compile_rules(
 
 def _sides(rule: Written) -> tuple[str, ...]:
     return ("left", "right") if rule.shape.each == "side" else ("",)
-
-
-def _build(
-    instances: Sequence[Instance],
-    subjects: Subjects,
-    set_guards: SetGuards,
-    table: VariableTable,
-    problems: list[PackProblem],
-) -> tuple[list[Trees], dict[str, Node]]:
-    trees = [_trees(instance, subjects, set_guards, table, problems) for instance in instances]
-    guards = {}
-    for name, shape in subjects.findings.items():
-        if shape.applies_when is not None:
-            grammar = Grammar(subjects, table, _reporter(subjects.document_of(name), (), problems))
-            guards[name] = grammar.condition(shape.applies_when, ("findings", name, "applies_when"))
-    for name in sorted(subjects.conclusions):
-        grammar = Grammar(subjects, table, lambda *_: None)
-        grammar.condition({name: True}, ())
-    return trees, guards
-
-
-def _trees(
-    instance: Instance,
-    subjects: Subjects,
-    set_guards: SetGuards,
-    table: VariableTable,
-    problems: list[PackProblem],
-) -> Trees:
-    shape, document, path = instance.rule.shape, instance.rule.document, instance.rule.path
-    grammar = Grammar(subjects, table, _reporter(document, path, problems))
-
-    def tree(key: str, written: Any) -> Node:
-        return grammar.condition(written, (key,), instance.side)
-
-    out = Trees()
-    if shape.applies_when is not None:
-        out.applies = tree("applies_when", shape.applies_when)
-    if shape.id in set_guards:
-        setting, choices = set_guards[shape.id]
-        out.applies = AllOf((out.applies, grammar.setting_is(setting, list(choices))))
-    if shape.when is not None:
-        out.when = tree("when", shape.when)
-    elif shape.due is None:
-        problems.append(document.problem(path, "condition-empty", "a rule needs a 'when' (or is a 'due' rule)"))
-    if shape.unless is not None:
-        out.unless = tree("unless", shape.unless)
-    return out
-
-
-def _reporter(document: Document | None, base: Path, problems: list[PackProblem]) -> Any:
-    def report(path: Path, code: str, message: str) -> None:
-        if document is not None:
-            problems.append(document.problem((*base, *path), code, message))
-
-    return report
 
 
 def _finished(
@@ -119,19 +46,19 @@ def _finished(
     subjects: Subjects,
     problems: list[PackProblem],
 ) -> Compiled:
-    made = table.variables()
+    variables = table.variables()
     conclusions = {
         entry.view.subject: k for k, entry in enumerate(table.entries) if entry.view.subject in subjects.conclusions
     }
-    rules = _rules(instances, trees, [variable.full for variable in made], conclusions)
+    rules = _rules(instances, trees, [variable.full for variable in variables], conclusions)
     order, ring = in_order(rules)
     problems += _ring_problems(ring, instances)
-    check = ConditionCheck(made, table, subjects)
+    check = ConditionCheck(variables, table, subjects)
     for instance, rule in zip(instances, rules, strict=True):
         problems += check.problems(instance, rule)
     problems += check_replacements(instances)
     problems += check_sides(instances, rules)
-    program = Program(made, tuple(rules[k] for k in order), tuple(conclusions.values()))
+    program = Program(variables, tuple(rules[k] for k in order), tuple(conclusions.values()))
     inexact = frozenset(rule.id for rule in rules if not _exact(rule, table))
     return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact)
 
@@ -152,8 +79,8 @@ def _rules(
     return rules
 
 
-def _same_side(one: Instance, other: Instance) -> bool:
-    return not one.side or not other.side or one.side == other.side
+def _same_side(instance: Instance, other: Instance) -> bool:
+    return not instance.side or not other.side or instance.side == other.side
 
 
 def _compiled(
@@ -202,4 +129,4 @@ def _exact(rule: CompiledRule, table: VariableTable) -> bool:
         for test in tests(node):
             view = table.entries[test.var].view
             masks.setdefault((view.subject, view.side), set()).add((test.var, test.mask))
-    return all(len(found) == 1 for found in masks.values())
+    return all(len(asked) == 1 for asked in masks.values())

@@ -63,9 +63,18 @@ class PackReader:
             if made is not None:
                 yield name, made
 
+    def _listed(self, name: str) -> Document | None:
+        """Return a file that `pack.yaml` lists; without content it is a mistake, since what it held would be gone."""
+        document = self.folder.document(name)
+        if document is not None and document.data in (None, [], {}):
+            message = "this file is listed and holds nothing; fill it, or delete it and take it off the list"
+            self.problems.append(document.problem((), "shape", message))
+            return None
+        return document
+
     def _areas(self, files: Iterable[str]) -> Iterator[FindingsFile]:
         for file in files:
-            document = self.folder.document(f"findings/{file}")
+            document = self._listed(f"findings/{file}")
             if document is None:
                 continue
             area = check_shape(document, document.data, (), FindingsFile, self.problems)
@@ -84,7 +93,7 @@ class PackReader:
     def _targets(self, files: Iterable[str]) -> dict[str, TargetShape]:
         targets: dict[str, TargetShape] = {}
         for file in files:
-            document = self.folder.document(f"targets/{file}")
+            document = self._listed(f"targets/{file}")
             if document is None:
                 continue
             for name, target in self._entries(document, TargetShape):
@@ -97,7 +106,7 @@ class PackReader:
 
     def _tables(self, files: Iterable[str]) -> Iterator[tuple[str, Table]]:
         for file in files:
-            document = self.folder.document(f"tables/{file}")
+            document = self._listed(f"tables/{file}")
             name = file.removesuffix(".yaml")
             text = self.folder.text(f"tables/{name}.csv")
             if document is None or text is None:
@@ -117,8 +126,8 @@ class PackReader:
 
     def _rules(self, kind: str, files: Iterable[str]) -> Iterator[Written]:
         for file in files:
-            document = self.folder.document(f"{kind}/{file}")
-            if document is None or document.data is None:
+            document = self._listed(f"{kind}/{file}")
+            if document is None:
                 continue
             if not isinstance(document.data, list):
                 self.problems.append(document.problem((), "shape", "this file is a list of rules"))
