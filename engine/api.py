@@ -17,14 +17,12 @@ from layette.engine.answer.assessment import Assessment
 from layette.engine.answer.context import Context
 from layette.engine.answer.plan import AnswerPlan
 from layette.engine.cases.cases import CaseReport, run_cases
-from layette.engine.errors import InputError, PackError
+from layette.engine.errors import InputError
 from layette.engine.logic.program import Reader
 from layette.engine.logic.readers import BUILDING, build, usual
 from layette.engine.pack.compiled import CompiledPack
-from layette.engine.pack.echoes import without_echoes
-from layette.engine.pack.load import PackReader
-from layette.engine.pack.site import read_site
-from layette.engine.pack.written.folder import PackFolder, default_pack
+from layette.engine.pack.load import load_compiled
+from layette.engine.pack.written.folder import default_pack
 from layette.engine.states.decide import decide
 from layette.engine.states.plan import StatesPlan
 from layette.engine.visit.reader import VisitReader, reader_for
@@ -138,8 +136,4 @@ def default() -> Pack:
 
 def _load(path: str | FilePath | Traversable | None, site: str | FilePath | None) -> Pack:
     root = default_pack() if path is None else (FilePath(path) if isinstance(path, str) else path)
-    folder = PackFolder(root)
-    parts = PackReader(folder).load(read_site(site, folder.problems))
-    if folder.problems or parts is None:
-        raise PackError(without_echoes(folder.problems, folder.texts))
-    return Pack(**vars(parts))
+    return Pack(**vars(load_compiled(root, site)))

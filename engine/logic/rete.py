@@ -43,7 +43,7 @@ class ReteReader:
 
     def __init__(self, program: Program) -> None:
         """Compile ``program``; raises ImportError without durable-rules, ValueError for a rule outside its limits."""
-        problems = [text for rule in program.rules for text in check_limits(rule, program.variables)]
+        problems = [text for rule in program.rules for text in check_limits(rule, program.variables, program.full)]
         if problems:
             raise ValueError("\n".join(problems))
         self.program = program

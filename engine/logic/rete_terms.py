@@ -138,11 +138,13 @@ def sides_of(rule: CompiledRule, full: Sequence[State]) -> Iterator[list[Way]]:
 # --- what durable-rules can hold
 
 
-def check_limits(rule: CompiledRule, variables: Sequence[Variable]) -> list[str]:
-    """Say what in ``rule`` the second reader cannot hold, and how to split it. Needs no durable-rules."""
-    full = [variable.full for variable in variables]
+def check_limits(rule: CompiledRule, variables: Sequence[Variable], full: Sequence[State] | None = None) -> list[str]:
+    """Say what in ``rule`` the second reader cannot hold, and how to split it. Needs no durable-rules.
+
+    ``full`` are all atoms of each variable: whoever checks many rules lays them out once.
+    """
     try:
-        sides = list(sides_of(rule, full))
+        sides = list(sides_of(rule, [variable.full for variable in variables] if full is None else full))
     except _TooManyWaysError:
         return [_advice(rule, variables, f"more than {MANY} conjunctions", MAX_WAYS)]
     ways = [way for side in sides for way in side]

@@ -2,122 +2,41 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any
 
 from layette.engine.errors import PackProblem
-from layette.engine.logic.conditions import AllOf, Node, tests, variables
+from layette.engine.logic.conditions import AllOf, Node, State, tests
 from layette.engine.logic.normal_form import normal_form
 from layette.engine.logic.program import CompiledRule, Program
-from layette.engine.pack.checks.conditions import check_condition, check_replacements, check_sides
-from layette.engine.pack.written.grammar import HOLDS, Grammar
+from layette.engine.pack.checks.conditions import ConditionCheck, check_sides
+from layette.engine.pack.checks.replacements import check_replacements
+from layette.engine.pack.compiled import Compiled
+from layette.engine.pack.order import in_order
+from layette.engine.pack.trees import TreeReader, Trees
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable
 from layette.engine.pack.written.written import Instance, SetGuards, Written
-from layette.engine.pack.written.yaml_nodes import Document, Path
-
-
-@dataclass
-class Trees:
-    """The trees of one instance, as authored."""
-
-    applies: Node = HOLDS
-    when: Node = HOLDS
-    unless: Node | None = None
-
-    @property
-    def whole(self) -> Node:
-        """`applies and when`."""
-        return AllOf((self.applies, self.when))
-
-
-@dataclass
-class Compiled:
-    """What compiling gives: the program, what its rules stand for, and the guards of findings."""
-
-    program: Program
-    instances: tuple[Instance, ...]
-    guards: Mapping[str, Node]
-    table: VariableTable
-    inexact: frozenset[str] = frozenset()
-    problems: list[PackProblem] = field(default_factory=list)
 
 
 def compile_rules(
-    written: Sequence[Written], subjects: Subjects, set_guards: SetGuards, guards_of: Document | None = None
+    written: Sequence[Written], subjects: Subjects, set_guards: SetGuards, problems: list[PackProblem]
 ) -> Compiled:
-    """Compile ``written`` against ``subjects``; mistakes are gathered in the result, never raised."""
-    problems: list[PackProblem] = []
+    """Compile ``written`` against ``subjects``; mistakes go to ``problems``, and leave the program empty."""
     table = VariableTable()
-    instances = [Instance(rule, side) for rule in written for side in _sides(rule, subjects)]
-    _build(instances, subjects, set_guards, table, problems)
+    instances = [Instance(rule, side) for rule in written for side in _sides(rule)]
+    reader, mistakes = TreeReader(subjects, set_guards, table), list[PackProblem]()
+    reader.read(instances, mistakes)  # gathers the cut points of every number
+    problems += mistakes
     table.freeze()
-    trees, guards = _build(instances, subjects, set_guards, table, [])
-    if problems:
-        return Compiled(Program((), ()), tuple(instances), guards, table, problems=problems)
-    return _finished(instances, trees, guards, table, subjects)
+    trees, guards = reader.read(instances, [])
+    if mistakes:
+        return Compiled(Program((), ()), tuple(instances), guards, table)
+    return _finished(instances, trees, guards, table, subjects, problems)
 
 
-def _sides(rule: Written, subjects: Subjects) -> tuple[str, ...]:
-    if rule.shape.each != "side":
-        return ("",)
-    return ("left", "right")
-
-
-def _build(
-    instances: Sequence[Instance],
-    subjects: Subjects,
-    set_guards: SetGuards,
-    table: VariableTable,
-    problems: list[PackProblem],
-) -> tuple[list[Trees], dict[str, Node]]:
-    trees = [_trees(instance, subjects, set_guards, table, problems) for instance in instances]
-    guards = {}
-    for name, shape in subjects.findings.items():
-        if shape.applies_when is not None:
-            grammar = Grammar(subjects, table, _reporter(subjects.document_of(name), (), problems))
-            guards[name] = grammar.condition(shape.applies_when, ("findings", name, "applies_when"))
-    for name in sorted(subjects.conclusions):
-        grammar = Grammar(subjects, table, lambda *_: None)
-        grammar.condition({name: True}, ())
-    return trees, guards
-
-
-def _trees(
-    instance: Instance,
-    subjects: Subjects,
-    set_guards: SetGuards,
-    table: VariableTable,
-    problems: list[PackProblem],
-) -> Trees:
-    shape, document, path = instance.rule.shape, instance.rule.document, instance.rule.path
-    grammar = Grammar(subjects, table, _reporter(document, path, problems))
-
-    def tree(key: str, written: Any) -> Node:
-        return grammar.condition(written, (key,), instance.side)
-
-    out = Trees()
-    if shape.applies_when is not None:
-        out.applies = tree("applies_when", shape.applies_when)
-    if shape.id in set_guards:
-        setting, choices = set_guards[shape.id]
-        out.applies = AllOf((out.applies, grammar.setting_is(setting, list(choices))))
-    if shape.when is not None:
-        out.when = tree("when", shape.when)
-    elif shape.due is None:
-        problems.append(document.problem(path, "condition-empty", "a rule needs a 'when' (or is a 'due' rule)"))
-    if shape.unless is not None:
-        out.unless = tree("unless", shape.unless)
-    return out
-
-
-def _reporter(document: Document | None, base: Path, problems: list[PackProblem]) -> Any:
-    def report(path: Path, code: str, message: str) -> None:
-        if document is not None:
-            problems.append(document.problem((*base, *path), code, message))
-
-    return report
+def _sides(rule: Written) -> tuple[str, ...]:
+    return ("left", "right") if rule.shape.each == "side" else ("",)
 
 
 def _finished(
@@ -126,36 +45,57 @@ def _finished(
     guards: dict[str, Node],
     table: VariableTable,
     subjects: Subjects,
+    problems: list[PackProblem],
 ) -> Compiled:
-    made = table.variables()
-    full = [variable.full for variable in made]
+    variables = table.variables()
     conclusions = {
         entry.view.subject: k for k, entry in enumerate(table.entries) if entry.view.subject in subjects.conclusions
     }
-    rules = [_compiled(k, instances, trees, full, conclusions) for k in range(len(instances))]
-    order, ring = _ordered(rules, frozenset(conclusions.values()))
-    problems = list(_ring_problems(ring, instances))
-    for k, instance in enumerate(instances):
-        problems += check_condition(instance, rules[k], made, table, subjects, trees[k].whole)
+    rules = _rules(instances, trees, [variable.full for variable in variables], conclusions)
+    order, ring = in_order(rules)
+    problems += _ring_problems(ring, instances)
+    check = ConditionCheck(variables, table, subjects)
+    for instance, rule in zip(instances, rules, strict=True):
+        problems += check.problems(instance, rule)
     problems += check_replacements(instances)
     problems += check_sides(instances, rules)
-    program = Program(made, tuple(rules[k] for k in order), tuple(conclusions.values()))
-    inexact = frozenset(instances[k].key for k in range(len(instances)) if not _exact(rules[k], table))
-    return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact, problems)
+    program = Program(variables, tuple(rules[k] for k in order), tuple(conclusions.values()))
+    inexact = frozenset(rule.id for rule in rules if not _exact(rule, table))
+    return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact)
+
+
+def _rules(
+    instances: Sequence[Instance], trees: Sequence[Trees], full: Sequence[State], conclusions: Mapping[str, int]
+) -> list[CompiledRule]:
+    replacers: dict[str, list[int]] = defaultdict(list)
+    for number, instance in enumerate(instances):
+        for name in dict.fromkeys(instance.rule.shape.instead_of):
+            replacers[name].append(number)
+    rules = []
+    for instance, mine in zip(instances, trees, strict=True):
+        others = replacers.get(instance.rule.shape.id, ())
+        wholes = [trees[k].whole for k in others if _same_side(instances[k], instance)]
+        replacements = [*wholes, *([] if mine.unless is None else [mine.unless])]
+        rules.append(_compiled(instance, mine, replacements, full, conclusions))
+    return rules
+
+
+def _same_side(instance: Instance, other: Instance) -> bool:
+    return not instance.side or not other.side or instance.side == other.side
 
 
 def _compiled(
-    k: int, instances: list[Instance], trees: list[Trees], full: list[int], conclusions: Mapping[str, int]
+    instance: Instance,
+    mine: Trees,
+    replacements: Sequence[Node],
+    full: Sequence[State],
+    conclusions: Mapping[str, int],
 ) -> CompiledRule:
-    instance, mine = instances[k], trees[k]
-    own = {normal_form(part, full) for part in _conjuncts(mine.whole)}
-    replacers = [tree.whole for other, tree in zip(instances, trees, strict=True) if _replaces(other, instance)]
-    if mine.unless is not None:
-        replacers.append(mine.unless)
+    """Return one rule; ``replacements`` are the whole conditions of what replaces it."""
+    own = {normal_form(part, full) for part in _conjuncts(mine.whole)} if replacements else set()
     authored = tuple(
-        AllOf(tuple(part for part in _conjuncts(tree) if normal_form(part, full) not in own)) for tree in replacers
+        AllOf(tuple(part for part in _conjuncts(tree) if normal_form(part, full) not in own)) for tree in replacements
     )
-    concludes = tuple(conclusions[c.conclude] for c in instance.rule.shape.then if c.conclude)
     return CompiledRule(
         id=instance.key,
         group=instance.rule.group,
@@ -164,13 +104,8 @@ def _compiled(
         authored=mine.whole,
         replacements=tuple(normal_form(tree, full) for tree in authored),
         authored_replacements=authored,
-        concludes=concludes,
+        concludes=tuple(conclusions[c.conclude] for c in instance.rule.shape.then if c.conclude),
     )
-
-
-def _replaces(other: Instance, instance: Instance) -> bool:
-    same_side = not other.side or not instance.side or other.side == instance.side
-    return instance.rule.shape.id in other.rule.shape.instead_of and same_side
 
 
 def _conjuncts(node: Node) -> Iterator[Node]:
@@ -179,34 +114,6 @@ def _conjuncts(node: Node) -> Iterator[Node]:
             yield from _conjuncts(part)
     else:
         yield node
-
-
-def _ordered(rules: Sequence[CompiledRule], conclusions: frozenset[int]) -> tuple[list[int], list[int]]:
-    """Return rule numbers in dependency order, authored order where free, and those caught in a ring."""
-    concluders: dict[int, set[int]] = {var: set() for var in conclusions}
-    for k, rule in enumerate(rules):
-        for var in rule.concludes:
-            concluders[var].add(k)
-    needs = [
-        {
-            c
-            for node in (rule.applies, rule.when, *rule.replacements)
-            for v in variables(node)
-            for c in concluders.get(v, ())
-        }
-        for rule in rules
-    ]
-    order: list[int] = []
-    done: set[int] = set()
-    left = list(range(len(rules)))
-    while left:
-        free = [k for k in left if needs[k] <= done]
-        if not free:
-            return order, left
-        order += free
-        done.update(free)
-        left = [k for k in left if k not in done]
-    return order, []
 
 
 def _ring_problems(ring: Iterable[int], instances: Sequence[Instance]) -> Iterator[PackProblem]:
@@ -223,4 +130,4 @@ def _exact(rule: CompiledRule, table: VariableTable) -> bool:
         for test in tests(node):
             view = table.entries[test.var].view
             masks.setdefault((view.subject, view.side), set()).add((test.var, test.mask))
-    return all(len(found) == 1 for found in masks.values())
+    return all(len(asked) == 1 for asked in masks.values())

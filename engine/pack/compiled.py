@@ -12,7 +12,6 @@ from pathlib import Path as FilePath
 
 from layette.engine.logic.conditions import Node
 from layette.engine.logic.program import Program
-from layette.engine.pack.compile import Compiled
 from layette.engine.pack.site import Site
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import (
@@ -25,17 +24,28 @@ from layette.engine.pack.written.shapes import (
 )
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable
-from layette.engine.pack.written.written import Instance, Written
+from layette.engine.pack.written.written import Instance, SetGuards, Written
 from layette.engine.tables.load import Table
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """What compiling gives: the program, what its rules stand for, and the guards of findings.
+
+    ``instances[k]`` says what rule number k of ``program`` is, ``table`` what variable number k looks at.
+    ``inexact`` are the keys of rules that may stay undecided though all that they test is known loosely enough.
+    """
+
+    program: Program
+    instances: tuple[Instance, ...]
+    guards: Mapping[str, Node]
+    table: VariableTable
+    inexact: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, eq=False)
 class CompiledPack:
-    """What a pack is made of.
-
-    ``findings``, ``measures``, ``settings``, ``sources``, ``targets`` are by name; ``areas`` are the findings files in
-    exam order; ``instances[k]`` says what rule number k of ``program`` is.
-    """
+    """What a pack is made of; everything but ``compiled`` and ``subjects`` as it is written, by name."""
 
     shape: PackFile
     site: Site
@@ -50,7 +60,7 @@ class CompiledPack:
     tables: Mapping[str, Table]
     subjects: Subjects
     compiled: Compiled
-    set_guards: Mapping[str, tuple[str, tuple[str, ...]]]
+    set_guards: SetGuards
     folder: Traversable | FilePath
 
     @property
@@ -70,7 +80,7 @@ class CompiledPack:
 
     @property
     def guards(self) -> Mapping[str, Node]:
-        """For each finding that is not for every newborn, whom it is for."""
+        """For each finding with `applies_when`, its condition."""
         return self.compiled.guards
 
     @property

@@ -7,7 +7,7 @@ windows. It cannot loosen one, and every output prints the differences.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Annotated, Any
@@ -96,15 +96,15 @@ class Site:
             return digest
         return hashlib.sha256(f"{digest}\0{self.text}".encode()).hexdigest()
 
-    def with_settings(self, settings: dict[str, SettingShape], problems: list[PackProblem]) -> dict[str, SettingShape]:
-        """Return the pack's settings; the site's choices are checked here and applied at each visit."""
-        if self.shape is not None and self.document is not None:
-            for name, choice in self.shape.settings.items():
-                if name not in settings or choice not in settings[name].choices:
-                    known = ", ".join(settings[name].choices) if name in settings else ", ".join(settings)
-                    message = f"'{choice}' is no choice of '{name}': {known}"
-                    problems.append(self.document.problem(("settings", name), "unknown-setting", message))
-        return settings
+    def check_choices(self, settings: Mapping[str, SettingShape]) -> Iterator[PackProblem]:
+        """Yield choices of settings that the pack does not have; the others are applied at each visit."""
+        if self.shape is None or self.document is None:
+            return
+        for name, choice in self.shape.settings.items():
+            if name not in settings or choice not in settings[name].choices:
+                known = ", ".join(settings[name].choices) if name in settings else ", ".join(settings)
+                message = f"'{choice}' is no choice of '{name}': {known}"
+                yield self.document.problem(("settings", name), "unknown-setting", message)
 
     def choices(self, settings: Mapping[str, SettingShape]) -> dict[str, str]:
         """Return the choice in force for every setting."""
@@ -204,7 +204,7 @@ def check_tables(site: Site, own: Mapping[str, Table], problems: list[PackProble
     return replace(site, looks=tuple(looks))
 
 
-def apply_site(written: list[Written], site: Site, problems: list[PackProblem]) -> list[Written]:
+def apply_site(written: Sequence[Written], site: Site, problems: list[PackProblem]) -> Sequence[Written]:
     """Return the rules without those that the site switched off, and with its shorter windows."""
     if site.shape is None or site.document is None:
         return written

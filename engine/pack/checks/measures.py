@@ -11,7 +11,7 @@ from layette.engine.measures.birth_size import PercentileTable
 from layette.engine.measures.growth import LmsTable
 from layette.engine.measures.steps import StepTable
 from layette.engine.measures.thresholds import ThresholdSet
-from layette.engine.pack.checks.names import check_sources
+from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.written.shapes import FindingShape, MeasureShape, SettingShape, SourceShape, listed
 from layette.engine.pack.written.yaml_nodes import Document, Path
 from layette.engine.tables.load import Table

@@ -13,7 +13,18 @@ from pydantic import BaseModel, StringConstraints, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from layette.engine.errors import PackProblem
-from layette.engine.pack.written.shapes import Amount, Date, Days, Elapsed, Name, Offset, PackFile, RuleId, Slug
+from layette.engine.pack.written.shapes import (
+    Amount,
+    Date,
+    Days,
+    Elapsed,
+    FileName,
+    Name,
+    Offset,
+    PackFile,
+    RuleId,
+    Slug,
+)
 from layette.engine.pack.written.yaml_nodes import Document, Path, parse
 
 Shaped = TypeVar("Shaped")
@@ -130,6 +141,7 @@ _RIGHT = {
     "a name of small letters, digits and _": (Name,),
     "a name of small letters and digits, joined by - or .": (Slug,),
     "an id such as 'file.what-it-says'": (RuleId,),
+    "a file's name such as 'eyes.yaml', without a folder": (FileName,),
 }
 _BY_PATTERN = {
     rule.pattern: words

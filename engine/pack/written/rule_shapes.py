@@ -17,6 +17,7 @@ from layette.engine.pack.written.shapes import (
     Offset,
     RuleId,
     Shape,
+    listed,
 )
 from layette.engine.terms import PRIORITIES, VERBS, Bound, Kind, Priority
 
@@ -52,6 +53,11 @@ class Consequence(Shape):
     do: list[str] = Field(default_factory=list)
     if_still: bool = False
     source: str | list[str] | None = None
+
+    @property
+    def verbs(self) -> tuple[str, ...]:
+        """All verbs that are written, `conclude` among them; a sound consequence has exactly one."""
+        return tuple(verb for verb in (*VERBS, "conclude") if getattr(self, verb) is not None)
 
     @property
     def verb(self) -> Kind | None:
@@ -106,9 +112,14 @@ class RuleShape(Shape):
     source: str | list[str]
     note: str | None = None
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The names of the rule's own sources."""
+        return tuple(listed(self.source))
+
     @model_validator(mode="after")
     def _diagnosis_goes_along(self) -> RuleShape:
-        if self.diagnosis and all(one.conclude for one in self.then):
+        if self.diagnosis and all(consequence.conclude for consequence in self.then):
             raise ValueError("a diagnosis goes out with a recommendation, and this rule only concludes")
         return self
 

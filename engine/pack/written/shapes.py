@@ -36,6 +36,8 @@ Days = Annotated[str, StringConstraints(pattern=r"^\d{1,5} d$")]
 Elapsed = Annotated[str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk)$")]
 """An `Amount` without calendar months."""
 Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_a_date)]
+FileName = Annotated[str, StringConstraints(pattern=r"^[^/\\:.]+(\.[^/\\:.]+)+$")]
+"""A file of the pack by its name alone: the folder follows from the key, and nothing outside the pack is read."""
 Offset = Annotated[
     str, StringConstraints(pattern=r"^-?(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk|\d{1,3} mo)$")
 ]
@@ -196,16 +198,16 @@ class PackFile(Shape):
     valid_from: Date
     caution: str
     anchors: dict[Literal["discharge", "term"], Name] = Field(default_factory=dict)
-    settings: str = "settings.yaml"
-    sources: str = "sources.yaml"
-    measures: str = "measures.yaml"
-    findings: list[str]
-    targets: list[str]
-    decisions: list[str]
-    guidance: list[str] = Field(default_factory=list)
-    tables: list[str] = Field(default_factory=list)
-    cases: list[str] = Field(default_factory=list)
-    case_tables: list[str] = Field(default_factory=list)
+    settings: FileName = "settings.yaml"
+    sources: FileName = "sources.yaml"
+    measures: FileName = "measures.yaml"
+    findings: list[FileName]
+    targets: list[FileName]
+    decisions: list[FileName]
+    guidance: list[FileName] = Field(default_factory=list)
+    tables: list[FileName] = Field(default_factory=list)
+    cases: list[FileName] = Field(default_factory=list)
+    case_tables: list[FileName] = Field(default_factory=list)
 
 
 def listed(value: str | list[str] | None) -> list[str]:

@@ -26,7 +26,8 @@ _WORDS: Mapping[str, bool | None] = {
     "null": None, "Null": None, "NULL": None, "~": None, "": None,
 }  # fmt: skip
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_DEEPEST = 50
+DEEPEST = 50
+"""How deep lists and mappings may nest in a file. What is read from it is followed by recursion, which ends here."""
 _LONGEST_NUMBER = 30
 
 
@@ -79,8 +80,10 @@ def _refuse_depth_and_aliases(text: str) -> None:
             depth += 1
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1
+        if depth > DEEPEST:
+            advice = "in a condition, give the inner part a conclusion of its own"
+            raise _RefusedError(f"nested deeper than {DEEPEST} is not read; {advice}", event.start_mark)
         what = "a reference (*name)" if isinstance(event, yaml.AliasEvent) else ""
-        what = what or (f"nested deeper than {_DEEPEST}" if depth > _DEEPEST else "")
         what = what or ("a tag (!name)" if _tagged(event) else "")
         if what:
             raise _RefusedError(f"{what} is not read; write it out plainly", event.start_mark)

@@ -175,6 +175,21 @@ def test_a_file_that_is_not_utf_8_is_told(tmp_path: Path) -> None:
     assert found == [("yaml", "guidance/care.yaml", "not text in UTF-8: byte 13 cannot be read")]
 
 
+@pytest.mark.parametrize("file", ["findings/exam.yaml", "targets/all.yaml", "tables/wet.yaml", DECISIONS])
+@pytest.mark.parametrize("text", ["", "# nothing\n", "{}\n", "[]\n", "null\n"])
+def test_a_listed_file_without_content_is_told(file: str, text: str, tmp_path: Path) -> None:
+    """Else what it held would be gone without a word."""
+    found = problems_of(copied(tmp_path, (file, "*", text)))
+    message = "this file is listed and holds nothing; fill it, or delete it and take it off the list"
+    assert (file, 1, "shape", message) in {(p.file, p.line, p.code, p.message) for p in found}
+
+
+def test_settings_sources_and_measures_may_say_that_there_are_none(tmp_path: Path) -> None:
+    """They are not listed, so that a pack must have them; what names something in them is told on its own."""
+    found = problems_of(copied(tmp_path, ("settings.yaml", "*", "{}\n")))
+    assert {(p.code, p.file) for p in found} == {("unknown-setting", DECISIONS), ("unknown-setting", "measures.yaml")}
+
+
 def test_a_folder_without_a_pack_is_told(tmp_path: Path) -> None:
     assert [(p.code, p.file) for p in problems_of(tmp_path)] == [("file-missing", "pack.yaml")]
 

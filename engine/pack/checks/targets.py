@@ -1,0 +1,28 @@
+"""Whether the anchors of `pack.yaml` and the targets name what exists."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from layette.engine.errors import PackProblem
+from layette.engine.pack.checks.sources import check_codes
+from layette.engine.pack.written.written_pack import WrittenPack
+
+
+def check_anchors(pack: WrittenPack) -> Iterator[PackProblem]:
+    """Yield anchors of windows that are no number of this pack."""
+    document = pack.documents["pack.yaml"]
+    for anchor, finding in pack.shape.anchors.items():
+        if finding not in pack.findings or pack.findings[finding].number is None:
+            yield document.problem(("anchors", anchor), "unknown-finding", f"no number '{finding}' is defined")
+
+
+def check_targets(pack: WrittenPack) -> Iterator[PackProblem]:
+    """Yield targets with code systems, or names of other targets, that do not exist."""
+    for name, target in pack.targets.items():
+        document = pack.target_documents[name]
+        yield from check_codes(target.codes, document, (name, "codes"))
+        for key, others in (("conflicts_with", target.conflicts_with), ("recheck_of", target.recheck_of)):
+            for other in others:
+                if other not in pack.targets and other not in pack.findings:
+                    yield document.problem((name, key), "unknown-target", f"targets/ has no target '{other}'")
