@@ -13,13 +13,14 @@ from typing import Any
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
+from layette.engine.visit.carried import PART, taken_over
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.values import shown
 from layette.engine.visit.visit import Visit
 
 KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
-    "history", "history_complete", "settings", "not_understood", "counts",
+    "history", "history_complete", "settings", "not_understood", "counts", PART,
 }  # fmt: skip
 HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations")
 COMPLETE = ("observations", "orders", "guidance", "immunizations")
@@ -32,13 +33,17 @@ STATUSES = (
 
 @dataclass
 class VisitReader:
-    """Reads one flat visit; mistakes gather in ``problems``."""
+    """Reads one flat visit; mistakes gather in ``problems``, with those that the visit brings along.
+
+    ``told``: the parts that are missing because of one of the latter; they are not asked for once more.
+    """
 
     subjects: Subjects
     oldest_days: int
     timezone: str | None = None
     problems: list[InputProblem] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    told: set[str] = field(default_factory=set)
 
     def read(self, flat: Mapping[str, Any], at: str | None = None) -> Visit:
         """Return the visit, or raise `InputError` with every mistake."""
@@ -58,6 +63,7 @@ class VisitReader:
                 expected="a mapping with born, at, findings",
             )
             return None
+        self._carry(flat)
         for key in flat.keys() - KEYS:
             self.problem(
                 str(key), "structure", "a visit has no such part", found=str(key), expected=", ".join(sorted(KEYS))
@@ -108,6 +114,12 @@ class VisitReader:
             warnings=tuple(sorted(self.warnings)),
         )
 
+    def _carry(self, flat: Mapping[str, Any]) -> None:
+        """Take over the problems that the visit brings along."""
+        carried = taken_over(self.listed(flat.get(PART), PART))
+        self.problems += carried
+        self.told = {"at", "born"} - flat.keys() if carried else set()
+
     def listed(self, written: Any, path: str) -> Iterator[Mapping[str, Any]]:
         """Yield the mappings of a list; report what is neither."""
         if written is None:
@@ -123,7 +135,8 @@ class VisitReader:
 
     def problem(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
         """Add a mistake."""
-        self.problems.append(InputProblem(path, code, message, shown(found), expected))
+        if path not in self.told:
+            self.problems.append(InputProblem(path, code, message, shown(found), expected))
 
     def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:
         written = at if at is not None else flat.get("at")

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from layette.engine.errors import InputProblem
+from layette.engine.visit import carried
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.read.bundle.entries import Entry, shelve
 from layette.mapping.read.bundle.moment import Moment, moment_of, named_encounter
@@ -69,7 +70,7 @@ def read(
 
     Returns:
         The visit, all problems at once, and an account of every entry. Raises nothing for bad input:
-        `ReadResult.require` raises `InputError`.
+        `ReadResult.require` raises `InputError`. The visit carries its problems along, so that `Pack.assess` raises.
     """
     shelf = shelve(resource)
     problems = list(shelf.problems)
@@ -84,11 +85,13 @@ def read(
         if not entry.aside and entry.fate is not Fate.REFUSED:
             _read_entry(desk, entry)
     visit = _visit(desk, moment)
+    problems = sorted(set(desk.problems))
+    visit |= {carried.PART: carried.written(problems)} if problems else {}
     baby = people.baby.resource if people.baby else None
     unused = tuple(NotUsed(e.path, e.kind, e.why) for e in shelf.entries if e.fate is Fate.NOT_USED)
     return ReadResult(
         visit,
-        tuple(sorted(set(desk.problems))),
+        tuple(problems),
         Counts.of((entry.fate for entry in shelf.entries), sum(len(entry.contained) for entry in shelf.entries)),
         unused,
         tuple(desk.notices),

@@ -12,6 +12,7 @@ from support.checkout import ROOT
 
 from layette.engine.pack.written.shapes import FindingsFile, FindingShape, TargetShape
 from layette.engine.pack.written.yaml_nodes import parse
+from layette.engine.visit.carried import PART, written
 from layette.mapping.read import ReadResult, read
 
 BASE = "https://layette.example/fhir"
@@ -184,8 +185,10 @@ def read_visit(*resources: dict[str, Any], **more: Any) -> ReadResult:
 
 
 def adds_up(result: ReadResult) -> None:
+    """Every entry is counted once, and the visit carries every problem, so that nobody can go on without it."""
     counts = result.counts
     assert counts.entries == counts.used + counts.not_understood + counts.not_used + counts.refused
+    assert result.visit.get(PART, []) == written(result.problems)
 
 
 def one_reading(result: ReadResult, finding: str) -> dict[str, Any]:

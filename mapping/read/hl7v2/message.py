@@ -13,6 +13,7 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from layette.engine.errors import InputProblem
+from layette.engine.visit import carried
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.read.bundle.result import NotUsed, ReadResult
 from layette.mapping.read.bundle.times import EXAMPLE
@@ -176,6 +177,8 @@ def _named(found: ReadResult, segments: list[Segment]) -> ReadResult:
     unused = tuple(_unused(one, at) for one in found.not_used)
     notices = tuple(_PLACE.sub(at, notice) for notice in found.notices)
     problems = tuple(map(told, found.problems))
+    if problems:
+        found.visit[carried.PART] = carried.written(problems)
     fates = tuple((_PLACE.sub(at, place), fate) for place, fate in found.fates)
     return replace(found, problems=problems, not_used=unused, notices=notices, baby=None, fates=fates)
 
