@@ -14,7 +14,8 @@ from lxml import etree
 
 from layette.engine.errors import InputError, LayetteError
 from layette.mapping.cli import output
-from layette.mapping.fhir.json import SIZE_LIMIT, dumps, loads
+from layette.mapping.cli.input import read_bytes
+from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.xml import from_xml, validate_xsd
 from layette.mapping.validate import Issue, errors, validate
 from layette.mapping.validate.report import operation_outcome, text_report
@@ -77,7 +78,7 @@ def _shown(name: str) -> str:
 def _check(name: str, arguments: argparse.Namespace) -> list[Issue]:
     """Return the issues of one file; what cannot be read at all is one of them, and stops no other file."""
     try:
-        data = _bytes(name)
+        data = read_bytes(name)
         is_xml = data.lstrip(_SPACE)[:1] == b"<"
         resource = from_xml(data) if is_xml else loads(data)
     except OSError as error:
@@ -88,13 +89,6 @@ def _check(name: str, arguments: argparse.Namespace) -> list[Issue]:
     if arguments.xsd and not is_xml:
         print(f"layette: {_shown(name)} is JSON, so the XML Schema was not used", file=sys.stderr)
     return [*issues, *_by_schema(data, arguments.xsd)] if is_xml and arguments.xsd else issues
-
-
-def _bytes(name: str) -> bytes:
-    if name == "-":
-        return sys.stdin.buffer.read(SIZE_LIMIT + 1)
-    with Path(name).open("rb") as stream:
-        return stream.read(SIZE_LIMIT + 1)
 
 
 def _unreadable(path: str, code: str, message: str) -> Issue:
