@@ -24,6 +24,7 @@ from layette.engine.pack.echoes import without_echoes
 from layette.engine.pack.load import PackReader
 from layette.engine.pack.site import read_site
 from layette.engine.pack.written.folder import PackFolder, default_pack
+from layette.engine.pack.written.shapes import NormalShape
 from layette.engine.visit.reader import VisitReader
 from layette.engine.visit.visit import Visit
 
@@ -47,6 +48,11 @@ class Pack(PackOutcomes):
     def version(self) -> str:
         """The pack's version."""
         return self.shape.version
+
+    @property
+    def normals(self) -> Mapping[str, NormalShape]:
+        """What can be charted as normal for a whole system, by name."""
+        return self.subjects.normals
 
     @cached_property
     def oldest_days(self) -> int:

@@ -50,7 +50,7 @@ class Answer:
 
 
 def answer(
-    given: bytes | Mapping[str, Any] | list[Any],
+    content: bytes | Mapping[str, Any] | list[Any],
     pack: Pack,
     *,
     at: str | None = None,
@@ -61,26 +61,18 @@ def answer(
 ) -> Answer:
     """Return the answer for one visit.
 
-    Args:
-        given: FHIR R4 (JSON or XML), an HL7 v2 message or a flat visit (JSON or YAML) as bytes; or a parsed resource,
-            Bundle, list of these, or flat visit, with decimals as `layette.mapping.fhir_json.loads` gives them.
-        pack: the rules; its site's codes are read too.
-        at: the moment of the visit, ISO 8601 with offset, instead of the input's.
-        subject: the newborn (reference or id), where the input holds more than one.
-        encounter: the visit's Encounter (reference or id); else the newborn's latest.
-        base: canonical base of our own code systems; else the site's.
-        readers: names of the readers of the rules; by default all that can run here.
+    ``content`` is FHIR R4 (JSON or XML), an HL7 v2 message or a flat visit (JSON or YAML) as bytes; or what was parsed
+    already: a resource, a Bundle, a list of these, or a flat visit, with decimals as `layette.mapping.fhir_json.loads`
+    gives them. The caller may name the moment (``at``, ISO 8601 with offset), the newborn (``subject``) and the
+    ``encounter``, each instead of what the input says; the ``base`` of our own code systems, else it is the site's; and
+    the ``readers`` of the rules.
 
-    Raises:
-        InputError: something in the input cannot be used: all problems at once, those of reading, of the check of
-            FHIR and of the engine, with the emergencies that the usable rest decides in ``urgent``.
-        ReadersDisagree: two readers gave different answers; nothing is proposed.
-        ValueError: a reader that does not exist or cannot run here.
-
-    An error about an input that could be read carries its account as a note (``__notes__``).
+    Raises `InputError` with all that is wrong at once, found by reading, by the check of FHIR or by the engine, and
+    with the emergencies that the usable rest decides in ``urgent``; `ReadersDisagree`; ValueError for a reader that
+    cannot run here. An error about an input that could be read carries its account as a note (``__notes__``).
     """
     base = base or pack.site.canonical or OWN_BASE
-    intake = take(given, pack, base, CallerSays(at, subject, encounter))
+    intake = take(content, pack, base, CallerSays(at, subject, encounter))
     try:
         assessment = _assessed(intake, pack, at, readers)
     except LayetteError as error:

@@ -55,16 +55,16 @@ class Intake:
         return account_of(self.result, self.form, self.notices, found)
 
 
-def take(given: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, says: CallerSays) -> Intake:
+def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, says: CallerSays) -> Intake:
     """Read bytes, or what was parsed already. Raises `InputError` where there is nothing that could be read at all."""
-    if isinstance(given, bytes) and is_message(given):
-        return _message(given, pack, base, says)
-    content = parse(given) if isinstance(given, bytes) else given
-    if isinstance(content, Mapping) and "resourceType" not in content:
-        return Intake(content, "readings")
-    if not isinstance(content, (dict, list)) or not content:
+    if isinstance(content, bytes) and is_message(content):
+        return _message(content, pack, base, says)
+    parsed = parse(content) if isinstance(content, bytes) else content
+    if isinstance(parsed, Mapping) and "resourceType" not in parsed:
+        return Intake(parsed, "readings")
+    if not isinstance(parsed, (dict, list)) or not parsed:
         raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
-    return _fhir(content, pack, base, says)
+    return _fhir(parsed, pack, base, says)
 
 
 def _fhir(content: Fhir, pack: Pack, base: str, says: CallerSays) -> Intake:

@@ -65,17 +65,17 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     if arguments.say and arguments.to != "text":
         raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
     pack = load_pack(arguments.pack, arguments.site)
-    found = answer(
+    reply = answer(
         _input(arguments.input), pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter,
         readers=_readers(pack, arguments.readers),
     )  # fmt: skip
     if arguments.say:
-        return _said(found, pack, arguments), str(found.account)
+        return _said(reply, pack, arguments), str(reply.account)
     if arguments.to == "text":
-        return found.to_text(pack, colour=_colour(arguments.out), full=arguments.all), ""
+        return reply.to_text(pack, colour=_colour(arguments.out), full=arguments.all), ""
     if arguments.to == "json":
-        return found.assessment.to_json() + "\n", str(found.account)
-    return _fhir(found.to_fhir(pack), arguments.to), str(found.account)
+        return reply.assessment.to_json() + "\n", str(reply.account)
+    return _fhir(reply.to_fhir(pack), arguments.to), str(reply.account)
 
 
 def _input(name: str) -> bytes:

@@ -58,16 +58,16 @@ def run(arguments: argparse.Namespace) -> int:
     return 2 if any(errors(issues) for issues in found.values()) else 0
 
 
-def _report(found: dict[str, list[Issue]], form: str) -> str:
+def _report(by_file: dict[str, list[Issue]], form: str) -> str:
     if form == "text":
-        return "\n".join(text_report(issues, _shown(name)) for name, issues in found.items()) + "\n"
-    outcome = operation_outcome([one for issues in found.values() for one in issues])
-    whose = [_shown(name) for name, issues in found.items() for _ in issues]
-    for name, one in zip(whose, outcome["issue"], strict=False):
-        if not _FHIRPATH.match("".join(one["expression"])):
-            del one["expression"]
-        if len(found) > 1:  # the same path may stand in two of them
-            one["diagnostics"] = f"{name}: {one['diagnostics']}"
+        return "\n".join(text_report(issues, _shown(name)) for name, issues in by_file.items()) + "\n"
+    outcome = operation_outcome([issue for issues in by_file.values() for issue in issues])
+    whose = [_shown(name) for name, issues in by_file.items() for _ in issues]
+    for name, told in zip(whose, outcome["issue"], strict=False):
+        if not _FHIRPATH.match("".join(told["expression"])):
+            del told["expression"]
+        if len(by_file) > 1:  # the same path may stand in two of them
+            told["diagnostics"] = f"{name}: {told['diagnostics']}"
     return dumps(outcome, indent=2) + "\n"
 
 
@@ -84,7 +84,10 @@ def _check(name: str, arguments: argparse.Namespace) -> list[Issue]:
     except OSError as error:
         return [Issue("input", "error", "exception", f"It cannot be read: {error.strerror or 'no reason'}.", "file")]
     except InputError as error:
-        return [_unreadable(one.path, one.code, f"{one.message} {one.value}".strip()) for one in error.problems]
+        return [
+            _unreadable(problem.path, problem.code, f"{problem.message} {problem.value}".strip())
+            for problem in error.problems
+        ]
     issues = validate(resource, advice=arguments.advice)
     if arguments.xsd and not is_xml:
         print(f"layette: {_shown(name)} is JSON, so the XML Schema was not used", file=sys.stderr)

@@ -108,7 +108,7 @@ def _sentences(error: Any, at: At) -> Iterator[Issue]:
                 if not _forgotten(name, error.schema_path[-2]):
                     yield issue((at, name, -1), "unknown-element", _unknown(name, error.schema_path[-2]))
         case "type":
-            due = " or ".join(_WORDS.get(str(one), str(one)) for one in kind.types)
+            due = " or ".join(_WORDS.get(str(word), str(word)) for word in kind.types)
             yield issue(at, "type", f"{due[0].upper()}{due[1:]} is due here.")
         case "pattern":
             words = _spellings().get(kind.pattern, "a value of the spelling that its type gives")

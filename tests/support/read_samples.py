@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
 from typing import Any
 
 from support.checkout import ROOT
 
-from layette.engine.pack.written.shapes import FindingsFile, FindingShape, TargetShape
+from layette.engine.pack.written.shapes import FindingsFile, FindingShape, NormalShape, TargetShape
 from layette.engine.pack.written.yaml_nodes import parse
 from layette.engine.visit.carried import PART, written
 from layette.mapping.read import ReadResult, read
@@ -76,6 +76,7 @@ class SamplePack:
     id: str
     findings: Mapping[str, FindingShape]
     targets: Mapping[str, TargetShape]
+    normals: Mapping[str, NormalShape] = field(default_factory=dict)
 
 
 def plain(text: str) -> Any:
