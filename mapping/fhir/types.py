@@ -165,4 +165,5 @@ def _choices(name: str) -> Mapping[str, str]:
 def table(name: str) -> list[dict[str, str]]:
     """Return the rows of ``schemas/fhir/<name>``, a CSV whose first line says where it comes from."""
     text = (DATA / name).read_text("utf-8")
-    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+    head, *rows = csv.reader(line for line in text.splitlines() if not line.startswith("#"))
+    return [dict(zip(head, row, strict=True)) for row in rows if row]
