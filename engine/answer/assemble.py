@@ -7,6 +7,7 @@ each target into one recommendation, and say what is open, what was used and why
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -49,8 +50,9 @@ if TYPE_CHECKING:
     from layette.engine.api import Pack
 
 
+@cache
 def engine_version() -> str:
-    """Return the version of the installed engine."""
+    """Return the version of the installed engine; it is read from the disk once."""
     try:
         return version("layette")
     except PackageNotFoundError:

@@ -13,19 +13,18 @@ from layette.mapping.answering import Answer, answer
 from layette.mapping.cli import failures, output
 from layette.mapping.cli.input import read_bytes
 from layette.mapping.fhir.json import dumps
+from layette.mapping.settle import settle
 from layette.mapping.text.saying import render_saying
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
 READERS = {"native": ("native",), "rete": ("rete",), "both": ("native", "rete")}
 
 
-def add(verbs: Any) -> None:
-    """Add the verb to the command."""
-    verb: argparse.ArgumentParser = verbs.add_parser(
-        "assess",
-        help="assess one visit",
-        description="Assess one visit: a FHIR R4 Bundle (JSON or XML), an HL7 v2 ORU^R01 message, or a flat visit "
-        "(JSON or YAML), told apart by content. The result is a set of proposals for a clinician to judge.",
+def add(verb: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    verb.description = (
+        "Assess one visit: a FHIR R4 Bundle (JSON or XML), an HL7 v2 ORU^R01 message, or a flat visit "
+        "(JSON or YAML), told apart by content. The result is a set of proposals for a clinician to judge."
     )
     verb.add_argument("input", metavar="INPUT", help="the file to read; - reads stdin")
     verb.add_argument("--to", choices=FORMS, default="text", help="form of the output (default: text)")
@@ -65,6 +64,7 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     if arguments.say and arguments.to != "text":
         raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
     pack = load_pack(arguments.pack, arguments.site)
+    settle()
     reply = answer(
         _input(arguments.input), pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter,
         readers=_readers(pack, arguments.readers),

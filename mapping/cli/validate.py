@@ -8,7 +8,6 @@ import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from lxml import etree
 
@@ -30,13 +29,11 @@ class NoSchemaError(LayetteError):
     """The XML Schema that was asked for cannot be used."""
 
 
-def add(verbs: Any) -> None:
-    """Add the verb to the command."""
-    verb: argparse.ArgumentParser = verbs.add_parser(
-        "validate",
-        help="check FHIR R4 resources and Bundles",
-        description="Check FHIR R4 resources or Bundles, JSON or XML, told apart by content: structure, types, "
-        "required codes, invariants, references, units, vital signs. Exit code 0 if no file has an error, else 2.",
+def add(verb: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    verb.description = (
+        "Check FHIR R4 resources or Bundles, JSON or XML, told apart by content: structure, types, "
+        "required codes, invariants, references, units, vital signs. Exit code 0 if no file has an error, else 2."
     )
     verb.add_argument("files", metavar="FILE", nargs="+", help="the files to check; - reads stdin")
     verb.add_argument("--to", choices=("text", "fhir-json"), default="text", help="form of the report (default: text)")
