@@ -23,6 +23,7 @@ from layette.engine.logic.readers import BUILDING, build, usual
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.load import load_compiled
 from layette.engine.pack.written.folder import default_pack
+from layette.engine.pack.written.shapes import NormalShape
 from layette.engine.states.decide import decide
 from layette.engine.states.plan import StatesPlan
 from layette.engine.visit.reader import VisitReader, reader_for
@@ -38,6 +39,11 @@ class Pack(CompiledPack):
     def __getstate__(self) -> dict[str, Any]:
         """Give a pickle what was loaded; readers, the plan and what they remember are made anew on first use."""
         return {part.name: getattr(self, part.name) for part in fields(self)} | {"_readers": {}}
+
+    @property
+    def normals(self) -> Mapping[str, NormalShape]:
+        """What can be charted as normal for a whole system, by name."""
+        return self.subjects.normals
 
     @cached_property
     def plan(self) -> AnswerPlan:

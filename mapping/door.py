@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from layette.engine.errors import InputProblem, LayetteError
 from layette.mapping.validate import Issue, errors, validate
@@ -15,25 +15,31 @@ class OutputError(LayetteError):
     """What was about to be written is not valid FHIR: a fault of this program, so nothing is written."""
 
 
-def input_problems(content: Any) -> tuple[InputProblem, ...]:
-    """Return what makes FHIR input (a resource, or a list of them) invalid R4, each with its path."""
-    found = [issue for issue in _issues(content) if issue.key != PROFILE]
-    return tuple(InputProblem(issue.path, "invalid-fhir", f"{issue.message} ({issue.key})") for issue in found)
+class InputCheck(NamedTuple):
+    """What the check of FHIR input found.
 
-
-def profile_notices(content: Any) -> tuple[str, ...]:
-    """Return what of the input does not meet the vital-sign profiles of R4: said, and read all the same.
-
-    The reader judges units itself, by what the finding accepts: a weight in "lb" is understood, and shown converted.
+    ``problems`` make it invalid R4, each with its path. ``notices`` name what does not meet the vital-sign profiles: it
+    is said, and read all the same, because the reader judges units itself, by what the finding accepts: a weight in
+    "lb" is understood, and shown converted.
     """
-    found = [issue for issue in _issues(content) if issue.key == PROFILE]
-    return tuple(f"{issue.path}: {issue.message} ({issue.key})" for issue in found)
+
+    problems: tuple[InputProblem, ...]
+    notices: tuple[str, ...]
+
+
+def check_input(content: Any) -> InputCheck:
+    """Check FHIR input: a resource, or a list of them."""
+    found = _issues(content)
+    invalid = (issue for issue in found if issue.key != PROFILE)
+    problems = (InputProblem(issue.path, "invalid-fhir", f"{issue.message} ({issue.key})") for issue in invalid)
+    notices = (f"{issue.path}: {issue.message} ({issue.key})" for issue in found if issue.key == PROFILE)
+    return InputCheck(tuple(problems), tuple(notices))
 
 
 def _issues(content: Any) -> list[Issue]:
     if not isinstance(content, list):
         return errors(validate(content))
-    return [_of_one(issue, f"[{number}]") for number, one in enumerate(content) for issue in errors(validate(one))]
+    return [_of_one(issue, f"[{number}]") for number, part in enumerate(content) for issue in errors(validate(part))]
 
 
 def _of_one(issue: Issue, place: str) -> Issue:

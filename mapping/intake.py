@@ -1,12 +1,9 @@
-"""The input of a command: FHIR as JSON or XML, HL7 v2, or a flat visit as JSON or YAML, told apart by its content."""
+"""What was given, told apart by its content: FHIR as JSON or XML, HL7 v2, or a flat visit as JSON or YAML."""
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import partial
-from pathlib import Path
 from typing import Any
 
 import yaml
@@ -14,94 +11,93 @@ import yaml
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.pack.written.yaml_nodes import parse as parse_yaml
-from layette.mapping.account import counted_entries, counted_flat
-from layette.mapping.door import input_problems, profile_notices
+from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
-from layette.mapping.fhir.xml import from_xml
-from layette.mapping.read import SiteCode, read
+from layette.mapping.read import ReadResult, SiteCode, read
 from layette.mapping.read.hl7v2.message import is_message, read_message
+
+Fhir = dict[str, Any] | list[Any]
+"""A FHIR resource or Bundle as it was parsed, or a list of these."""
 
 _YAML_LIMIT = 1024 * 1024
 _SPACE = b" \t\r\n\xef\xbb\xbf"
 
 
 @dataclass(frozen=True)
-class Given:
-    """A visit as it was given: its flat form, the FHIR it came from (None: it came flat), and the account.
-
-    ``problems`` are what stops the run; ``visit`` is then the usable rest. ``counted`` says what became of every
-    entry, those refused for the given problems among them.
-    """
-
-    visit: Mapping[str, Any]
-    source: dict[str, Any] | list[Any] | None
-    counted: Callable[[Iterable[InputProblem]], str]
-    problems: tuple[InputProblem, ...] = ()
-    notices: tuple[str, ...] = ()
-
-    @property
-    def counts(self) -> str:
-        """The account, in one line."""
-        return self.counted(self.problems)
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What the caller says about the input: the moment, the newborn, the Encounter; None leaves it to the input."""
+class CallerSays:
+    """What the caller says of the input: the moment, the newborn, the Encounter; None leaves it to the input."""
 
     at: str | None = None
     subject: str | None = None
     encounter: str | None = None
 
 
-def take(name: str, pack: Pack, base: str, asked: Asked) -> Given:
-    """Read a file, or stdin for ``-``. Raises `InputError` where there is nothing that could be read at all."""
-    data = _bytes(name)
-    if is_message(data):
-        return _message(data, pack, base, asked)
-    content = parse(data)
-    if isinstance(content, dict) and "resourceType" not in content:
-        return Given(content, None, partial(counted_flat, content))
-    if not isinstance(content, (dict, list)) or not content:
+@dataclass(frozen=True)
+class Intake:
+    """An input that was read: the flat visit, and the FHIR that it came from (None: it came in another form).
+
+    ``problems`` are what reading and the check of FHIR refused; ``visit`` is then the usable rest. ``result`` is what
+    reading gave, None for what came flat.
+    """
+
+    visit: Mapping[str, Any]
+    form: Form
+    source: Fhir | None = None
+    result: ReadResult | None = None
+    problems: tuple[InputProblem, ...] = ()
+    notices: tuple[str, ...] = ()
+
+    def account(self, problems: Iterable[InputProblem] = ()) -> Account:
+        """Say what became of every entry; ``problems`` are what was found wrong after reading."""
+        found = (*self.problems, *problems)
+        if self.result is None:
+            return account_of_flat(self.visit, found)
+        return account_of(self.result, self.form, self.notices, found)
+
+
+def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, says: CallerSays) -> Intake:
+    """Read bytes, or what was parsed already. Raises `InputError` where there is nothing that could be read at all."""
+    if isinstance(content, bytes) and is_message(content):
+        return _message(content, pack, base, says)
+    parsed = parse(content) if isinstance(content, bytes) else content
+    if isinstance(parsed, Mapping) and "resourceType" not in parsed:
+        return Intake(parsed, "readings")
+    if not isinstance(parsed, (dict, list)) or not parsed:
         raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
+    return _fhir(parsed, pack, base, says)
+
+
+def _fhir(content: Fhir, pack: Pack, base: str, says: CallerSays) -> Intake:
+    # The validator is imported when there is FHIR to check: a flat visit needs none of it.
+    from layette.mapping.door import check_input
+
     result = read(
-        content, pack, at=asked.at, base=base, subject=asked.subject, encounter=asked.encounter, site_codes=_codes(pack)
+        content, pack, at=says.at, base=base, subject=says.subject, encounter=says.encounter, site_codes=_codes(pack)
     )
-    notices = (*result.notices, *profile_notices(content))
-    problems = _once(input_problems(content), result.problems)
-    return Given(result.visit, content, partial(counted_entries, result, "entries"), problems, notices)
+    check = check_input(content)
+    problems = _once(check.problems, result.problems)
+    return Intake(result.visit, "entries", content, result, problems, (*result.notices, *check.notices))
 
 
 def _once(invalid: tuple[InputProblem, ...], unread: tuple[InputProblem, ...]) -> tuple[InputProblem, ...]:
     """Return all problems; that an element is not R4 is said once, by the check that names the rule."""
     said = {problem.path for problem in invalid}
-    return (*invalid, *(one for one in unread if one.code != "structure" or one.path not in said))
+    return (*invalid, *(problem for problem in unread if problem.code != "structure" or problem.path not in said))
 
 
 def _codes(pack: Pack) -> list[SiteCode]:
-    return [SiteCode(one.system, one.code, one.finding, one.value, one.unit) for one in pack.site.codes]
+    return [SiteCode(row.system, row.code, row.finding, row.value, row.unit) for row in pack.site.codes]
 
 
-def _message(data: bytes, pack: Pack, base: str, asked: Asked) -> Given:
+def _message(data: bytes, pack: Pack, base: str, says: CallerSays) -> Intake:
     """Read HL7 v2: what goes out is made from the flat visit, since the message holds no resources to refer to."""
     if len(data) > SIZE_LIMIT:
         raise _refused("$", "too-large", f"the message has more than {SIZE_LIMIT} bytes")
     result = read_message(
-        data, pack, zone=pack.site.timezone, at=asked.at, base=base, subject=asked.subject,
-        encounter=asked.encounter, site_codes=_codes(pack),
+        data, pack, zone=pack.site.timezone, at=says.at, base=base, subject=says.subject,
+        encounter=says.encounter, site_codes=_codes(pack),
     )  # fmt: skip
-    return Given(result.visit, None, partial(counted_entries, result, "segments"), result.problems, result.notices)
-
-
-def _bytes(name: str) -> bytes:
-    if name == "-":
-        return sys.stdin.buffer.read(SIZE_LIMIT + 1)
-    try:
-        with Path(name).open("rb") as stream:
-            return stream.read(SIZE_LIMIT + 1)
-    except OSError as error:
-        message = f"the input cannot be read: {error.strerror or type(error).__name__}"
-        raise _refused(name, "structure", message) from None
+    return Intake(result.visit, "segments", None, result, result.problems, result.notices)
 
 
 def parse(data: bytes) -> Any:
@@ -110,6 +106,8 @@ def parse(data: bytes) -> Any:
     if not start:
         raise _refused("$", "not-json", "the input is empty", "FHIR JSON or XML, or a flat visit as JSON or YAML")
     if start == b"<":
+        from layette.mapping.fhir.xml import from_xml  # with it comes lxml, which nothing else here needs
+
         return from_xml(data)
     return loads(data) if start in (b"{", b"[") else _yaml(data)
 

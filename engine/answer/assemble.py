@@ -47,7 +47,7 @@ from layette.engine.logic.program import Reader
 
 @cache
 def engine_version() -> str:
-    """Return the version of the installed engine."""
+    """Return the version of the installed engine; it is read from the disk once."""
     try:
         return version("layette")
     except PackageNotFoundError:

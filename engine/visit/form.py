@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from layette.engine.errors import INPUT_CODES
 from layette.engine.terms import BOUNDS, STATUSES
+from layette.engine.visit.carried import FIELDS, PART
 from layette.engine.visit.reader import COMPLETE, HISTORY_KEYS, VERSION
 
 Schema = dict[str, Any]
@@ -87,6 +89,9 @@ DEFINITIONS: dict[str, Schema] = {
         ),
     },
     "not_understood": _mapping({"path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT}, closed=False),
+    "problem": _mapping(
+        {**dict.fromkeys(FIELDS, TEXT), "code": {"enum": list(INPUT_CODES)}}, ("path", "code", "message")
+    ),
     "identifier": _mapping({"system": TEXT, "value": TEXT}, closed=False),
 }  # fmt: skip
 _LISTS = ("order", "topic", "dose", "judgment")
@@ -107,6 +112,10 @@ VISIT: Schema = _mapping(
         "settings": {"type": "object", "additionalProperties": TEXT},
         "not_understood": _list("not_understood"),
         "counts": {"type": "object", "description": "Left for readers of other forms; not read by the engine."},
+        PART: {
+            **_list("problem"),
+            "description": "What was refused while the visit was made from another form; with any, it is not assessed.",
+        },
     },
     ("born",),
     title="A visit in the flat form of Layette",

@@ -14,14 +14,19 @@ from layette.engine.visit.values import shown
 
 @dataclass
 class Problems:
-    """What is wrong with a visit (``found``), and what is only worth a word (``warnings``)."""
+    """What is wrong with a visit (``found``), and what is only worth a word (``warnings``).
+
+    ``told``: the parts that are missing because of a problem that was told already; they are not asked for once more.
+    """
 
     found: list[InputProblem] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    told: set[str] = field(default_factory=set)
 
     def add(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
         """Add a mistake."""
-        self.found.append(InputProblem(path, code, message, shown(found), expected))
+        if path not in self.told:
+            self.found.append(InputProblem(path, code, message, shown(found), expected))
 
     def listed(self, written: Any, path: str) -> Iterator[Mapping[str, Any]]:
         """Yield the mappings of a list; report what is neither."""

@@ -14,6 +14,7 @@ from layette.engine.errors import InputError
 from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
+from layette.engine.visit.carried import PART, taken_over
 from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
@@ -21,7 +22,7 @@ from layette.engine.visit.visit import Visit
 
 KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
-    "history", "history_complete", "settings", "not_understood", "counts",
+    "history", "history_complete", "settings", "not_understood", "counts", PART,
 }  # fmt: skip
 HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations", "judged")
 COMPLETE = ("observations", "orders", "guidance", "immunizations")
@@ -30,7 +31,7 @@ VERSION = 1
 
 @dataclass
 class VisitReader:
-    """Reads one flat visit; mistakes gather in ``report``."""
+    """Reads one flat visit; mistakes gather in ``report``, with those that the visit brings along."""
 
     subjects: Subjects
     oldest_days: int
@@ -55,6 +56,7 @@ class VisitReader:
                 expected="a mapping with born, at, findings",
             )
             return None
+        self._carry(flat)
         for key in flat.keys() - KEYS:
             self.report.add(
                 str(key), "structure", "a visit has no such part", found=str(key), expected=", ".join(sorted(KEYS))
@@ -108,6 +110,12 @@ class VisitReader:
             warnings=tuple(sorted(self.report.warnings)),
             judged=judged,
         )
+
+    def _carry(self, flat: Mapping[str, Any]) -> None:
+        """Take over the problems that the visit brings along; what is missing because of one is not asked for again."""
+        carried = taken_over(self.report.listed(flat.get(PART), PART))
+        self.report.found += carried
+        self.report.told = {"at", "born"} - flat.keys() if carried else set()
 
     def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:
         written = at if at is not None else flat.get("at")

@@ -7,30 +7,24 @@ import os
 import sys
 from typing import Any
 
-from layette.engine.answer.assessment import Assessment
 from layette.engine.api import Pack, load_pack
 from layette.engine.errors import InputError, InputProblem, LayetteError
+from layette.mapping.answering import Answer, answer
 from layette.mapping.cli import failures, output
-from layette.mapping.codes import OWN_BASE
-from layette.mapping.door import checked_output
+from layette.mapping.cli.input import read_bytes
 from layette.mapping.fhir.json import dumps
-from layette.mapping.fhir.xml import to_xml
-from layette.mapping.intake import Asked, Given, take
-from layette.mapping.text import render
+from layette.mapping.settle import settle
 from layette.mapping.text.saying import render_saying
-from layette.mapping.write import to_bundle, to_outcome
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
 READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
 
-def add(verbs: Any) -> None:
-    """Add the verb to the command."""
-    verb: argparse.ArgumentParser = verbs.add_parser(
-        "assess",
-        help="assess one visit",
-        description="Assess one visit: a FHIR R4 Bundle (JSON or XML), an HL7 v2 ORU^R01 message, or a flat visit "
-        "(JSON or YAML), told apart by content. The result is a set of proposals for a clinician to judge.",
+def add(verb: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    verb.description = (
+        "Assess one visit: a FHIR R4 Bundle (JSON or XML), an HL7 v2 ORU^R01 message, or a flat visit "
+        "(JSON or YAML), told apart by content. The result is a set of proposals for a clinician to judge."
     )
     verb.add_argument("input", metavar="INPUT", help="the file to read; - reads stdin")
     verb.add_argument("--to", choices=FORMS, default="text", help="form of the output (default: text)")
@@ -57,82 +51,59 @@ def add(verbs: Any) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Assess the input and write the result; returns the exit code."""
     try:
-        content, counts = _answer(arguments)
+        content, account = _answered(arguments)
     except LayetteError as error:
         failures.report(error)
         if arguments.to.startswith("fhir-"):
-            output.write(_fhir(to_outcome(error), arguments.to), arguments.out)
+            output.write(_outcome(error, arguments.to), arguments.out)
         return 2
     output.write(content, arguments.out)
-    if counts:
-        print(f"layette: {counts}", file=sys.stderr)
+    if account:
+        print(f"layette: {account}", file=sys.stderr)
     return 0
 
 
-def _answer(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
+def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     """Return the whole output, and the account of the input where the output does not hold it."""
     if arguments.say and arguments.to != "text":
         raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
     pack = load_pack(arguments.pack, arguments.site)
-    base = pack.site.canonical or OWN_BASE
-    asked = Asked(arguments.at, arguments.subject, arguments.encounter)
-    given = take(arguments.input, pack, base, asked)
-    found = _counted(pack, given, arguments)
+    settle()
+    reply = answer(
+        _input(arguments.input), pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter,
+        readers=_readers(pack, arguments.readers),
+    )  # fmt: skip
     if arguments.say:
-        visit = pack.read_visit(given.visit, arguments.at)
-        return render_saying(found, pack, visit, full=arguments.all), given.counts
+        return _said(reply, pack, arguments), str(reply.account)
     if arguments.to == "text":
-        return _text(found, pack, given, arguments), ""
+        return reply.to_text(pack, colour=_colour(arguments.out), full=arguments.all), ""
     if arguments.to == "json":
-        return found.to_json() + "\n", given.counts
-    bundle = checked_output(to_bundle(found, pack, source=given.source, base=base, visit=given.visit))
-    return _fhir(bundle, arguments.to), given.counts
+        return reply.assessment.to_json() + "\n", str(reply.account)
+    return _fhir(reply.to_fhir(pack), arguments.to), str(reply.account)
 
 
-def _counted(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessment:
-    """Assess; an error carries the account of the input as a note, so that it is printed whatever happens."""
+def _input(name: str) -> bytes:
     try:
-        return _assess(pack, given, arguments)
-    except LayetteError as error:
-        error.add_note(given.counted(error.problems) if isinstance(error, InputError) else given.counts)
-        raise
+        return read_bytes(name)
+    except OSError as error:
+        message = f"the input cannot be read: {error.strerror or type(error).__name__}"
+        raise InputError([InputProblem(name, "structure", message)]) from None
 
 
-def _assess(pack: Pack, given: Given, arguments: argparse.Namespace) -> Assessment:
-    if given.problems:
-        more, urgent = _rest(pack, given, arguments)
-        raise InputError((*given.problems, *more), urgent)
+def _readers(pack: Pack, chosen: str | None) -> tuple[str, ...] | None:
+    """Return the names of the readers that were asked for, if they can run here; None where nothing was asked."""
+    if chosen is None:
+        return None
     try:
-        return pack.assess(given.visit, at=arguments.at, readers=READERS.get(arguments.readers))
+        pack.readers(READERS[chosen])
     except ValueError as error:
         raise InputError([InputProblem("--readers", "setting", str(error))]) from None
+    return READERS[chosen]
 
 
-def _rest(pack: Pack, given: Given, arguments: argparse.Namespace) -> tuple[tuple[InputProblem, ...], tuple[str, ...]]:
-    """Return what else is wrong, and the emergencies that the usable rest decides: a mistake must hide none.
-
-    That the moment or the birth is missing has been said by reading, with its place in the input.
-    """
-    try:
-        found = pack.assess(given.visit, at=arguments.at)
-    except InputError as error:
-        known = {problem.path for problem in given.problems} | ({"at", "born"} - given.visit.keys())
-        return tuple(problem for problem in error.problems if problem.path not in known), error.urgent
-    except LayetteError as error:
-        return (), (str(error),)
-    pressing = [one for one in found.recommendations if one.priority == "stat"]
-    lines = tuple(
-        f"{one.label}{', ' + one.side if one.side else ''}: {one.reasons[0].because} ({one.reasons[0].rule})"
-        for one in pressing
-    )
-    return (), lines
-
-
-def _text(found: Assessment, pack: Pack, given: Given, arguments: argparse.Namespace) -> str:
-    awaited = {name for name, shape in pack.findings.items() if shape.awaited}
-    notices = tuple(notice for notice in given.notices if notice not in found.notices)
-    page = found.model_copy(update={"notices": (*found.notices, *notices)})
-    return render(page, colour=_colour(arguments.out), full=arguments.all, awaited=awaited, counts=given.counts)
+def _said(found: Answer, pack: Pack, arguments: argparse.Namespace) -> str:
+    visit = pack.read_visit(found.visit, arguments.at)
+    return render_saying(found.assessment, pack, visit, full=arguments.all)
 
 
 def _colour(out: str | None) -> bool:
@@ -140,5 +111,15 @@ def _colour(out: str | None) -> bool:
     return out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
+def _outcome(error: LayetteError, form: str) -> str | bytes:
+    from layette.mapping.write import to_outcome  # the writers are imported where FHIR is written
+
+    return _fhir(to_outcome(error), form)
+
+
 def _fhir(resource: dict[str, Any], form: str) -> str | bytes:
-    return to_xml(resource) + b"\n" if form == "fhir-xml" else dumps(resource, indent=2) + "\n"
+    if form == "fhir-xml":
+        from layette.mapping.fhir.xml import to_xml  # with it comes lxml, which nothing else here needs
+
+        return to_xml(resource) + b"\n"
+    return dumps(resource, indent=2) + "\n"

@@ -9,6 +9,7 @@ from layette.engine.api import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
 from layette.engine.pack.written.shapes import listed
+from layette.mapping.settle import settle
 from layette.mapping.text.layout import Page, shown
 
 STATUSES = ("fired", "ruled out", "undecided")
@@ -21,13 +22,11 @@ _WIDTH = 100
 _MANY = 20
 
 
-def add(verbs: Any) -> None:
-    """Add the verb to the command."""
-    verb: argparse.ArgumentParser = verbs.add_parser(
-        "check",
-        help="check a rule pack and run its cases",
-        description="Load a rule pack and list every problem in it; if there is none, run its cases and report which "
-        "rules were seen fired, ruled out and undecided, and which rest on memory.",
+def add(verb: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    verb.description = (
+        "Load a rule pack and list every problem in it; if there is none, run its cases and report which "
+        "rules were seen fired, ruled out and undecided, and which rest on memory."
     )
     default = "the pack's folder (default: the one that ships with Layette)"
     verb.add_argument("pack", metavar="PACK", nargs="?", help=default)
@@ -48,6 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     Raises `PackError` with every problem of the pack, `InputError` for an area that it does not have.
     """
     pack = load_pack(arguments.pack, arguments.site)
+    settle()
     report = pack.run_cases(arguments.only)
     if report.problems:
         raise PackError(report.problems)

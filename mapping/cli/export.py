@@ -23,13 +23,11 @@ class FolderInUseError(LayetteError):
     """The folder holds what this export would not replace, so that old and new would stand side by side."""
 
 
-def add(verbs: Any) -> None:
-    """Add the verb to the command."""
-    verb: argparse.ArgumentParser = verbs.add_parser(
-        "export",
-        help="write a rule pack as FHIR R4",
-        description="Write a rule pack as FHIR R4: PlanDefinition, ActivityDefinitions, Library (with the pack's own "
-        "files), CodeSystems, ValueSets, ConceptMaps and the exam as a Questionnaire; one file each, and one Bundle.",
+def add(verb: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    verb.description = (
+        "Write a rule pack as FHIR R4: PlanDefinition, ActivityDefinitions, Library (with the pack's own "
+        "files), CodeSystems, ValueSets, ConceptMaps and the exam as a Questionnaire; one file each, and one Bundle."
     )
     default = "the pack's folder (default: the one that ships with Layette)"
     verb.add_argument("pack", metavar="PACK", nargs="?", help=default)

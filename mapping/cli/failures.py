@@ -2,10 +2,43 @@
 
 from __future__ import annotations
 
+import argparse
+import os
 import sys
+from collections.abc import Callable
 
 from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
 from layette.mapping.text import tidy
+
+FAILED = 2
+
+
+def guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namespace) -> int:
+    """Run a verb and return its exit code; whatever goes wrong becomes a sentence, and 2."""
+    try:
+        return run(arguments)
+    except LayetteError as error:
+        report(error)
+    except BrokenPipeError:
+        # The reader of our output has gone; a second complaint at exit would only confuse.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except KeyboardInterrupt:
+        print("layette: stopped", file=sys.stderr)
+    except OSError as error:
+        what = error.strerror or type(error).__name__
+        print(f"layette: {what}: {error.filename or 'input or output'}", file=sys.stderr)
+    except Exception as error:  # the last resort: a fault of ours must not look like an answer
+        print(_fault(error), file=sys.stderr)
+    return FAILED
+
+
+def _fault(error: Exception) -> str:
+    """Say where a fault of ours lies without repeating its message, which may hold data of the visit."""
+    place = error.__traceback__
+    while place is not None and place.tb_next is not None:
+        place = place.tb_next
+    where = f"{os.path.basename(place.tb_frame.f_code.co_filename)}:{place.tb_lineno}" if place else "unknown place"
+    return f"layette: a fault of the program, not of the input ({type(error).__name__} at {where}); nothing was decided"
 
 
 def report(error: LayetteError) -> None:

@@ -8,13 +8,13 @@ import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from lxml import etree
 
 from layette.engine.errors import InputError, LayetteError
 from layette.mapping.cli import output
-from layette.mapping.fhir.json import SIZE_LIMIT, dumps, loads
+from layette.mapping.cli.input import read_bytes
+from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.xml import from_xml, validate_xsd
 from layette.mapping.validate import Issue, errors, validate
 from layette.mapping.validate.report import operation_outcome, text_report
@@ -29,13 +29,11 @@ class NoSchemaError(LayetteError):
     """The XML Schema that was asked for cannot be used."""
 
 
-def add(verbs: Any) -> None:
-    """Add the verb to the command."""
-    verb: argparse.ArgumentParser = verbs.add_parser(
-        "validate",
-        help="check FHIR R4 resources and Bundles",
-        description="Check FHIR R4 resources or Bundles, JSON or XML, told apart by content: structure, types, "
-        "required codes, invariants, references, units, vital signs. Exit code 0 if no file has an error, else 2.",
+def add(verb: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    verb.description = (
+        "Check FHIR R4 resources or Bundles, JSON or XML, told apart by content: structure, types, "
+        "required codes, invariants, references, units, vital signs. Exit code 0 if no file has an error, else 2."
     )
     verb.add_argument("files", metavar="FILE", nargs="+", help="the files to check; - reads stdin")
     verb.add_argument("--to", choices=("text", "fhir-json"), default="text", help="form of the report (default: text)")
@@ -57,16 +55,16 @@ def run(arguments: argparse.Namespace) -> int:
     return 2 if any(errors(issues) for issues in found.values()) else 0
 
 
-def _report(found: dict[str, list[Issue]], form: str) -> str:
+def _report(by_file: dict[str, list[Issue]], form: str) -> str:
     if form == "text":
-        return "\n".join(text_report(issues, _shown(name)) for name, issues in found.items()) + "\n"
-    outcome = operation_outcome([one for issues in found.values() for one in issues])
-    whose = [_shown(name) for name, issues in found.items() for _ in issues]
-    for name, one in zip(whose, outcome["issue"], strict=False):
-        if not _FHIRPATH.match("".join(one["expression"])):
-            del one["expression"]
-        if len(found) > 1:  # the same path may stand in two of them
-            one["diagnostics"] = f"{name}: {one['diagnostics']}"
+        return "\n".join(text_report(issues, _shown(name)) for name, issues in by_file.items()) + "\n"
+    outcome = operation_outcome([issue for issues in by_file.values() for issue in issues])
+    whose = [_shown(name) for name, issues in by_file.items() for _ in issues]
+    for name, told in zip(whose, outcome["issue"], strict=False):
+        if not _FHIRPATH.match("".join(told["expression"])):
+            del told["expression"]
+        if len(by_file) > 1:  # the same path may stand in two of them
+            told["diagnostics"] = f"{name}: {told['diagnostics']}"
     return dumps(outcome, indent=2) + "\n"
 
 
@@ -77,24 +75,20 @@ def _shown(name: str) -> str:
 def _check(name: str, arguments: argparse.Namespace) -> list[Issue]:
     """Return the issues of one file; what cannot be read at all is one of them, and stops no other file."""
     try:
-        data = _bytes(name)
+        data = read_bytes(name)
         is_xml = data.lstrip(_SPACE)[:1] == b"<"
         resource = from_xml(data) if is_xml else loads(data)
     except OSError as error:
         return [Issue("input", "error", "exception", f"It cannot be read: {error.strerror or 'no reason'}.", "file")]
     except InputError as error:
-        return [_unreadable(one.path, one.code, f"{one.message} {one.value}".strip()) for one in error.problems]
+        return [
+            _unreadable(problem.path, problem.code, f"{problem.message} {problem.value}".strip())
+            for problem in error.problems
+        ]
     issues = validate(resource, advice=arguments.advice)
     if arguments.xsd and not is_xml:
         print(f"layette: {_shown(name)} is JSON, so the XML Schema was not used", file=sys.stderr)
     return [*issues, *_by_schema(data, arguments.xsd)] if is_xml and arguments.xsd else issues
-
-
-def _bytes(name: str) -> bytes:
-    if name == "-":
-        return sys.stdin.buffer.read(SIZE_LIMIT + 1)
-    with Path(name).open("rb") as stream:
-        return stream.read(SIZE_LIMIT + 1)
 
 
 def _unreadable(path: str, code: str, message: str) -> Issue:

@@ -75,7 +75,7 @@ def _findings(pub: Publication) -> Resource:
     kinds = {"code": "kind", "description": "; ".join(f"{k}: {v}" for k, v in _KINDS.items()), "type": "code"}
     return _head(pub, OWN["findings"], "Findings", about) | {
         "hierarchyMeaning": "grouped-by",
-        "count": sum(1 + len(one.get("concept", ())) for one in concepts),
+        "count": sum(1 + len(concept.get("concept", ())) for concept in concepts),
         "property": [kinds],
         "concept": concepts,
     }
@@ -83,13 +83,13 @@ def _findings(pub: Publication) -> Resource:
 
 def _concepts(pub: Publication) -> Iterator[Resource]:
     pack = pub.pack
-    yield _concept(SEX, "Sex at birth", "finding", below=[_concept(f"{SEX}.{one}", one, "value") for one in SEXES])
+    yield _concept(SEX, "Sex at birth", "finding", below=[_concept(f"{SEX}.{sex}", sex, "value") for sex in SEXES])
     for name, shape in pack.findings.items():
         yield _concept(name, shape.label, "finding", shape.note, _unique(_parts(pub, name, shape)))
     for name, normal in pack.subjects.normals.items():
         yield _concept(name, normal.label, "system-normal")
     for name, measure in pack.measures.items():
-        bands = [_concept(f"{name}.{one}", _words(one), "value") for one in pack.subjects.categories(name)]
+        bands = [_concept(f"{name}.{band}", _words(band), "value") for band in pack.subjects.categories(name)]
         yield _concept(name, measure.label, "measure", None, bands)
     for name in sorted(pack.subjects.conclusions - pack.measures.keys() - pack.findings.keys()):
         yield _concept(name, _words(name), "conclusion")

@@ -75,8 +75,8 @@ def _encoded(value: JsonValue, indent: int | None, mark: str) -> str | None:
 
     shape: dict[str, Any] = {"separators": (",", ":")} if indent is None else {"indent": indent}
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, default=marked, **shape)
-    written, found = re.subn(f'"{mark}([^"{mark}]*){mark}"', r"\1", text)
-    return written if found == count else None
+    written, replaced = re.subn(f'"{mark}([^"{mark}]*){mark}"', r"\1", text)
+    return written if replaced == count else None
 
 
 def decimal_text(value: Decimal) -> str:

@@ -94,15 +94,15 @@ def elements(name: str) -> Mapping[str, Element]:
 
     ``resourceType`` and the ``_name`` companions of primitives are left out.
     """
-    found: dict[str, Element] = {}
+    by_name: dict[str, Element] = {}
     choices = _choices(name)
     for key, schema in _in_order(name):
         if key.startswith("_") or "const" in schema:
             continue
         many = schema.get("type") == "array"
         kind = _type_of(key, schema["items"] if many else schema, choices)
-        found[key] = Element(key, kind, many, choices.get(key, ""))
-    return found
+        by_name[key] = Element(key, kind, many, choices.get(key, ""))
+    return by_name
 
 
 def _in_order(name: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
@@ -131,17 +131,17 @@ def _type_of(key: str, schema: Mapping[str, Any], choices: Mapping[str, str]) ->
 @cache
 def paths(root: str) -> Mapping[str, str]:
     """Return definition name -> path of its first place in type ``root``, ``Observation_Component`` -> its path."""
-    found = {root: root}
+    places = {root: root}
     queue = [root]
     while queue:
         name = queue.pop(0)
         properties: Mapping[str, Any] = definition(name).get("properties", {})
         for key, schema in properties.items():
             part = str(schema.get("items", schema).get("$ref", "")).rpartition("/")[2]
-            if part.startswith(f"{root}_") and part not in found:
-                found[part] = f"{found[name]}.{key}"
+            if part.startswith(f"{root}_") and part not in places:
+                places[part] = f"{places[name]}.{key}"
                 queue.append(part)
-    return found
+    return places
 
 
 @cache
@@ -165,4 +165,5 @@ def _choices(name: str) -> Mapping[str, str]:
 def table(name: str) -> list[dict[str, str]]:
     """Return the rows of ``schemas/fhir/<name>``, a CSV whose first line says where it comes from."""
     text = (DATA / name).read_text("utf-8")
-    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+    head, *rows = csv.reader(line for line in text.splitlines() if not line.startswith("#"))
+    return [dict(zip(head, row, strict=True)) for row in rows if row]

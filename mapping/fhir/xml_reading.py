@@ -44,10 +44,10 @@ def from_xml(data: bytes, *, limit: int = SIZE_LIMIT) -> Resource:
     if name.localname not in resource_types():
         raise fault("input", "The root element is not a resource type of R4.", name.localname)
     problems: list[InputProblem] = []
-    found = _read_resource(root, name.localname, problems)
+    resource = _read_resource(root, name.localname, problems)
     if problems:
         raise InputError(problems)
-    return found
+    return resource
 
 
 def parse(data: bytes, limit: int, at: str = "input") -> etree._Element:
@@ -84,9 +84,9 @@ def _read_resource(node: etree._Element, kind: str, problems: list[InputProblem]
 
 def _read_children(node: etree._Element, kind: str, at: str, problems: list[InputProblem]) -> Resource:
     """Read the attributes and elements of one node of definition ``kind``."""
-    found: dict[str, list[Pair]] = {}
+    by_name: dict[str, list[Pair]] = {}
     known = elements(kind)
-    _read_attributes(node, kind, at, found, problems)
+    _read_attributes(node, kind, at, by_name, problems)
     _refuse_text(node, at, problems)
     for child in node.iterchildren(tag=etree.Element):
         name = etree.QName(child)
@@ -95,10 +95,10 @@ def _read_children(node: etree._Element, kind: str, at: str, problems: list[Inpu
         if element is None or not fits:
             problems.append(InputProblem(f"{at}.{name.localname}", "structure", f"{kind} has no such element in R4."))
             continue
-        index = f"[{len(found.get(element.name, ()))}]" if element.many else ""
+        index = f"[{len(by_name.get(element.name, ()))}]" if element.many else ""
         pair = _read_one(child, element, f"{at}.{element.name}{index}", problems)
-        found.setdefault(element.name, []).append(pair)
-    return _assembled(found, kind, at, problems)
+        by_name.setdefault(element.name, []).append(pair)
+    return _assembled(by_name, kind, at, problems)
 
 
 def _read_attributes(
@@ -173,11 +173,11 @@ def _primitive(text: str, kind: str) -> str | bool | int | Decimal:
     return text
 
 
-def _assembled(found: dict[str, list[Pair]], kind: str, at: str, problems: list[InputProblem]) -> Resource:
+def _assembled(by_name: dict[str, list[Pair]], kind: str, at: str, problems: list[InputProblem]) -> Resource:
     """Put values and companions under their JSON names, in the order of the schema."""
     result: Resource = {}
     for name, element in elements(kind).items():
-        pairs = found.get(name)
+        pairs = by_name.get(name)
         if pairs is None:
             continue
         if len(pairs) > 1 and not element.many:

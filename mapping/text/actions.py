@@ -27,41 +27,41 @@ def write(page: Page, assessment: Assessment, clock: Clock) -> None:
     """Write all that is proposed; nothing of it is ever cut."""
     number = 0
     for priority, heading in GROUPS:
-        found = [one for one in assessment.recommendations if one.priority == priority]
-        if not found:
+        group = [made for made in assessment.recommendations if made.priority == priority]
+        if not group:
             continue
         page.heading(heading, priority if priority in ("stat", "asap") else "head")
-        for one in found:
+        for made in group:
             number += 1
-            _action(page, one, clock, f"{number:3}. ")
+            _action(page, made, clock, f"{number:3}. ")
     if not assessment.recommendations:
         page.heading("NOTHING TO REFER, ORDER OR RECHECK IS DECIDED")
     if assessment.standing:
         page.heading("ALREADY ORDERED, DONE OR DECLINED (not proposed again)")
-        for one in assessment.standing:
-            page.put(_standing(one, clock), "  -  ")
+        for made in assessment.standing:
+            page.put(_standing(made, clock), "  -  ")
     if assessment.avoid:
         page.heading("DO NOT")
-        for one in assessment.avoid:
-            _action(page, one, clock, "  -  ")
+        for made in assessment.avoid:
+            _action(page, made, clock, "  -  ")
 
 
-def _action(page: Page, one: Recommendation, clock: Clock, first: str) -> None:
-    verb = "" if one.kind == "avoid" else f"{_VERBS.get(one.kind, one.kind)}: "
-    side = f", {one.side.upper()}" if one.side else ""
-    mother = " (the mother)" if one.subject == "mother" else ""
-    when = "" if one.kind == "avoid" and not one.window.until else f" - {clock.window(one.window)}"
-    page.put(sentence([f"{verb}{one.label}{side}{mother}{when}", _reserve(one)]), first)
+def _action(page: Page, made: Recommendation, clock: Clock, first: str) -> None:
+    verb = "" if made.kind == "avoid" else f"{_VERBS.get(made.kind, made.kind)}: "
+    side = f", {made.side.upper()}" if made.side else ""
+    mother = " (the mother)" if made.subject == "mother" else ""
+    when = "" if made.kind == "avoid" and not made.window.until else f" - {clock.window(made.window)}"
+    page.put(sentence([f"{verb}{made.label}{side}{mother}{when}", _reserve(made)]), first)
     indent = " " * len(first)
-    if one.do:
-        page.put("Ask for: " + sentence(["; ".join(shown(one.do, 2, full=page.full))]), indent)
-    if one.looks_at and page.full:
-        page.put("Look at: " + "; ".join(one.looks_at) + ".", indent)
-    for reason in one.reasons[: None if page.full else 1]:
+    if made.do:
+        page.put("Ask for: " + sentence(["; ".join(shown(made.do, 2, full=page.full))]), indent)
+    if made.looks_at and page.full:
+        page.put("Look at: " + "; ".join(made.looks_at) + ".", indent)
+    for reason in made.reasons[: None if page.full else 1]:
         _why(page, reason, first, indent)
-    more = 0 if page.full else len(one.reasons) - 1
+    more = 0 if page.full else len(made.reasons) - 1
     if more:
-        page.put("Also: " + ", ".join(reason.rule for reason in one.reasons[1:]), indent)
+        page.put("Also: " + ", ".join(reason.rule for reason in made.reasons[1:]), indent)
 
 
 def _standing(one: Recommendation, clock: Clock) -> str:

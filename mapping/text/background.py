@@ -18,21 +18,21 @@ def write(page: Page, assessment: Assessment) -> None:
     """Write the lower part of the page."""
     _section(page, "NORMAL AT THIS AGE", _reassurance(assessment), _FEW)
     _section(page, "NOT EVALUATED", _not_evaluated(assessment, full=page.full), _FEW)
-    known = [one for one in assessment.measures if page.full or one.low or one.high or one.category]
-    measures = [_measure(one) for one in known]
+    known = [m for m in assessment.measures if page.full or m.low or m.high or m.category]
+    measures = [_measure(measured) for measured in known]
     lines = measures if page.full else [cut(line, page.width - 4) for line in measures]
     _section(page, "MEASURES", lines, len(lines))
     compared = [
-        f"{one.label}: {_converted(one.now)}; earlier {_converted(one.earlier)}"
-        for one in assessment.compared
-        if one.changed
+        f"{pair.label}: {_converted(pair.now)}; earlier {_converted(pair.earlier)}"
+        for pair in assessment.compared
+        if pair.changed
     ]
     _section(page, "CHANGED SINCE THE LAST VISIT", compared, _MANY)
-    concluded = [f"{one.label}: {one.state}{_named(one.rules)}" for one in assessment.conclusions]
-    found = concluded if page.full else [one.label for one in assessment.conclusions if one.state == "yes"]
-    _section(page, "CONCLUDED FROM WHAT WAS FOUND", found, _MANY)
+    concluded = [f"{drawn.label}: {drawn.state}{_named(drawn.rules)}" for drawn in assessment.conclusions]
+    holding = [drawn.label for drawn in assessment.conclusions if drawn.state == "yes"]
+    _section(page, "CONCLUDED FROM WHAT WAS FOUND", concluded if page.full else holding, _MANY)
     _section(page, "ABOUT THE INPUT", _input(assessment), _MANY)
-    settings = [f"{one.label}: {one.choice}" for one in assessment.settings if not one.default]
+    settings = [f"{setting.label}: {setting.choice}" for setting in assessment.settings if not setting.default]
     _section(page, "SETTINGS THAT DIFFER FROM THE PACK", settings, _MANY)
 
 

@@ -15,12 +15,14 @@ _STATES = ("overdue", "due", "later")
 def write(page: Page, assessment: Assessment, clock: Clock, awaited: Collection[str]) -> None:
     """Write the three groups; ``awaited`` names the findings that are results rather than looks."""
     second = set() if page.full else _second(assessment)
-    open_steps = [(step, [one for one in step.questions if id(one) not in second]) for step in assessment.steps]
+    open_steps = [
+        (step, [question for question in step.questions if id(question) not in second]) for step in assessment.steps
+    ]
     steps = [line for step, asked in open_steps if (line := _step(step, asked, page, awaited))]
-    results = [one for _, asked in open_steps for one in asked if _name(one) in awaited]
+    results = [question for _, asked in open_steps for question in asked if _name(question) in awaited]
     waiting = _deadlines(page, assessment, clock) + _results(results, assessment)
-    later = 0 if page.full else sum(one.state == "later" for one in assessment.due)
-    guidance = [one.label + (f", {one.side}" if one.side else "") for one in assessment.guidance]
+    later = 0 if page.full else sum(due.state == "later" for due in assessment.due)
+    guidance = [topic.label + (f", {topic.side}" if topic.side else "") for topic in assessment.guidance]
     page.heading("STILL OPEN" if steps or waiting or guidance or later else "NOTHING IS STILL OPEN")
     _group(page, "To examine", steps)
     _group(page, "Results awaited", waiting)
@@ -51,15 +53,15 @@ def _group(page: Page, name: str, lines: list[str]) -> None:
 
 
 def _step(step: Step, asked: Sequence[Question], page: Page, awaited: Collection[str]) -> str | None:
-    looks = [one for one in asked if _name(one) not in awaited]
+    looks = [question for question in asked if _name(question) not in awaited]
     if not looks:
         return None
-    rules = {rule for one in looks for rule in one.rules}
-    pressing = {rule for one in looks for rule in one.emergencies}
+    rules = {rule for look in looks for rule in look.rules}
+    pressing = {rule for look in looks for rule in look.emergencies}
     worst = f" (worst: {looks[0].worst})"
     if pressing:
         worst = f", {_count(len(pressing), 'emergency', 'emergencies')} among them"
-    told = [_question(one) for one in looks] if page.full else [_short(one) for one in looks]
+    told = [_question(look) if page.full else _short(look) for look in looks]
     named = "; ".join(shown(told, 3, full=page.full))
     return f"{step.label}: {named}. Closes {_count(len(rules), 'question', 'questions')}{worst}"
 

@@ -52,9 +52,11 @@ def render_saying(
     page = Page(max(width, 40), colour=False, full=full)
     page.put("TO SAY WHILE EXAMINING, in the order of the exam. These words explain; they decide nothing.", "")
     _first(page, assessment)
-    parts = [(area, found, looks) for area in pack.areas for found, looks in [_words(area, talk)] if found or looks]
-    for area, found, looks in parts:
-        _area(page, area, found, looks)
+    parts = [
+        (area, variants, looks) for area in pack.areas for variants, looks in [_words(area, talk)] if variants or looks
+    ]
+    for area, variants, looks in parts:
+        _area(page, area, variants, looks)
     if not parts:
         page.put(_NO_WORDS, "")
     return page.text()

@@ -41,17 +41,27 @@ _SPELLING: Mapping[str, str] = {
 }
 
 
+TOGETHER = (
+    "Bundle", "Communication", "CommunicationRequest", "Condition", "Device", "DiagnosticReport", "DocumentReference",
+    "Encounter", "GuidanceResponse", "Immunization", "ImmunizationRecommendation", "List", "Observation",
+    "OperationOutcome", "Patient", "Procedure", "Provenance", "QuestionnaireResponse", "RelatedPerson",
+    "ServiceRequest",
+)  # fmt: skip
+"""The types that a visit and its answer are made of. Nearly all of a type's schema is that of its data types, so these
+are compiled in one: for an answer of nine types that takes a third of the time."""
+
+
 @cache
-def schema_for(kind: str) -> dict[str, Any]:
-    """Return the published schema cut down to resource type ``kind``, inner resources left open."""
-    found: dict[str, Any] = {"ResourceList": {"type": "object"}}
+def definitions(kind: str) -> Mapping[str, Mapping[str, Any]]:
+    """Return the published schema cut down to what resource type ``kind`` can reach, inner resources left open."""
+    found: dict[str, Mapping[str, Any]] = {"ResourceList": {"type": "object"}}
     queue = [kind]
     while queue:
         name = queue.pop()
         if name not in found:
             found[name] = _loosened(name)
             queue += _referred(found[name])
-    return {"$schema": DRAFT, "$ref": f"#/definitions/{kind}", "definitions": found}
+    return found
 
 
 def _loosened(name: str) -> Mapping[str, Any]:
@@ -72,10 +82,16 @@ def _referred(body: Mapping[str, Any]) -> list[str]:
     return [str(part["$ref"]).rpartition("/")[2] for part in parts if "$ref" in part]
 
 
-@cache
 def validator(kind: str) -> jsonschema_rs.Draft6Validator:
-    """Return the compiled schema of one resource type; about 5 ms the first time."""
-    return jsonschema_rs.Draft6Validator(schema_for(kind))
+    """Return the compiled schema of one resource type; it judges an object with the resource under its type."""
+    return _compiled(TOGETHER if kind in TOGETHER else (kind,))
+
+
+@cache
+def _compiled(kinds: tuple[str, ...]) -> jsonschema_rs.Draft6Validator:
+    needed = {name: body for kind in kinds for name, body in definitions(kind).items()}
+    under = {kind: {"$ref": f"#/definitions/{kind}"} for kind in kinds}
+    return jsonschema_rs.Draft6Validator({"$schema": DRAFT, "properties": under, "definitions": needed})
 
 
 @cache
@@ -86,12 +102,12 @@ def _spellings() -> Mapping[str, str]:
 
 def schema_issues(resource: dict[str, Any], kind: str, at: At) -> Iterator[Issue]:
     """Yield what the schema finds wrong in one resource, apart from nulls, which the walk judges."""
-    check = validator(kind)
-    if check.is_valid(resource):
+    check, wrapped = validator(kind), {kind: resource}
+    if check.is_valid(wrapped):
         return
-    for error in check.iter_errors(resource):
+    for error in check.iter_errors(wrapped):
         if error.instance is not None:
-            yield from _sentences(error, _place(error.instance_path, at))
+            yield from _sentences(error, _place(error.instance_path[1:], at))
 
 
 def _place(steps: list[str | int], at: At) -> At:
@@ -108,7 +124,7 @@ def _sentences(error: Any, at: At) -> Iterator[Issue]:
                 if not _forgotten(name, error.schema_path[-2]):
                     yield issue((at, name, -1), "unknown-element", _unknown(name, error.schema_path[-2]))
         case "type":
-            due = " or ".join(_WORDS.get(str(one), str(one)) for one in kind.types)
+            due = " or ".join(_WORDS.get(str(word), str(word)) for word in kind.types)
             yield issue(at, "type", f"{due[0].upper()}{due[1:]} is due here.")
         case "pattern":
             words = _spellings().get(kind.pattern, "a value of the spelling that its type gives")

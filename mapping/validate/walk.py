@@ -47,10 +47,10 @@ class Walk:
             self.urls = full_urls(resource)
         self._whole(resource, kind, at, holder or Holder(_contained(resource)), holder is not None)
         self.urls = outer
-        own = {(one.path, one.key) for one in self.issues[start:]}
-        for one in schema_issues(resource, kind, at):
-            if (one.path, one.key) not in own:
-                self.issues.append(one)
+        own = {(told.path, told.key) for told in self.issues[start:]}
+        for told in schema_issues(resource, kind, at):
+            if (told.path, told.key) not in own:
+                self.issues.append(told)
 
     def _whole(self, resource: Node, kind: str, at: At, holder: Holder, inner: bool) -> None:
         self._node(resource, shape(kind), at, holder)
@@ -71,19 +71,19 @@ class Walk:
             self._add((at, "text", -1), "dom-6", "A narrative should say what the resource holds.", "warning")
         contained = resource.get("contained")
         if isinstance(contained, list):
-            for index, one in enumerate(contained):
-                if isinstance(one, dict):
-                    self._contained(one, (at, "contained", index), holder, contained[:index])
+            for index, inside in enumerate(contained):
+                if isinstance(inside, dict):
+                    self._contained(inside, (at, "contained", index), holder, contained[:index])
 
-    def _contained(self, one: Node, at: At, holder: Holder, before: list[Any]) -> None:
-        name = string(one, "id")
+    def _contained(self, resource: Node, at: At, holder: Holder, before: list[Any]) -> None:
+        name = string(resource, "id")
         if not name:
             self._add((at, "id", -1), "contained-id", "A contained resource needs an id to be referred to.")
         elif any(isinstance(other, dict) and other.get("id") == name for other in before):
             self._add((at, "id", -1), "contained-id", "Two contained resources have this id; each needs its own.")
         elif name not in holder.used:
             self._add(at, "dom-3", f"Nothing in the resource refers to #{name[:64]}; refer to it or take it out.")
-        for meta in objects(one, "meta"):
+        for meta in objects(resource, "meta"):
             if has(meta, "versionId") or has(meta, "lastUpdated"):
                 self._add((at, "meta", -1), "dom-4", "A contained resource has no versionId and no lastUpdated.")
             if has(meta, "security"):
@@ -140,9 +140,9 @@ class Walk:
         elif kind == "primitive":
             self._primitive(value, slot, at, holder)
         elif kind == "xhtml":
-            found = problem(value) if isinstance(value, str) else None
-            if found or not isinstance(value, str):
-                self._add(at, *(found or ("type", "A narrative is a string that holds one div.")))
+            wrong = problem(value) if isinstance(value, str) else None
+            if wrong or not isinstance(value, str):
+                self._add(at, *(wrong or ("type", "A narrative is a string that holds one div.")))
         elif kind == "resource":
             contained = slot.name == "contained"
             if contained and isinstance(value, dict):

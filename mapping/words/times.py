@@ -61,9 +61,9 @@ def timing(then: Consequence, window: WindowShape | FirstOf | None = None) -> di
     if not isinstance(window, WindowShape) or "-" in f"{window.start}{window.until}":
         return {}
     ends = {"low": window.start, "high": window.until}
-    given = {end: _quantity(text) for end, text in ends.items() if text}
-    units = {one["code"] for one in given.values()}
-    return {"timingRange": given} if given and len(units) == 1 else {}
+    written = {end: _quantity(text) for end, text in ends.items() if text}
+    units = {quantity["code"] for quantity in written.values()}
+    return {"timingRange": written} if written and len(units) == 1 else {}
 
 
 def _quantity(text: str) -> dict[str, Any]:

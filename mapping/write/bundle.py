@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from layette.engine.answer.assessment import Assessment
+from layette.mapping.pack_view import PackView
 from layette.mapping.write.resources import (
     communications,
     computed,
@@ -18,7 +19,7 @@ from layette.mapping.write.resources import (
     summary,
 )
 from layette.mapping.write.run import keys
-from layette.mapping.write.run.context import Output, PackView, Resource
+from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.run.origins import sources
 from layette.mapping.write.run.subject import subject
 from layette.mapping.write.words import concepts
@@ -40,6 +41,18 @@ def to_bundle(
     twice changes nothing, because every entry is a conditional create. Raises nothing for a valid assessment.
     """
     out = Output(assessment, pack, visit, sources(source), base.rstrip("/"))
+    _write(out)
+    return {
+        "resourceType": "Bundle",
+        "meta": {"tag": [concepts.tag(out, "proposal", assessment.caution)]},
+        "identifier": {"system": out.system(keys.RUN_KEY), "value": out.run},
+        "type": "transaction",
+        "entry": out.entries,
+    }
+
+
+def _write(out: Output) -> None:
+    """Make every entry."""
     subject(out)  # the newborn first, so that a person who reads the Bundle meets them first
     software = provenance.device(out)
     evidence = observations.write(out)
@@ -51,10 +64,3 @@ def to_bundle(
     summary.write(out)
     guidance_responses.write(out, software)
     provenance.write(out, software)
-    return {
-        "resourceType": "Bundle",
-        "meta": {"tag": [concepts.tag(out, "proposal", assessment.caution)]},
-        "identifier": {"system": out.system(keys.RUN_KEY), "value": out.run},
-        "type": "transaction",
-        "entry": out.entries,
-    }

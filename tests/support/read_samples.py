@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
 from typing import Any
@@ -11,8 +11,9 @@ from typing import Any
 from support.checkout import ROOT
 
 from layette.engine.pack.written.rule_shapes import TargetShape
-from layette.engine.pack.written.shapes import FindingsFile, FindingShape
+from layette.engine.pack.written.shapes import FindingsFile, FindingShape, NormalShape
 from layette.engine.pack.written.yaml_nodes import parse
+from layette.engine.visit.carried import PART, written
 from layette.mapping.read import ReadResult, read
 
 BASE = "https://layette.example/fhir"
@@ -76,6 +77,7 @@ class SamplePack:
     id: str
     findings: Mapping[str, FindingShape]
     targets: Mapping[str, TargetShape]
+    normals: Mapping[str, NormalShape] = field(default_factory=dict)
 
 
 def plain(text: str) -> Any:
@@ -185,8 +187,10 @@ def read_visit(*resources: dict[str, Any], **more: Any) -> ReadResult:
 
 
 def adds_up(result: ReadResult) -> None:
+    """Every entry is counted once, and the visit carries every problem, so that nobody can go on without it."""
     counts = result.counts
     assert counts.entries == counts.used + counts.not_understood + counts.not_used + counts.refused
+    assert result.visit.get(PART, []) == written(result.problems)
 
 
 def one_reading(result: ReadResult, finding: str) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.parts import Resource, items, mapping, shown, text
-from layette.mapping.read.bundle.result import Fate
+from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
 
 BUNDLES = ("collection", "searchset", "document", "message", "transaction", "batch")
@@ -27,7 +27,7 @@ class Entry:
     older version, not looked at.
     """
 
-    __slots__ = ("aside", "fate", "kind", "name", "origin", "parent", "path", "resource", "url", "why")
+    __slots__ = ("aside", "kind", "name", "origin", "outcome", "parent", "path", "resource", "url", "why")
 
     def __init__(self, resource: Resource, path: str, url: str = "", parent: Entry | None = None) -> None:
         """Take a resource at ``path``; ``url`` is its fullUrl."""
@@ -37,7 +37,7 @@ class Entry:
         self.name = f"{self.kind}/{identity}" if identity and parent is None else ""
         own: str = url if url.startswith("urn:") or not self.name else self.name
         self.origin: str = parent.origin if parent else own
-        self.fate, self.why, self.aside = Fate.NOT_USED, "", False
+        self.outcome, self.why, self.aside = Outcome.NOT_USED, "", False
 
     @property
     def contained(self) -> list[Any]:
@@ -45,15 +45,15 @@ class Entry:
         found = self.resource.get("contained")
         return found if isinstance(found, list) else []
 
-    def mark(self, fate: Fate, why: str = "") -> None:
-        """Note what became of the entry (or of the entry around it); the highest fate stays."""
+    def mark(self, outcome: Outcome, why: str = "") -> None:
+        """Note what became of the entry (or of the entry around it); the highest outcome stays."""
         owner = self.parent or self
-        if fate > owner.fate or not owner.why:
-            owner.fate, owner.why = max(fate, owner.fate), why
+        if outcome > owner.outcome or not owner.why:
+            owner.outcome, owner.why = max(outcome, owner.outcome), why
 
 
 @dataclass
-class Shelf:
+class Inputs:
     """All entries, by url and by name. ``problems`` and ``notices`` are those of the envelope.
 
     ``pages`` are the searchsets: their paths, and whether a further page is announced.
@@ -75,15 +75,15 @@ class Shelf:
         if reference.startswith("#"):
             return _contained(reference[1:], entry)
         reference = reference.split("/_history/")[0]
-        found = self.by_url.get(reference)
-        if found or "/" not in reference:
-            return found
-        here = self.by_name.get("/".join(reference.split("/")[-2:]), [])
+        named = self.by_url.get(reference)
+        if named or "/" not in reference:
+            return named
+        namesakes = self.by_name.get("/".join(reference.split("/")[-2:]), [])
         if "://" in reference:
-            here = [one for one in here if "://" not in one.url]
-        elif len(here) > 1 and entry:
-            here = [one for one in here if _base(one) == _base(entry)]
-        return here[0] if len(here) == 1 else None
+            namesakes = [namesake for namesake in namesakes if "://" not in namesake.url]
+        elif len(namesakes) > 1 and entry:
+            namesakes = [namesake for namesake in namesakes if _base(namesake) == _base(entry)]
+        return namesakes[0] if len(namesakes) == 1 else None
 
 
 def _base(entry: Entry) -> str:
@@ -100,40 +100,40 @@ def _contained(identity: str, entry: Entry | None) -> Entry | None:
     return None
 
 
-def shelve(given: object) -> Shelf:
-    """Put every resource of the input on a shelf. Raises nothing: what cannot be read is a problem of the shelf."""
-    shelf = Shelf()
-    if isinstance(given, list):
-        for number, one in enumerate(given):
-            _add(shelf, one, f"[{number}]", "", 0)
+def gather(content: object) -> Inputs:
+    """Gather every resource of an input. Raises nothing: what cannot be read is among the problems of the inputs."""
+    inputs = Inputs()
+    if isinstance(content, list):
+        for number, part in enumerate(content):
+            _add(inputs, part, f"[{number}]", "", 0)
     else:
-        _add(shelf, given, "", "", 0)
-    for entry in shelf.entries:
-        _file(shelf, entry)
-    if shelf.pages and all(more for _, more in shelf.pages):
-        shelf.notices.append(f"{shelf.pages[-1][0]}.link: it announces a next page, which is not in the input")
-    return shelf
+        _add(inputs, content, "", "", 0)
+    for entry in inputs.entries:
+        _file(inputs, entry)
+    if inputs.pages and all(more for _, more in inputs.pages):
+        inputs.notices.append(f"{inputs.pages[-1][0]}.link: it announces a next page, which is not in the input")
+    return inputs
 
 
-def _add(shelf: Shelf, given: object, path: str, url: str, depth: int) -> None:
-    kind = given.get("resourceType") if isinstance(given, dict) else None
-    if isinstance(given, dict) and kind == "Bundle":
-        _open_bundle(shelf, given, f"{path}.Bundle" if path.startswith("[") else path or "Bundle", depth)
+def _add(inputs: Inputs, content: object, path: str, url: str, depth: int) -> None:
+    kind = content.get("resourceType") if isinstance(content, dict) else None
+    if isinstance(content, dict) and kind == "Bundle":
+        _open_bundle(inputs, content, f"{path}.Bundle" if path.startswith("[") else path or "Bundle", depth)
         return
-    if isinstance(given, dict) and isinstance(kind, str) and kind:
-        shelf.entries.append(Entry(given, path or kind, url))
+    if isinstance(content, dict) and isinstance(kind, str) and kind:
+        inputs.entries.append(Entry(content, path or kind, url))
         return
-    what = "this has no resourceType" if isinstance(given, dict) else "this is no resource"
-    problem = InputProblem(path or "input", "structure", what, _outline(given), _KINDS)
-    shelf.problems.append(problem)
+    what = "this has no resourceType" if isinstance(content, dict) else "this is no resource"
+    problem = InputProblem(path or "input", "structure", what, _outline(content), _KINDS)
+    inputs.problems.append(problem)
     if path:
-        _add_empty(shelf, path, "", Fate.REFUSED, what)
+        _add_empty(inputs, path, "", Outcome.REFUSED, what)
 
 
-def _add_empty(shelf: Shelf, path: str, url: str, fate: Fate, why: str) -> None:
+def _add_empty(inputs: Inputs, path: str, url: str, outcome: Outcome, why: str) -> None:
     entry = Entry({}, path, url)
-    entry.mark(fate, why)
-    shelf.entries.append(entry)
+    entry.mark(outcome, why)
+    inputs.entries.append(entry)
 
 
 def _outline(given: object) -> str:
@@ -142,52 +142,54 @@ def _outline(given: object) -> str:
     return shown(given) if isinstance(given, (str, int, bool)) else type(given).__name__
 
 
-def _open_bundle(shelf: Shelf, bundle: Resource, path: str, depth: int) -> None:
+def _open_bundle(inputs: Inputs, bundle: Resource, path: str, depth: int) -> None:
     kind = bundle.get("type")
     if kind not in BUNDLES:
-        shelf.problems.append(
+        inputs.problems.append(
             InputProblem(
                 f"{path}.type", "structure", "a Bundle of this type is not read", shown(kind), ", ".join(BUNDLES)
             )
         )
     if depth > _DEEPEST:
-        shelf.problems.append(InputProblem(path, "structure", "Bundles inside Bundles, too deep", "", "a plain Bundle"))
+        inputs.problems.append(
+            InputProblem(path, "structure", "Bundles inside Bundles, too deep", "", "a plain Bundle")
+        )
         return
     if kind == "searchset":
-        shelf.pages.append((path, any(link.get("relation") == "next" for link in items(bundle.get("link")))))
+        inputs.pages.append((path, any(link.get("relation") == "next" for link in items(bundle.get("link")))))
     entries = bundle.get("entry", [])
     if not isinstance(entries, list):
-        shelf.problems.append(InputProblem(f"{path}.entry", "structure", "the entries are no list", "", "a list"))
+        inputs.problems.append(InputProblem(f"{path}.entry", "structure", "the entries are no list", "", "a list"))
         return
     for number, entry in enumerate(entries):
-        _add_entry(shelf, entry, f"{path}.entry[{number}]", depth)
+        _add_entry(inputs, entry, f"{path}.entry[{number}]", depth)
 
 
-def _add_entry(shelf: Shelf, entry: object, path: str, depth: int) -> None:
+def _add_entry(inputs: Inputs, entry: object, path: str, depth: int) -> None:
     if not isinstance(entry, dict):
-        shelf.problems.append(InputProblem(path, "structure", "an entry that is no object", shown(entry), "an object"))
-        _add_empty(shelf, path, "", Fate.REFUSED, "an entry that is no object")
+        inputs.problems.append(InputProblem(path, "structure", "an entry that is no object", shown(entry), "an object"))
+        _add_empty(inputs, path, "", Outcome.REFUSED, "an entry that is no object")
     elif "resource" not in entry:
-        _add_empty(shelf, path, text(entry.get("fullUrl")), Fate.NOT_USED, "an entry without a resource")
+        _add_empty(inputs, path, text(entry.get("fullUrl")), Outcome.NOT_USED, "an entry without a resource")
     else:
-        _add(shelf, entry["resource"], f"{path}.resource", text(entry.get("fullUrl")), depth + 1)
+        _add(inputs, entry["resource"], f"{path}.resource", text(entry.get("fullUrl")), depth + 1)
 
 
-def _file(shelf: Shelf, entry: Entry) -> None:
+def _file(inputs: Inputs, entry: Entry) -> None:
     """Put one entry under its names; a repeat (a page sent twice) is set aside, an older version too."""
-    namesakes = shelf.by_name.get(entry.name, []) if entry.name else []
-    twin = shelf.by_url.get(entry.url) if entry.url else None
+    namesakes = inputs.by_name.get(entry.name, []) if entry.name else []
+    twin = inputs.by_url.get(entry.url) if entry.url else None
     if twin is None and namesakes:
-        twin = next((one for one in namesakes if one.url == entry.url), None)
-    if twin is not None and not _settle(shelf, twin, entry):
+        twin = next((namesake for namesake in namesakes if namesake.url == entry.url), None)
+    if twin is not None and not _settle(inputs, twin, entry):
         return
     if entry.url:
-        shelf.by_url[entry.url] = entry
+        inputs.by_url[entry.url] = entry
     if entry.name:
-        shelf.by_name[entry.name] = [*(one for one in namesakes if one is not twin), entry]
+        inputs.by_name[entry.name] = [*(namesake for namesake in namesakes if namesake is not twin), entry]
 
 
-def _settle(shelf: Shelf, first: Entry, second: Entry) -> bool:
+def _settle(inputs: Inputs, first: Entry, second: Entry) -> bool:
     """Whether ``second`` takes the place of ``first``, of the same url or name."""
     if first.resource == second.resource:
         _set_aside(second, "the same resource stands in the input already")
@@ -197,14 +199,14 @@ def _settle(shelf: Shelf, first: Entry, second: Entry) -> bool:
         _set_aside(first if old < new else second, "a newer version of it is in the input")
         return old < new
     message = "two different resources under one address"
-    shelf.problems.append(InputProblem(second.path, "contradiction", message, second.origin, "one version"))
-    second.mark(Fate.REFUSED, message)
+    inputs.problems.append(InputProblem(second.path, "contradiction", message, second.origin, "one version"))
+    second.mark(Outcome.REFUSED, message)
     second.aside = True
     return False
 
 
 def _set_aside(entry: Entry, why: str) -> None:
-    entry.mark(Fate.NOT_USED, why)
+    entry.mark(Outcome.NOT_USED, why)
     entry.aside = True
 
 

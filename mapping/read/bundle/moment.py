@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from layette.engine.errors import InputProblem
-from layette.mapping.read.bundle.entries import Entry, Shelf
+from layette.mapping.read.bundle.entries import Entry, Inputs
 from layette.mapping.read.bundle.parts import mapping, reference, shown, text
 from layette.mapping.read.bundle.people import People
-from layette.mapping.read.bundle.result import Fate
-from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError, Clock, birth_time, effective, parse
+from layette.mapping.read.bundle.result import Outcome
+from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError, VisitSpan, birth_time, effective, parse
 
 _NOT_MET = ("planned", "cancelled", "entered-in-error")
 _GOING_ON = ("arrived", "triaged", "in-progress", "onleave")
@@ -18,22 +18,22 @@ _WITHDRAWN = ("entered-in-error", "cancelled", "registered")
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
-    """The visit's moment: as text, as a clock, and the Encounter under all the names it goes by."""
+class VisitMoment:
+    """When the visit is: its times as written, the span they give, and the Encounter under all its names."""
 
     born: str | None
     at: str | None
     until: str | None
-    clock: Clock
+    span: VisitSpan
     encounter: str
     encounters: frozenset[str]
 
 
-def named_encounter(shelf: Shelf, name: str | None, problems: list[InputProblem]) -> Entry | None:
+def named_encounter(inputs: Inputs, name: str | None, problems: list[InputProblem]) -> Entry | None:
     """Return the Encounter that the caller names."""
     if name is None:
         return None
-    found = shelf.resolve(name) or next((e for e in shelf.of("Encounter") if e.resource.get("id") == name), None)
+    found = inputs.resolve(name) or next((e for e in inputs.of("Encounter") if e.resource.get("id") == name), None)
     if found is None or found.kind != "Encounter":
         problems.append(InputProblem("input", "structure", "the named Encounter is not in the input", shown(name)))
         return None
@@ -41,26 +41,26 @@ def named_encounter(shelf: Shelf, name: str | None, problems: list[InputProblem]
 
 
 def moment_of(
-    shelf: Shelf, people: People, named: Entry | None, at: str | None, problems: list[InputProblem], exam: str = ""
-) -> Moment:
+    inputs: Inputs, people: People, named: Entry | None, at: str | None, problems: list[InputProblem], exam: str = ""
+) -> VisitMoment:
     """Find the moment of the visit: as given, the Encounter's start, else the latest effective time.
 
     ``exam`` is the questionnaire whose responses are part of a visit, and count by the time of their authoring.
     """
-    encounter = named or _latest_encounter(shelf, people)
+    encounter = named or _latest_encounter(inputs, people)
     if encounter is not None:
-        encounter.mark(Fate.USED)
-    names = {encounter.origin, encounter.url, encounter.name} if encounter else _absent_encounter(shelf, people, exam)
+        encounter.mark(Outcome.USED)
+    names = {encounter.origin, encounter.url, encounter.name} if encounter else _absent_encounter(inputs, people, exam)
     born_text, born = _born(people, problems)
-    at_text, moment, limit = _when(shelf, people, encounter, at, problems, exam)
-    if born is not None and moment is not None and Clock(born, moment, moment).before_birth(moment):
+    at_text, moment, limit = _when(inputs, people, encounter, at, problems, exam)
+    if born is not None and moment is not None and VisitSpan(born, moment, moment).before_birth(moment):
         problems.append(
             InputProblem(_place(encounter), "time", "the visit lies before birth", at_text or "", "a time after birth")
         )
     until = limit.isoformat() if limit else None
     names.discard("")
-    return Moment(
-        born_text, at_text, until, Clock(born, moment, limit), _shown_name(encounter, names), frozenset(names)
+    return VisitMoment(
+        born_text, at_text, until, VisitSpan(born, moment, limit), _shown_name(encounter, names), frozenset(names)
     )
 
 
@@ -72,11 +72,11 @@ def _place(encounter: Entry | None) -> str:
     return f"{encounter.path}.period.start" if encounter else "input"
 
 
-def _latest_encounter(shelf: Shelf, people: People) -> Entry | None:
+def _latest_encounter(inputs: Inputs, people: People) -> Entry | None:
     """Return the newborn's latest Encounter that took place."""
     found = [
         entry
-        for entry in shelf.of("Encounter")
+        for entry in inputs.of("Encounter")
         if entry.resource.get("status") not in _NOT_MET and people.who(entry.resource.get("subject"), entry) == "baby"
     ]
     return max(found, key=_start_seconds, default=None)
@@ -90,9 +90,9 @@ def _start_seconds(entry: Entry) -> float:
     return (start if isinstance(start, datetime) else datetime.combine(start, time.min).astimezone()).timestamp()
 
 
-def _absent_encounter(shelf: Shelf, people: People, exam: str) -> set[str]:
+def _absent_encounter(inputs: Inputs, people: People, exam: str) -> set[str]:
     """Return the Encounter of the latest Observation, where Encounters are referred to but not sent along."""
-    latest = max(_timed(shelf, people, exam), key=lambda found: found[0], default=None)
+    latest = max(_timed(inputs, people, exam), key=lambda found: found[0], default=None)
     name = reference(latest[2].resource.get("encounter")) if latest else ""
     return {name} if name and not name.startswith("#") else set()
 
@@ -135,22 +135,22 @@ def _agreed(
 
 
 def _when(
-    shelf: Shelf, people: People, encounter: Entry | None, given: str | None, problems: list[InputProblem], exam: str
+    inputs: Inputs, people: People, encounter: Entry | None, at: str | None, problems: list[InputProblem], exam: str
 ) -> tuple[str | None, datetime | None, datetime | None]:
     """Return the moment as text and parsed, and the last moment that still belongs to the visit."""
     period = mapping(encounter.resource.get("period")) if encounter else {}
     try:
-        start = given if given is not None else period.get("start")
+        start = at if at is not None else period.get("start")
         moment = parse(start, "start") if start is not None else None
         if isinstance(moment, datetime):
-            return text(start), moment, moment if given is not None else _limit(encounter, moment, period.get("end"))
-        if given is not None:
-            raise BadTimeError("the moment of a visit needs a time of day", given, "at")
+            return text(start), moment, moment if at is not None else _limit(encounter, moment, period.get("end"))
+        if at is not None:
+            raise BadTimeError("the moment of a visit needs a time of day", at, "at")
     except BadTimeError as bad:
-        where = "at" if given is not None else f"{_place(encounter)[:-6]}.{bad.key}"
+        where = "at" if at is not None else f"{_place(encounter)[:-6]}.{bad.key}"
         problems.append(InputProblem(where, "time", bad.message, bad.value, EXAMPLE))
         return None, None, None
-    latest = max(_timed(shelf, people, exam), key=lambda found: found[0], default=None)
+    latest = max(_timed(inputs, people, exam), key=lambda timed: timed[0], default=None)
     if latest is not None:
         return latest[1], latest[0], latest[0]
     if people.baby is not None:
@@ -175,11 +175,11 @@ def _limit(encounter: Entry | None, start: datetime, end: object) -> datetime:
     return start
 
 
-def _timed(shelf: Shelf, people: People, exam: str) -> list[tuple[datetime, str, Entry]]:
+def _timed(inputs: Inputs, people: People, exam: str) -> list[tuple[datetime, str, Entry]]:
     """Return the exact times of what stands: the newborn's Observations (inside reports too), responses to the exam."""
-    found = []
-    reports = (entry for entry in shelf.of("DiagnosticReport") if entry.contained)
-    for entry in (*shelf.of("Observation"), *shelf.of("QuestionnaireResponse"), *reports):
+    timed = []
+    reports = (entry for entry in inputs.of("DiagnosticReport") if entry.contained)
+    for entry in (*inputs.of("Observation"), *inputs.of("QuestionnaireResponse"), *reports):
         if entry.resource.get("status") in _WITHDRAWN:
             continue
         link = entry.resource.get("subject")
@@ -192,8 +192,8 @@ def _timed(shelf: Shelf, people: People, exam: str) -> list[tuple[datetime, str,
         except BadTimeError:
             continue
         if isinstance(moment, datetime) and said is not None:
-            found.append((moment, said, entry))
-    return found
+            timed.append((moment, said, entry))
+    return timed
 
 
 def _authored(entry: Entry, exam: str) -> tuple[str | None, date | None]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from layette.engine.errors import InputProblem
-from layette.mapping.read.bundle.entries import Entry, Shelf
+from layette.mapping.read.bundle.entries import Entry, Inputs
 from layette.mapping.read.bundle.parts import Resource, concept_codes, items, mapping, reference, text
 
 Role = Literal["baby", "mother", "other"]
@@ -18,7 +18,7 @@ _GROWN_UP_YEARS = 10
 class People:
     """The newborn's Patient and the role of everybody else, by identity of the resource."""
 
-    shelf: Shelf
+    inputs: Inputs
     baby: Entry | None = None
     given: str = ""
     roles: dict[int, Role] = field(default_factory=dict)
@@ -28,9 +28,9 @@ class People:
         """Return the role of the person that a Reference points to; None if nobody in the input is meant."""
         name = reference(link)
         if name.startswith("#") or not name:
-            return self._role(self.shelf.resolve(name, entry) if name else None, link)
+            return self._role(self.inputs.resolve(name, entry) if name else None, link)
         if name not in self._known:
-            self._known[name] = self._role(self.shelf.resolve(name, entry), link)
+            self._known[name] = self._role(self.inputs.resolve(name, entry), link)
         return self._known[name]
 
     def _role(self, found: Entry | None, link: object) -> Role | None:
@@ -41,7 +41,7 @@ class People:
         return self._by_identifier(_identifiers({"identifier": wanted})) if wanted else None
 
     def _by_identifier(self, wanted: set[tuple[str, str]]) -> Role | None:
-        for person in persons(self.shelf):
+        for person in persons(self.inputs):
             if wanted & _identifiers(person.resource):
                 return self.roles.get(id(person.resource))
         return None
@@ -52,15 +52,15 @@ class People:
         return set(self.roles.values()) == {"baby"}
 
 
-def persons(shelf: Shelf) -> list[Entry]:
+def persons(inputs: Inputs) -> list[Entry]:
     """Return the Patients and RelatedPersons; contained Patients only where no other Patient is given."""
-    patients = list(shelf.of("Patient")) or _contained_patients(shelf)
-    return [*patients, *shelf.of("RelatedPerson")]
+    patients = list(inputs.of("Patient")) or _contained_patients(inputs)
+    return [*patients, *inputs.of("RelatedPerson")]
 
 
-def _contained_patients(shelf: Shelf) -> list[Entry]:
+def _contained_patients(inputs: Inputs) -> list[Entry]:
     found: list[Entry] = []
-    for entry in shelf.entries:
+    for entry in inputs.entries:
         for number, one in enumerate(entry.contained):
             if isinstance(one, dict) and one.get("resourceType") == "Patient":
                 found.append(Entry(one, f"{entry.path}.contained[{number}]", parent=entry))
@@ -75,25 +75,25 @@ def _identifiers(resource: Resource) -> set[tuple[str, str]]:
     }
 
 
-def find_people(shelf: Shelf, subject: str | None, encounter: Entry | None, problems: list[InputProblem]) -> People:
+def find_people(inputs: Inputs, subject: str | None, encounter: Entry | None, problems: list[InputProblem]) -> People:
     """Find the newborn: as named, as the named Encounter's subject, else the only Patient that is not a mother."""
-    people = People(shelf)
-    everybody = persons(shelf)
-    patients = [one for one in everybody if one.kind == "Patient"]
+    people = People(inputs)
+    everybody = persons(inputs)
+    patients = [person for person in everybody if person.kind == "Patient"]
     _cast(people, everybody, patients)
-    babies = _one_each([one for one in patients if id(one.resource) not in people.roles])
+    babies = _one_each([patient for patient in patients if id(patient.resource) not in people.roles])
     if subject is not None:
-        people.baby = _named(shelf, patients, subject, problems)
+        people.baby = _named(inputs, patients, subject, problems)
     elif encounter is not None:
-        people.baby = _subject_of(shelf, encounter, problems)
+        people.baby = _subject_of(inputs, encounter, problems)
     else:
-        people.baby = _only(babies, shelf, problems)
+        people.baby = _only(babies, inputs, problems)
     if people.baby is not None:
-        for one in patients:
-            if one.resource is people.baby.resource or _same(one, people.baby):
-                people.roles[id(one.resource)] = "baby"
+        for patient in patients:
+            if patient.resource is people.baby.resource or _same(patient, people.baby):
+                people.roles[id(patient.resource)] = "baby"
             else:
-                people.roles.setdefault(id(one.resource), "other")
+                people.roles.setdefault(id(patient.resource), "other")
         people.roles[id(people.baby.resource)] = "baby"
     return people
 
@@ -117,22 +117,22 @@ def _content(resource: Resource) -> dict[str, object]:
     return {key: value for key, value in resource.items() if key != "id"}
 
 
-def _only(babies: list[Entry], shelf: Shelf, problems: list[InputProblem]) -> Entry | None:
+def _only(babies: list[Entry], inputs: Inputs, problems: list[InputProblem]) -> Entry | None:
     if len(babies) == 1:
         return babies[0]
     if not babies:
-        kinds = ", ".join(sorted({one.kind for one in shelf.entries})) or "no resource"
+        kinds = ", ".join(sorted({entry.kind for entry in inputs.entries})) or "no resource"
         hint = "a Bundle with one newborn Patient, the Encounter and its Observations"
         problems.append(InputProblem("input", "patient", "there is no newborn Patient", kinds, hint))
         return None
-    names = ", ".join(one.origin or one.path for one in babies)
+    names = ", ".join(baby.origin or baby.path for baby in babies)
     hint = "one newborn (a mother beside it is fine), or say which one is meant"
     problems.append(InputProblem(babies[1].path, "patient", "more than one newborn Patient", names, hint))
     return None
 
 
-def _named(shelf: Shelf, patients: list[Entry], subject: str, problems: list[InputProblem]) -> Entry | None:
-    found = shelf.resolve(subject)
+def _named(inputs: Inputs, patients: list[Entry], subject: str, problems: list[InputProblem]) -> Entry | None:
+    found = inputs.resolve(subject)
     if found is None or found.kind != "Patient":
         found = next((one for one in patients if text(one.resource.get("id")) == subject), None)
     if found is None:
@@ -141,9 +141,9 @@ def _named(shelf: Shelf, patients: list[Entry], subject: str, problems: list[Inp
     return found
 
 
-def _subject_of(shelf: Shelf, encounter: Entry, problems: list[InputProblem]) -> Entry | None:
+def _subject_of(inputs: Inputs, encounter: Entry, problems: list[InputProblem]) -> Entry | None:
     name = reference(encounter.resource.get("subject"))
-    found = shelf.resolve(name, encounter) if name else None
+    found = inputs.resolve(name, encounter) if name else None
     if found is None or found.kind != "Patient":
         message = "the Encounter's subject is not in the input"
         problems.append(InputProblem(f"{encounter.path}.subject", "patient", message, name, "the newborn's Patient"))
@@ -153,20 +153,20 @@ def _subject_of(shelf: Shelf, encounter: Entry, problems: list[InputProblem]) ->
 
 def _cast(people: People, everybody: list[Entry], patients: list[Entry]) -> None:
     """Give roles to those who are surely not the newborn."""
-    related = [one for one in everybody if one.kind == "RelatedPerson"]
-    for one in related:
-        people.roles[id(one.resource)] = "mother" if _is_mother(one.resource) else "other"
+    related = [person for person in everybody if person.kind == "RelatedPerson"]
+    for person in related:
+        people.roles[id(person.resource)] = "mother" if _is_mother(person.resource) else "other"
     if len(patients) < 2:
         return
-    mothers = [one for one in patients if _linked(people, one, related) or _in_focus(people.shelf, one, patients)]
-    grown = [one for one in patients if one not in mothers and _grown_up(one, patients)]
-    women = [one for one in grown if one.resource.get("gender") != "male"]
+    mothers = [p for p in patients if _linked(people, p, related) or _in_focus(people.inputs, p, patients)]
+    grown = [patient for patient in patients if patient not in mothers and _grown_up(patient, patients)]
+    women = [patient for patient in grown if patient.resource.get("gender") != "male"]
     if not mothers and len(women) == 1:
         mothers = women
-    for one in grown:
-        people.roles[id(one.resource)] = "other"
-    for one in mothers:
-        people.roles[id(one.resource)] = "mother"
+    for patient in grown:
+        people.roles[id(patient.resource)] = "other"
+    for mother in mothers:
+        people.roles[id(mother.resource)] = "mother"
 
 
 def _is_mother(related: Resource) -> bool:
@@ -179,21 +179,21 @@ def _is_mother(related: Resource) -> bool:
 def _linked(people: People, patient: Entry, related: list[Entry]) -> bool:
     """Whether a Patient is the same person as a RelatedPerson who is the mother."""
     for link in items(patient.resource.get("link")):
-        other = people.shelf.resolve(reference(link.get("other")), patient)
+        other = people.inputs.resolve(reference(link.get("other")), patient)
         if other is not None and people.roles.get(id(other.resource)) == "mother":
             return True
     own = _identifiers(patient.resource)
     return any(own & _identifiers(one.resource) for one in related if people.roles[id(one.resource)] == "mother")
 
 
-def _in_focus(shelf: Shelf, patient: Entry, patients: list[Entry]) -> bool:
+def _in_focus(inputs: Inputs, patient: Entry, patients: list[Entry]) -> bool:
     """Whether Observations about somebody else look at this Patient, who has no birth date to tell."""
     if patient.resource.get("birthDate") is not None:
         return False
-    for entry in shelf.of("Observation"):
+    for entry in inputs.of("Observation"):
         for focus in items(entry.resource.get("focus")):
-            if shelf.resolve(reference(focus), entry) is patient:
-                about = shelf.resolve(reference(entry.resource.get("subject")), entry)
+            if inputs.resolve(reference(focus), entry) is patient:
+                about = inputs.resolve(reference(entry.resource.get("subject")), entry)
                 if about is not patient and about in patients:
                     return True
     return False

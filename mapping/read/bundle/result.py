@@ -11,8 +11,8 @@ from typing import Any
 from layette.engine.errors import InputError, InputProblem
 
 
-class Fate(IntEnum):
-    """What became of an entry. An entry with several fates is counted once, under the highest."""
+class Outcome(IntEnum):
+    """What became of an entry. An entry with several outcomes is counted once, under the highest."""
 
     NOT_USED = 1
     NOT_UNDERSTOOD = 2
@@ -37,7 +37,7 @@ def around(path: str) -> Iterator[str]:
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How many entries were read and what became of them; the four fates always add up to ``entries``.
+    """How many entries were read and what became of them; the four outcomes always add up to ``entries``.
 
     ``contained`` resources live inside an entry and are counted apart.
     """
@@ -50,11 +50,11 @@ class Counts:
     contained: int = 0
 
     @classmethod
-    def of(cls, fates: Iterable[Fate], contained: int = 0) -> Counts:
-        """Return the counts of the fates of all entries."""
-        by = Counter(fates)
-        kept, unused, refused = by[Fate.NOT_UNDERSTOOD], by[Fate.NOT_USED], by[Fate.REFUSED]
-        return cls(sum(by.values()), by[Fate.USED], kept, unused, refused, contained)
+    def of(cls, outcomes: Iterable[Outcome], contained: int = 0) -> Counts:
+        """Return the counts of the outcomes of all entries."""
+        by = Counter(outcomes)
+        kept, unused, refused = by[Outcome.NOT_UNDERSTOOD], by[Outcome.NOT_USED], by[Outcome.REFUSED]
+        return cls(sum(by.values()), by[Outcome.USED], kept, unused, refused, contained)
 
     def __str__(self) -> str:
         """Return one line for people."""
@@ -71,7 +71,7 @@ class ReadResult:
     ``visit`` is the flat visit (`schemas/visit.md`), numbers as text in the digits given; where there are
     ``problems`` it holds the usable rest. ``until`` is the last moment that still belongs to the visit (the end
     of the Encounter, or ``at``). ``notices`` are sentences about what was read otherwise than it was printed.
-    ``fates`` are all entries by their path.
+    ``outcomes`` are all entries by their path.
     """
 
     visit: dict[str, Any]
@@ -81,13 +81,16 @@ class ReadResult:
     notices: tuple[str, ...] = ()
     until: str | None = None
     baby: Mapping[str, Any] | None = field(default=None, repr=False)
-    fates: tuple[tuple[str, Fate], ...] = field(default=(), repr=False)
+    outcomes: tuple[tuple[str, Outcome], ...] = field(default=(), repr=False)
 
     def counts_with(self, problems: Iterable[InputProblem]) -> Counts:
         """Return the counts where others found these problems too: an entry in which one stands is refused."""
         places = {place for problem in problems for place in around(problem.path)}
-        fates = [Fate.REFUSED if place.removesuffix(".resource") in places else fate for place, fate in self.fates]
-        return Counts.of(fates, self.counts.contained)
+        outcomes = [
+            Outcome.REFUSED if place.removesuffix(".resource") in places else outcome
+            for place, outcome in self.outcomes
+        ]
+        return Counts.of(outcomes, self.counts.contained)
 
     @property
     def not_understood(self) -> list[dict[str, str]]:

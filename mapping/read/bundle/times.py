@@ -27,16 +27,16 @@ def parse(value: object, key: str = "") -> date:
     if not isinstance(value, str):
         raise BadTimeError("this is not a time", value, key)
     try:
-        found = _parsed(value)
+        moment = _parsed(value)
     except ValueError:
         raise BadTimeError("this is not a time", value, key) from None
-    if found is None:
+    if moment is None:
         raise BadTimeError("the time is not known to the day", value, key, vague=True)
-    if isinstance(found, datetime) and found.tzinfo is None:
+    if isinstance(moment, datetime) and moment.tzinfo is None:
         raise BadTimeError("the time has no offset from UTC", value, key)
-    if found.year not in _YEARS:
+    if moment.year not in _YEARS:
         raise BadTimeError("this year cannot be right", value, key)
-    return found
+    return moment
 
 
 def _parsed(value: str) -> date | None:
@@ -69,8 +69,7 @@ def effective(resource: Resource) -> tuple[str | None, date | None]:
     elif key == "effectiveTiming":
         events = mapping(value).get("event")
         value = events[0] if isinstance(events, list) and len(events) == 1 else None
-    found = parse(value, key)
-    return value, found
+    return value, parse(value, key)
 
 
 def effective_key(resource: Resource) -> str:
@@ -86,7 +85,7 @@ def birth_time(patient: Resource) -> list[object]:
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class VisitSpan:
     """The visit's moment and what lies around it. ``limit`` is the last moment of the visit."""
 
     born: date | None

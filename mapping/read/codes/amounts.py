@@ -40,7 +40,7 @@ class Unclear:
 Fields = dict[str, Any]
 """What a value brings into a reading: ``value`` and ``unit``, or ``absent``."""
 
-Answer = Fields | Wrong | Unclear
+ReadValue = Fields | Wrong | Unclear
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,13 +95,13 @@ def unit_of(quantity: Resource, units: Units) -> str | Wrong:
         if units.default:
             return units.default
         return Wrong("unit", "a number without a unit", shown(quantity.get("value")), units.expected)
-    given = _accepted(code or printed, units, known_ucum=bool(code) and quantity.get("system") == SYSTEMS["ucum"])
-    if given is None:
+    accepted = _accepted(code or printed, units, known_ucum=bool(code) and quantity.get("system") == SYSTEMS["ucum"])
+    if accepted is None:
         return Wrong("unit", "a unit that this finding does not have", shown(code or printed), units.expected)
-    said = _accepted(printed, units, known_ucum=False) if code and printed else given
-    if said is not None and said != given:
+    said = _accepted(printed, units, known_ucum=False) if code and printed else accepted
+    if said is not None and said != accepted:
         return Wrong("contradiction", "code and unit of one number differ", f"{code}, {printed}", "one unit")
-    return given
+    return accepted
 
 
 def _accepted(unit: str, units: Units, *, known_ucum: bool) -> str | None:
@@ -120,18 +120,18 @@ def _without_annotation(unit: str) -> str:
     return unit[:start] + unit[end + 1 :] if 0 <= start < end and len(unit) > end - start + 1 else unit
 
 
-def quantity(value: object, units: Units) -> Answer:
+def quantity(value: object, units: Units) -> ReadValue:
     """Read a Quantity."""
-    given = mapping(value)
-    number = number_text(given.get("value"))
+    element = mapping(value)
+    number = number_text(element.get("value"))
     if number is None:
-        if given.get("value") is None:
-            return Unclear("a quantity without a value", text=shown(given.get("unit") or ""))
-        return Wrong("value", "this is not a usable number", shown(given.get("value")), units.expected, ".value")
-    unit = unit_of(given, units)
+        if element.get("value") is None:
+            return Unclear("a quantity without a value", text=shown(element.get("unit") or ""))
+        return Wrong("value", "this is not a usable number", shown(element.get("value")), units.expected, ".value")
+    unit = unit_of(element, units)
     if isinstance(unit, Wrong):
         return unit
-    comparator = given.get("comparator")
+    comparator = element.get("comparator")
     if comparator is None:
         return {"value": number, "unit": unit}
     word = _COMPARATORS.get(comparator) if isinstance(comparator, str) else None
@@ -140,7 +140,7 @@ def quantity(value: object, units: Units) -> Answer:
     return {"value": {word: number}, "unit": unit}
 
 
-def a_range(value: object, units: Units) -> Answer:
+def a_range(value: object, units: Units) -> ReadValue:
     """Read a Range: both ends, or the one that is given."""
     ends = {key: quantity(mapping(value)[key], units) for key in ("low", "high") if key in mapping(value)}
     if not ends:
@@ -153,7 +153,7 @@ def a_range(value: object, units: Units) -> Answer:
     return _between({key: end for key, end in ends.items() if isinstance(end, dict)})
 
 
-def _between(ends: dict[str, Fields]) -> Answer:
+def _between(ends: dict[str, Fields]) -> ReadValue:
     if len(ends) == 1:
         ((key, end),) = ends.items()
         return {"value": {"at_least" if key == "low" else "at_most": end["value"]}, "unit": end["unit"]}
@@ -165,7 +165,7 @@ def _between(ends: dict[str, Fields]) -> Answer:
     return {"value": {"between": [low["value"], high["value"]]}, "unit": low["unit"]}
 
 
-def whole(value: object, units: Units) -> Answer:
+def whole(value: object, units: Units) -> ReadValue:
     """Read a valueInteger, which FHIR gives no unit: only counts and scores can be meant."""
     number = number_text(value)
     if number is None or not isinstance(value, int):

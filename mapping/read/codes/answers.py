@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from layette.engine.pack.written.shapes import FindingShape
 from layette.mapping.codes import OWN, answer_words, uri
 from layette.mapping.read.bundle.parts import codings, described, words
-from layette.mapping.read.codes.amounts import Answer, Unclear, Wrong
+from layette.mapping.read.codes.amounts import ReadValue, Unclear, Wrong
 
 YES = ("present", "positive", "detected", "yes")
 NO = ("absent", "negative", "not_detected", "no", "none")
@@ -63,10 +63,10 @@ class AnswerSheet:
         """Return the exact values that a value leaves open."""
         return set(self.coarse.get(value, (value,)))
 
-    def concept(self, concept: object) -> Answer:
+    def concept(self, concept: object) -> ReadValue:
         """Read a CodeableConcept: our own code, a code that states a value, a general answer, at last the words."""
         exact: set[str] = set()
-        general: list[Answer] = []
+        general: list[ReadValue] = []
         foreign: Wrong | None = None
         for system, code, _ in codings(concept):
             value = self.exact.get((system, code))
@@ -80,7 +80,7 @@ class AnswerSheet:
             return foreign
         return self._chosen(exact, general) or self._by_words(concept)
 
-    def _chosen(self, exact: set[str], general: list[Answer]) -> Answer | None:
+    def _chosen(self, exact: set[str], general: list[ReadValue]) -> ReadValue | None:
         if len(exact) == 1 and not general:
             return {"value": next(iter(exact))}
         for answer in general:
@@ -97,19 +97,19 @@ class AnswerSheet:
             return {"value": min(named, key=lambda value: (len(self.possible(value)), value))}
         return general[0] if general else None
 
-    def _by_words(self, concept: object) -> Answer:
+    def _by_words(self, concept: object) -> ReadValue:
         code, said = described(concept)
         found = {self.names[plain(word)] for word in words(concept) if plain(word) in self.names}
         if len(found) == 1:
             return {"value": found.pop()}
         return Unclear("an answer that this finding does not know", code, said)
 
-    def string(self, value: str) -> Answer:
+    def string(self, value: str) -> ReadValue:
         """Read a text, which is understood only if it is the name of a value."""
         name = self.names.get(plain(value))
         return {"value": name} if name else Unclear("a text that is none of the values", text=value)
 
-    def word(self, word: str) -> Answer:
+    def word(self, word: str) -> ReadValue:
         """Read a general answer such as ``present`` or ``normal``."""
         if word in self.names.values():
             return {"value": word}
@@ -119,19 +119,19 @@ class AnswerSheet:
             return self._open(word)
         return self._yes_or_no(word)
 
-    def _normal(self, word: str) -> Answer:
+    def _normal(self, word: str) -> ReadValue:
         expected = as_set(self.shape.expected)
         meant = expected if word == "normal" else set(self.values) - expected
         value = self.together(meant) if expected else None
         return {"value": value} if value else Unclear(f"'{word}' does not say which of the values", text=word)
 
-    def _open(self, word: str) -> Answer:
+    def _open(self, word: str) -> ReadValue:
         found = [name for name in _OPEN[word] if name in self.values]
         if len(found) == 1:
             return {"value": found[0]}
         return {"absent": _REASONS[word]} if word in _REASONS else Unclear(f"'{word}' is none of the values", text=word)
 
-    def _yes_or_no(self, word: str) -> Answer:
+    def _yes_or_no(self, word: str) -> ReadValue:
         yes = [value for value in self.values if value in YES]
         no = [value for value in self.values if value in NO]
         if not yes and not no:

@@ -1,27 +1,40 @@
-"""What a code asks: the dictionary's codes, a site's codes and our own, gathered once for a pack."""
+"""What a code means: the dictionary's codes, a site's codes and our own, gathered once for a pack."""
 
 from __future__ import annotations
 
 import weakref
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from layette.engine.pack.written.shapes import FindingShape
 from layette.mapping.codes import OWN, OWN_BASE, display
+from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.parts import Coding
 from layette.mapping.read.codes.amounts import Units, units_of
 from layette.mapping.read.codes.answers import AnswerSheet, pairs, plain, stated_codes
-from layette.mapping.read.codes.pack_view import PackView, SiteCode
 
 Person = Literal["baby", "mother"]
 Key = tuple[str, str]
 _SIDE_WORDS = {"left": "left", "right": "right", "both": "both", "bilateral": "both"}
 
 
+class SiteCode(NamedTuple):
+    """A local code of a site and what it means: a finding, or one value of it.
+
+    ``unit`` (UCUM) is the unit of numbers that the site sends under this code without one.
+    """
+
+    system: str
+    code: str
+    finding: str
+    value: str | None = None
+    unit: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What one code asks of an Observation.
+class CodeMeaning:
+    """What one code means on an Observation: a finding, one side, part or qualifier of it, or its value as well.
 
     ``rank``: how closely the code is tied to the finding (0 our own or a site's, 1 a side or a part, 2 the finding).
     ``values`` are set where the code states a value by itself; several where it leaves several open.
@@ -66,11 +79,10 @@ def _systems(pack: PackView) -> dict[str, FindingShape]:
 
     What "normal" stands for the engine knows; "abnormal" makes nothing known, and is reported.
     """
-    normals = getattr(getattr(pack, "subjects", None), "normals", {})
     values = ["normal", "abnormal"]
     return {
         name: FindingShape(label=shape.label, values=values, expected="normal", codes=shape.codes)
-        for name, shape in normals.items()
+        for name, shape in pack.normals.items()
     }
 
 
@@ -86,7 +98,7 @@ class CodeIndex:
         self.findings = {
             name: Finding(name, shape, self.base, _site_values(site, name)) for name, shape in shapes.items()
         }
-        self._asked: dict[Key, list[Asked]] = {}
+        self._meanings: dict[Key, list[CodeMeaning]] = {}
         for finding in self.findings.values():
             self._add_published(finding)
         for finding in self.findings.values():
@@ -95,10 +107,10 @@ class CodeIndex:
             self._add_site(row)
         self.targets = _target_codes(pack, self.base)
         self.kinds = {name: shape.kind for name, shape in pack.targets.items()}
-        self._matched: dict[tuple[Key, ...], tuple[Asked, ...]] = {}
+        self._matched: dict[tuple[Key, ...], tuple[CodeMeaning, ...]] = {}
 
-    def asked(self, codings: Iterable[Coding]) -> tuple[Asked, ...]:
-        """Return what these codings ask: those tied most closely; one finding can stand there several times."""
+    def meanings(self, codings: Iterable[Coding]) -> tuple[CodeMeaning, ...]:
+        """Return what these codings mean: those tied most closely; one finding can stand there several times."""
         keys = tuple((system, code) for system, code, _ in codings)
         found = self._matched.get(keys)
         if found is None:
@@ -107,17 +119,17 @@ class CodeIndex:
                 self._matched[keys] = found
         return found
 
-    def _closest(self, keys: tuple[Key, ...]) -> tuple[Asked, ...]:
-        found = [asked for key in keys for asked in self._asked.get(key, ())]
-        rank = min((asked.rank for asked in found), default=0)
-        return _merged(asked for asked in found if asked.rank == rank)
+    def _closest(self, keys: tuple[Key, ...]) -> tuple[CodeMeaning, ...]:
+        meant = [meaning for key in keys for meaning in self._meanings.get(key, ())]
+        rank = min((meaning.rank for meaning in meant), default=0)
+        return _merged(meaning for meaning in meant if meaning.rank == rank)
 
-    def stated(self, codings: Iterable[Coding]) -> list[Asked]:
+    def stated(self, codings: Iterable[Coding]) -> list[CodeMeaning]:
         """Return what these codings state by themselves, as a Condition does."""
-        return [a for system, code, _ in codings for a in self._asked.get((system, code), ()) if a.values]
+        return [a for system, code, _ in codings for a in self._meanings.get((system, code), ()) if a.values]
 
-    def _add(self, key: Key, asked: Asked) -> None:
-        self._asked.setdefault(key, []).append(asked)
+    def _add(self, key: Key, meaning: CodeMeaning) -> None:
+        self._meanings.setdefault(key, []).append(meaning)
 
     def _add_published(self, finding: Finding) -> None:
         shape, name = finding.shape, finding.name
@@ -125,53 +137,53 @@ class CodeIndex:
         for value, system, code in stated_codes(shape):
             stated.setdefault((system, code), set()).add(value)
         for key, values in stated.items():
-            self._add(key, Asked(name, 2, _side_said(finding, key), None, None, frozenset(values)))
+            self._add(key, CodeMeaning(name, 2, _side_said(finding, key), None, None, frozenset(values)))
         for key in pairs(shape.codes):
             if key not in stated:
-                self._add(key, Asked(name, 2, said=_qualifiers_said(finding, key)))
+                self._add(key, CodeMeaning(name, 2, said=_qualifiers_said(finding, key)))
         for side, codes in shape.side_codes.items():
             for key in pairs(codes):
-                self._add(key, Asked(name, 1, side))
+                self._add(key, CodeMeaning(name, 1, side))
         for part, codes in shape.part_codes.items():
             for key in pairs(codes):
-                self._add(key, Asked(name, 1, part=part))
+                self._add(key, CodeMeaning(name, 1, part=part))
 
     def _add_own(self, finding: Finding) -> None:
         name = finding.name
-        self._own(name, Asked(name, 0, plainly=True))
+        self._own(name, CodeMeaning(name, 0, plainly=True))
         for side in (*finding.sides, "both") if finding.sides else ():
-            self._own(f"{name}.{side}", Asked(name, 0, side, plainly=True))
+            self._own(f"{name}.{side}", CodeMeaning(name, 0, side, plainly=True))
         for part in finding.parts:
-            self._own(f"{name}.{part}", Asked(name, 0, part=part, plainly=True))
+            self._own(f"{name}.{part}", CodeMeaning(name, 0, part=part, plainly=True))
         for qualifier in finding.shape.qualifier:
-            self._own(f"{name}.{qualifier}", Asked(name, 0, qualifier=qualifier, plainly=True))
+            self._own(f"{name}.{qualifier}", CodeMeaning(name, 0, qualifier=qualifier, plainly=True))
 
-    def _own(self, code: str, asked: Asked) -> None:
+    def _own(self, code: str, meaning: CodeMeaning) -> None:
         system = f"{self.base}/{OWN['findings']}"
         for form in dict.fromkeys((code, code.replace("_", "-"))):
-            self._add((system, form), asked)
+            self._add((system, form), meaning)
 
     def _add_site(self, row: SiteCode) -> None:
         if row.finding in self.findings:
             values = frozenset((row.value,)) if row.value else frozenset()
-            self._add((row.system, row.code), Asked(row.finding, 0, values=values, unit=row.unit, plainly=True))
+            self._add((row.system, row.code), CodeMeaning(row.finding, 0, values=values, unit=row.unit, plainly=True))
 
 
-def _merged(found: Iterable[Asked]) -> tuple[Asked, ...]:
+def _merged(meanings: Iterable[CodeMeaning]) -> tuple[CodeMeaning, ...]:
     """Return each finding, side and part once, with all that its codes say; codes that exclude each other stay."""
-    kept: list[Asked] = []
-    for asked in found:
+    kept: list[CodeMeaning] = []
+    for meaning in meanings:
         for place, other in enumerate(kept):
-            same = (other.finding, other.part, other.qualifier) == (asked.finding, asked.part, asked.qualifier)
-            apart = other.values and asked.values and not other.values & asked.values
-            if same and not apart and (other.side == asked.side or not other.side or not asked.side):
-                values = other.values & asked.values or other.values or asked.values
-                said = tuple(dict.fromkeys(other.said + asked.said))
-                side, unit = other.side or asked.side, other.unit or asked.unit
+            same = (other.finding, other.part, other.qualifier) == (meaning.finding, meaning.part, meaning.qualifier)
+            apart = other.values and meaning.values and not other.values & meaning.values
+            if same and not apart and (other.side == meaning.side or not other.side or not meaning.side):
+                values = other.values & meaning.values or other.values or meaning.values
+                said = tuple(dict.fromkeys(other.said + meaning.said))
+                side, unit = other.side or meaning.side, other.unit or meaning.unit
                 kept[place] = replace(other, values=values, said=said, side=side, unit=unit)
                 break
         else:
-            kept.append(asked)
+            kept.append(meaning)
     return tuple(kept)
 
 

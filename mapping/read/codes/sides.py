@@ -7,7 +7,7 @@ from typing import Any
 from layette.mapping.codes import SYSTEMS, display
 from layette.mapping.read.bundle.parts import Resource, codings, items, words
 from layette.mapping.read.codes.amounts import Unclear, Wrong
-from layette.mapping.read.codes.index import Asked, Finding, qualifiers_in, side_in
+from layette.mapping.read.codes.index import CodeMeaning, Finding, qualifiers_in, side_in
 
 _SNOMED = SYSTEMS["snomed"]
 _SIDES = ("left", "right", "both")
@@ -15,7 +15,7 @@ _LATERALITY = {"7771000": "left", "24028007": "right", "51440002": "both"}
 
 
 def sides(
-    finding: Finding, asked: Asked, resource: Resource, holder: Resource, base: str
+    finding: Finding, meaning: CodeMeaning, resource: Resource, holder: Resource, base: str
 ) -> tuple[str | None, ...] | Wrong | Unclear:
     """Return the sides that are meant; ``(None,)`` for a finding that has none.
 
@@ -23,7 +23,7 @@ def sides(
     """
     if not finding.sides:
         return (None,)
-    named = {asked.side} if asked.side else set()
+    named = {meaning.side} if meaning.side else set()
     named |= body_sides(resource.get("bodySite"), base)
     if holder is not resource:
         named |= body_sides(holder.get("bodySite"), base)
@@ -58,7 +58,7 @@ def _coded_side(system: str, code: str, base: str) -> str | None:
     return code if code in _SIDES and system.startswith(f"{base}/") else None
 
 
-def qualifiers(finding: Finding, asked: Asked, resource: Resource, base: str) -> dict[str, Any]:
+def qualifiers(finding: Finding, meaning: CodeMeaning, resource: Resource, base: str) -> dict[str, Any]:
     """Return the qualifiers (such as a route) that the code, the method or the body site name plainly."""
     if not finding.shape.qualifier:
         return {}
@@ -67,7 +67,7 @@ def qualifiers(finding: Finding, asked: Asked, resource: Resource, base: str) ->
         for concept in items(resource.get(key)):
             said += [code for system, code, _ in codings(concept) if system.startswith(f"{base}/")]
     named = {name: values for name, values in qualifiers_in(finding, said).items() if values}
-    for name, value in asked.said:
+    for name, value in meaning.said:
         named.setdefault(name, set()).add(value)
     for system, code, _ in codings(resource.get("code")):
         for name, values in qualifiers_in(finding, [display(system, code) or ""]).items():

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 
 from layette.mapping.codes import ABSENT_REASON, INTERPRETATION, answer_words
 from layette.mapping.read.bundle.parts import Resource, codings, described, items, shown, words
-from layette.mapping.read.codes.amounts import Answer, Unclear, Units, Wrong, a_range, quantity, whole
+from layette.mapping.read.codes.amounts import ReadValue, Unclear, Units, Wrong, a_range, quantity, whole
 from layette.mapping.read.codes.answers import plain
-from layette.mapping.read.codes.index import Asked, Finding
+from layette.mapping.read.codes.index import CodeMeaning, Finding
 
 _ABSENT = frozenset(
     (
@@ -34,13 +34,13 @@ def has_value(holder: Resource) -> bool:
     return not _SAYING.isdisjoint(holder)
 
 
-def answer(holder: Resource, asked: Asked, finding: Finding) -> tuple[Answer, str]:
+def answer(holder: Resource, meaning: CodeMeaning, finding: Finding) -> tuple[ReadValue, str]:
     """Return what is said, and the element that says it.
 
     At most one value[x], no reason for its absence beside it; an interpretation counts only where no value is given.
     """
-    if asked.qualifier:
-        return _qualifier(holder, asked.qualifier, finding), ".valueCodeableConcept"
+    if meaning.qualifier:
+        return _qualifier(holder, meaning.qualifier, finding), ".valueCodeableConcept"
     keys = sorted(_VALUES & holder.keys())
     if len(keys) > 1:
         return Wrong("contradiction", "two values in one resource", ", ".join(keys), "one value"), f".{keys[0]}"
@@ -51,13 +51,13 @@ def answer(holder: Resource, asked: Asked, finding: Finding) -> tuple[Answer, st
             ), f".{keys[0]}"
         return absent(holder["dataAbsentReason"]), ".dataAbsentReason"
     if keys:
-        return _value(keys[0], holder[keys[0]], asked, finding), f".{keys[0]}"
+        return _value(keys[0], holder[keys[0]], meaning, finding), f".{keys[0]}"
     if "interpretation" in holder:
-        return _interpretation(holder["interpretation"], asked, finding), ".interpretation"
-    return _without_value(asked, finding), ""
+        return _interpretation(holder["interpretation"], meaning, finding), ".interpretation"
+    return _without_value(meaning, finding), ""
 
 
-def _qualifier(holder: Resource, name: str, finding: Finding) -> Answer:
+def _qualifier(holder: Resource, name: str, finding: Finding) -> ReadValue:
     """Read the value of a qualifier such as a route: by our own code, or by its name."""
     given = holder.get("valueCodeableConcept")
     said = [*(code.rsplit(".", 1)[-1] for _, code, _ in codings(given)), *words(given), holder.get("valueString")]
@@ -68,7 +68,7 @@ def _qualifier(holder: Resource, name: str, finding: Finding) -> Answer:
     return Unclear(f"no {name} of this finding", *described(given))
 
 
-def absent(concept: object) -> Answer:
+def absent(concept: object) -> ReadValue:
     """Read a dataAbsentReason; one in words alone says no more than that there is no value."""
     for system, code, _ in codings(concept):
         if system in (ABSENT_REASON, "") and code in _ABSENT:
@@ -76,10 +76,10 @@ def absent(concept: object) -> Answer:
     return {"absent": "unknown"}
 
 
-def _value(key: str, value: object, asked: Asked, finding: Finding) -> Answer:
-    if asked.values:
-        return _stated(key, value, asked, finding)
-    units = finding.units_with(asked.unit)
+def _value(key: str, value: object, meaning: CodeMeaning, finding: Finding) -> ReadValue:
+    if meaning.values:
+        return _stated(key, value, meaning, finding)
+    units = finding.units_with(meaning.unit)
     if units is not None:
         return _number(key, value, units, finding)
     reader = _WORDS.get(key)
@@ -91,7 +91,7 @@ def _value(key: str, value: object, asked: Asked, finding: Finding) -> Answer:
     return Unclear(f"{key} is not read for this finding", text=shown(value))
 
 
-def _number(key: str, value: object, units: Units, finding: Finding) -> Answer:
+def _number(key: str, value: object, units: Units, finding: Finding) -> ReadValue:
     if key in _NUMBERS:
         return _NUMBERS[key](value, units)
     if key == "valueCodeableConcept":
@@ -103,22 +103,22 @@ def _number(key: str, value: object, units: Units, finding: Finding) -> Answer:
     return Unclear("no number that can be read", text=shown(value))
 
 
-_NUMBERS: Mapping[str, Callable[[object, Units], Answer]] = {
+_NUMBERS: Mapping[str, Callable[[object, Units], ReadValue]] = {
     "valueQuantity": quantity,
     "valueRange": a_range,
     "valueInteger": whole,
 }
 
 
-def _concept(value: object, finding: Finding) -> Answer:
+def _concept(value: object, finding: Finding) -> ReadValue:
     return finding.sheet.concept(value)
 
 
-def _string(value: object, finding: Finding) -> Answer:
+def _string(value: object, finding: Finding) -> ReadValue:
     return finding.sheet.string(value) if isinstance(value, str) else Unclear("this is no text", text=shown(value))
 
 
-def _boolean(value: object, finding: Finding) -> Answer:
+def _boolean(value: object, finding: Finding) -> ReadValue:
     if not isinstance(value, bool):
         return Wrong("structure", "this is neither true nor false", shown(value), "true or false")
     found = finding.sheet.word("yes" if value else "no")
@@ -127,58 +127,60 @@ def _boolean(value: object, finding: Finding) -> Answer:
     return found
 
 
-_WORDS: Mapping[str, Callable[[object, Finding], Answer]] = {
+_WORDS: Mapping[str, Callable[[object, Finding], ReadValue]] = {
     "valueCodeableConcept": _concept,
     "valueString": _string,
     "valueBoolean": _boolean,
 }
 
 
-def _interpretation(value: object, asked: Asked, finding: Finding) -> Answer:
-    found = {answer_words().get((INTERPRETATION, code)) for one in items(value) for _, code, _ in codings(one)}
-    said = ", ".join(word for one in items(value) for word in (*(code for _, code, _ in codings(one)), *words(one)))
-    known = {word for word in found if word}
-    if len(known) != 1 or None in found:
+def _interpretation(value: object, meaning: CodeMeaning, finding: Finding) -> ReadValue:
+    meant = {answer_words().get((INTERPRETATION, code)) for concept in items(value) for _, code, _ in codings(concept)}
+    said = ", ".join(
+        word for concept in items(value) for word in (*(code for _, code, _ in codings(concept)), *words(concept))
+    )
+    known = {word for word in meant if word}
+    if len(known) != 1 or None in meant:
         return Unclear("an interpretation alone, which does not say which value", text=said)
     word = known.pop()
-    if asked.values:
-        return _presence(word, asked, finding)
+    if meaning.values:
+        return _presence(word, meaning, finding)
     if finding.units is not None:
         return Unclear("an interpretation where a number is due", text=said)
     return finding.sheet.word(word)
 
 
-def _without_value(asked: Asked, finding: Finding) -> Answer:
-    if asked.values:
-        return _presence("present", asked, finding)
+def _without_value(meaning: CodeMeaning, finding: Finding) -> ReadValue:
+    if meaning.values:
+        return _presence("present", meaning, finding)
     return Unclear("no value, and no reason why there is none")
 
 
-def _stated(key: str, value: object, asked: Asked, finding: Finding) -> Answer:
+def _stated(key: str, value: object, meaning: CodeMeaning, finding: Finding) -> ReadValue:
     """Read the value beside a code that states one by itself: present or absent, or the value once more."""
     if key == "valueBoolean" and isinstance(value, bool):
-        return _presence("yes" if value else "no", asked, finding)
+        return _presence("yes" if value else "no", meaning, finding)
     if key == "valueCodeableConcept":
         for system, code, _ in codings(value):
             word = answer_words().get((system, code))
             if word is not None:
-                return _presence(word, asked, finding)
-        found = finding.sheet.concept(value)
-        return found if not isinstance(found, Unclear) else _by_words(words(value), asked, finding)
+                return _presence(word, meaning, finding)
+        read = finding.sheet.concept(value)
+        return read if not isinstance(read, Unclear) else _by_words(words(value), meaning, finding)
     if key == "valueString":
-        return _by_words([shown(value)], asked, finding)
+        return _by_words([shown(value)], meaning, finding)
     return Unclear(f"{key} is not read beside a code that states a value", text=shown(value))
 
 
-def _by_words(said: list[str], asked: Asked, finding: Finding) -> Answer:
+def _by_words(said: list[str], meaning: CodeMeaning, finding: Finding) -> ReadValue:
     plain = {word.casefold().replace(" ", "_") for word in said} & {*_YES, *_NO}
     if len(plain) == 1:
-        return _presence(plain.pop(), asked, finding)
+        return _presence(plain.pop(), meaning, finding)
     return Unclear("a text that is none of the values", text=", ".join(said))
 
 
-def _presence(word: str, asked: Asked, finding: Finding) -> Answer:
-    value = finding.sheet.together(set(asked.values))
+def _presence(word: str, meaning: CodeMeaning, finding: Finding) -> ReadValue:
+    value = finding.sheet.together(set(meaning.values))
     if word in _YES and value is not None:
         return {"value": value}
     if word in _NO and value is not None:

@@ -36,11 +36,11 @@ def time(written: str, zone: ZoneInfo | None, offset: str) -> str:
     The offset is its own, else that of the message (MSH-7), else the site's; an hour that the site's clocks show
     twice or never gets none.
     """
-    found = _TIME.fullmatch(written)
-    if found is None:
+    match = _TIME.fullmatch(written)
+    if match is None:
         return written
-    year, month, day, hour, minute, second, own = found.groups()
-    date = "-".join(one for one in (year, month, day) if one)
+    year, month, day, hour, minute, second, own = match.groups()
+    date = "-".join(piece for piece in (year, month, day) if piece)
     if hour is None:
         return date
     said = f"{date}T{hour}:{minute}:{second or '00'}"
@@ -80,16 +80,16 @@ def interpretation(several: list[Repetition]) -> list[dict[str, Any]]:
 
 def value(kind: str, several: list[Repetition], unit: Repetition | None) -> dict[str, Any]:
     """Return OBX-5 of a type (OBX-2) as the element value[x]; empty where nothing is given."""
-    given = [one for one in several if any(part(one, number + 1) for number in range(len(one)))]
-    if not given:
+    values = [parts for parts in several if any(part(parts, number + 1) for number in range(len(parts)))]
+    if not values:
         return {}
-    if len(given) == 1 and kind == "NM":
-        return _number(part(given[0], 1), _unit(unit))
-    if len(given) == 1 and kind == "SN":
-        return _structured([part(given[0], number) for number in (1, 2, 3, 4)], _unit(unit))
-    if len(given) == 1 and kind in ("CE", "CWE", "CNE", "CF"):
-        return {"valueCodeableConcept": concept(given[0])}
-    said = " ".join("^".join(one) for one in given)
+    if len(values) == 1 and kind == "NM":
+        return _number(part(values[0], 1), _unit(unit))
+    if len(values) == 1 and kind == "SN":
+        return _structured([part(values[0], number) for number in (1, 2, 3, 4)], _unit(unit))
+    if len(values) == 1 and kind in ("CE", "CWE", "CNE", "CF"):
+        return {"valueCodeableConcept": concept(values[0])}
+    said = " ".join("^".join(parts) for parts in values)
     return {"valueDateTime" if kind in _TIMES else "valueString": said if kind in _TEXTS else f"{kind} {said}"}
 
 

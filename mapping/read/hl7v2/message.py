@@ -13,10 +13,12 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from layette.engine.errors import InputProblem
+from layette.engine.visit import carried
 from layette.mapping.codes import OWN_BASE
+from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.result import NotUsed, ReadResult
 from layette.mapping.read.bundle.times import EXAMPLE
-from layette.mapping.read.codes.pack_view import PackView, SiteCode
+from layette.mapping.read.codes.index import SiteCode
 from layette.mapping.read.hl7v2.fields import STATUS, concept, interpretation, time, value
 from layette.mapping.read.hl7v2.segments import Repetition, Segment, part, refused, take_apart
 from layette.mapping.read.reader import read
@@ -75,7 +77,7 @@ def read_message(
     where the bytes are no such message.
     """
     segments = take_apart(data, _TAKEN)
-    if [one.name for one in segments].count("MSH") > 1:
+    if [segment.name for segment in segments].count("MSH") > 1:
         raise refused("MSH[2]", "more than one message", expected="one message in one file")
     if segments[0].text(9) != "ORU" or segments[0].text(9, 2) not in ("R01", ""):
         raise refused("MSH-9", "a message of this type is not read", segments[0].text(9), "ORU^R01")
@@ -83,8 +85,8 @@ def read_message(
     for segment in segments:
         _TAKEN.get(segment.name, _nothing)(message, segment)
     bundle = {"resourceType": "Bundle", "type": "collection", "entry": message.entries}
-    found = read(bundle, pack, subject=subject, encounter=encounter, site_codes=site_codes, base=base, at=at)
-    return _named(found, segments)
+    result = read(bundle, pack, subject=subject, encounter=encounter, site_codes=site_codes, base=base, at=at)
+    return _named(result, segments)
 
 
 def _head(message: _Message, segment: Segment) -> None:
@@ -99,7 +101,7 @@ def _nothing(message: _Message, segment: Segment) -> None:
 
 def _person(message: _Message, segment: Segment) -> None:
     born, sex = message.time(segment.text(7)), segment.text(8)
-    names = [_identifier(message, one) for one in segment.fields.get(3, ()) if part(one, 1)]
+    names = [_identifier(message, identifier) for identifier in segment.fields.get(3, ()) if part(identifier, 1)]
     message.person = f"PID{segment.number}"
     patient: dict[str, Any] = {"resourceType": "Patient", "id": message.person, "identifier": names}
     patient |= {"gender": _SEXES.get(sex, sex)} if sex else {}
@@ -139,7 +141,7 @@ def _order(message: _Message, segment: Segment) -> None:
 
 def _result(message: _Message, segment: Segment) -> None:
     at, status = message.time(segment.text(14) or message.ordered), segment.text(11)
-    given: dict[str, Any] = {
+    elements: dict[str, Any] = {
         "status": STATUS.get(status, status),
         "code": concept(segment.first(3)),
         "subject": {"reference": f"Patient/{message.person}"} if message.person else None,
@@ -148,8 +150,8 @@ def _result(message: _Message, segment: Segment) -> None:
         "method": concept(segment.first(17)),
         "bodySite": concept(segment.first(20)),
     }
-    given |= value(segment.text(2), segment.fields.get(5, []), segment.first(6))
-    resource = {key: one for key, one in given.items() if one is not None}
+    elements |= value(segment.text(2), segment.fields.get(5, []), segment.first(6))
+    resource = {key: element for key, element in elements.items() if element is not None}
     message.entries.append({"resource": {"resourceType": "Observation", **resource}})
 
 
@@ -158,7 +160,7 @@ _TAKEN: Mapping[str, Callable[[_Message, Segment], None]] = {
 }  # fmt: skip
 
 
-def _named(found: ReadResult, segments: list[Segment]) -> ReadResult:
+def _named(result: ReadResult, segments: list[Segment]) -> ReadResult:
     """Return the result with the places of the message (``OBX[2]-5``) for those of the Bundle."""
 
     def at(match: re.Match[str]) -> str:
@@ -166,22 +168,27 @@ def _named(found: ReadResult, segments: list[Segment]) -> ReadResult:
         key = next((number for key, number in _FIELDS.items() if (match[2] or "").startswith(key)), "")
         return f"{segment.name}[{segment.number}]" + (f"-{key}" if key else "")
 
-    def told(one: InputProblem) -> InputProblem:
-        expected = _EXPECTED.get(one.message, {EXAMPLE: _TIMED}.get(one.expected, one.expected))
-        return replace(one, path=_PLACE.sub(at, one.path), value=_PATIENT.sub(r"PID[\1]", one.value), expected=expected)
-
-    for reading in (*found.readings(), *found.not_understood):
+    for reading in (*result.readings(), *result.not_understood):
         reading["path"] = _PLACE.sub(at, reading["path"])
-    found.visit.pop("patient", None)
-    unused = tuple(_unused(one, at) for one in found.not_used)
-    notices = tuple(_PLACE.sub(at, notice) for notice in found.notices)
-    problems = tuple(map(told, found.problems))
-    fates = tuple((_PLACE.sub(at, place), fate) for place, fate in found.fates)
-    return replace(found, problems=problems, not_used=unused, notices=notices, baby=None, fates=fates)
+    result.visit.pop("patient", None)
+    unused = tuple(_unused(entry, at) for entry in result.not_used)
+    notices = tuple(_PLACE.sub(at, notice) for notice in result.notices)
+    problems = tuple(_told(problem, at) for problem in result.problems)
+    if problems:
+        result.visit[carried.PART] = carried.written(problems)
+    outcomes = tuple((_PLACE.sub(at, place), outcome) for place, outcome in result.outcomes)
+    return replace(result, problems=problems, not_used=unused, notices=notices, baby=None, outcomes=outcomes)
 
 
-def _unused(one: NotUsed, at: Callable[[re.Match[str]], str]) -> NotUsed:
-    place = _PLACE.sub(at, one.path)
+def _told(problem: InputProblem, at: Callable[[re.Match[str]], str]) -> InputProblem:
+    """Return a problem in the words of the message."""
+    expected = _EXPECTED.get(problem.message, {EXAMPLE: _TIMED}.get(problem.expected, problem.expected))
+    value = _PATIENT.sub(r"PID[\1]", problem.value)
+    return replace(problem, path=_PLACE.sub(at, problem.path), value=value, expected=expected)
+
+
+def _unused(entry: NotUsed, at: Callable[[re.Match[str]], str]) -> NotUsed:
+    place = _PLACE.sub(at, entry.path)
     name = place.partition("[")[0]
-    why = one.why if one.kind else "it only frames the results" if name in _TAKEN else "a segment that is not read"
+    why = entry.why if entry.kind else "it only frames the results" if name in _TAKEN else "a segment that is not read"
     return NotUsed(place, name, why)

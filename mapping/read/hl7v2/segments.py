@@ -63,18 +63,20 @@ def take_apart(data: bytes, wanted: Collection[str]) -> list[Segment]:
     except ImportError:
         message = "HL7 v2 needs the library hl7apy, which is not installed here"
         raise refused("input", message, expected="pip install 'layette[hl7v2]', or FHIR") from None
-    found: list[Segment] = []
+    segments: list[Segment] = []
     seen: Counter[str] = Counter()
     try:
         marks = parser.get_message_info(lines[0])[0]
         for line in filter(None, lines):
-            name = _name(line, marks, len(found))
+            name = _name(line, marks, len(segments))
             seen[name] += 1
             fields = _fields(parser.parse_segment(line, _NEWEST, marks, _TOLERANT), marks) if name in wanted else {}
-            found.append(Segment(name, seen[name], fields))
+            segments.append(Segment(name, seen[name], fields))
     except (errors.HL7apyException, IndexError):
-        raise refused(f"segment {len(found) + 1}", "this is no HL7 v2", expected="MSH|^~\\&|... of version 2") from None
-    return found
+        raise refused(
+            f"segment {len(segments) + 1}", "this is no HL7 v2", expected="MSH|^~\\&|... of version 2"
+        ) from None
+    return segments
 
 
 def _text(data: bytes) -> str:

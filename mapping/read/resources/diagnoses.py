@@ -7,12 +7,12 @@ from typing import Any
 
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, mapping, reference
-from layette.mapping.read.bundle.result import Fate
+from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
 from layette.mapping.read.codes.amounts import Unclear, Wrong
-from layette.mapping.read.codes.index import Asked
+from layette.mapping.read.codes.index import CodeMeaning
 from layette.mapping.read.codes.sides import sides
-from layette.mapping.read.resources.ledger import Desk
+from layette.mapping.read.resources.ledger import Ledger
 from layette.mapping.read.resources.observations import is_computed
 
 _ACTIVE = {"active", "recurrence", "relapse"}
@@ -20,28 +20,30 @@ _TENTATIVE = {"unconfirmed", "provisional"}
 _TIMES = ("recordedDate", "onsetDateTime", "onsetPeriod")
 
 
-def read_condition(desk: Desk, entry: Entry) -> None:
+def read_condition(ledger: Ledger, entry: Entry) -> None:
     """Read one Condition: an active one, not refuted, whose code the dictionary knows."""
     resource = entry.resource
-    if is_computed(desk, resource):
-        entry.mark(Fate.NOT_USED, "it was proposed by Layette, not diagnosed")
+    if is_computed(ledger, resource):
+        entry.mark(Outcome.NOT_USED, "it was proposed by Layette, not diagnosed")
         return
-    person = desk.about(entry)
+    person = ledger.about(entry)
     if person is None:
         return
     why = _not_standing(resource)
     if why is not None:
-        desk.keep(entry, Unclear(why), "", resource.get("code"))
+        ledger.keep(entry, Unclear(why), "", resource.get("code"))
         return
-    stated = [a for a in desk.index.stated(codings(resource.get("code"))) if _fits(desk, a, person)]
+    stated = [a for a in ledger.index.stated(codings(resource.get("code"))) if _fits(ledger, a, person)]
     if not stated:
-        desk.keep(entry, Unclear("a diagnosis that states no finding of the dictionary"), ".code", resource.get("code"))
+        ledger.keep(
+            entry, Unclear("a diagnosis that states no finding of the dictionary"), ".code", resource.get("code")
+        )
         return
-    _record_all(desk, entry, stated, person)
+    _record_all(ledger, entry, stated, person)
 
 
-def _fits(desk: Desk, asked: Asked, person: str) -> bool:
-    return asked.plainly or desk.index.findings[asked.finding].person == person
+def _fits(ledger: Ledger, meaning: CodeMeaning, person: str) -> bool:
+    return meaning.plainly or ledger.index.findings[meaning.finding].person == person
 
 
 def _not_standing(resource: Resource) -> str | None:
@@ -70,65 +72,65 @@ def _time(resource: Resource) -> tuple[str, str | None, date | None]:
     return "", None, None
 
 
-def _record_all(desk: Desk, entry: Entry, stated: list[Asked], person: str) -> None:
+def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person: str) -> None:
     resource = entry.resource
     try:
         key, text, moment = _time(resource)
     except BadTimeError as bad:
-        desk.refuse_time(entry, bad)
+        ledger.refuse_time(entry, bad)
         return
     linked = bool(reference(resource.get("encounter")))
     if linked and key != "recordedDate":
         text = moment = None
-    wrong = desk.check_time(moment, text, key, of_baby=person == "baby")
+    wrong = ledger.check_time(moment, text, key, of_baby=person == "baby")
     if wrong is not None:
-        desk.refuse(entry, wrong)
+        ledger.refuse(entry, wrong)
         return
-    where = desk.belongs(resource, entry, moment) or "visit"
+    where = ledger.belongs(resource, entry, moment) or "visit"
     tentative = bool(concept_codes(resource.get("verificationStatus")) & _TENTATIVE)
     shared: dict[str, Any] = {"time": text} if text else {}
     shared["status"] = "preliminary" if tentative else "final"
     for finding, values in _by_finding(stated).items():
-        for reading in _readings(desk, entry, finding, values):
-            desk.record(entry, finding, {**reading, **shared, **_origin(entry)}, where, moment)
+        for reading in _readings(ledger, entry, finding, values):
+            ledger.record(entry, finding, {**reading, **shared, **_origin(entry)}, where, moment)
 
 
 def _origin(entry: Entry) -> dict[str, str]:
     return {**({"origin": entry.origin} if entry.origin else {}), "path": f"{entry.path}.code"}
 
 
-def _by_finding(stated: list[Asked]) -> dict[str, list[Asked]]:
-    found: dict[str, list[Asked]] = {}
-    for asked in stated:
-        found.setdefault(asked.finding, []).append(asked)
+def _by_finding(stated: list[CodeMeaning]) -> dict[str, list[CodeMeaning]]:
+    found: dict[str, list[CodeMeaning]] = {}
+    for meaning in stated:
+        found.setdefault(meaning.finding, []).append(meaning)
     return found
 
 
-def _readings(desk: Desk, entry: Entry, name: str, stated: list[Asked]) -> list[dict[str, Any]]:
+def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning]) -> list[dict[str, Any]]:
     """Return the readings of one finding; codes that leave nothing in common are a contradiction."""
-    finding = desk.index.findings[name]
+    finding = ledger.index.findings[name]
     code = entry.resource.get("code")
-    common = frozenset.intersection(*(asked.values for asked in stated))
-    exact = frozenset.intersection(*(frozenset(_exact(desk, name, asked.values)) for asked in stated))
+    common = frozenset.intersection(*(meaning.values for meaning in stated))
+    exact = frozenset.intersection(*(frozenset(_exact(ledger, name, meaning.values)) for meaning in stated))
     value = finding.sheet.together(set(common or exact))
     if not exact:
-        names = ", ".join(sorted({v for asked in stated for v in asked.values}))
-        desk.refuse(entry, Wrong("contradiction", "codes that state different values", names, "one value"), ".code")
+        names = ", ".join(sorted({v for meaning in stated for v in meaning.values}))
+        ledger.refuse(entry, Wrong("contradiction", "codes that state different values", names, "one value"), ".code")
         return []
     if value is None:
-        desk.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code)
+        ledger.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code)
         return []
-    spoken = next((asked for asked in stated if asked.side), stated[0])
-    found = sides(finding, spoken, entry.resource, entry.resource, desk.index.base)
-    if isinstance(found, Wrong):
-        desk.refuse(entry, found)
+    spoken = next((meaning for meaning in stated if meaning.side), stated[0])
+    meant = sides(finding, spoken, entry.resource, entry.resource, ledger.index.base)
+    if isinstance(meant, Wrong):
+        ledger.refuse(entry, meant)
         return []
-    if isinstance(found, Unclear):
-        desk.keep(entry, found, ".code", code)
+    if isinstance(meant, Unclear):
+        ledger.keep(entry, meant, ".code", code)
         return []
-    return [{"value": value, **({"side": side} if side else {})} for side in found]
+    return [{"value": value, **({"side": side} if side else {})} for side in meant]
 
 
-def _exact(desk: Desk, name: str, values: frozenset[str]) -> set[str]:
-    sheet = desk.index.findings[name].sheet
+def _exact(ledger: Ledger, name: str, values: frozenset[str]) -> set[str]:
+    sheet = ledger.index.findings[name].sheet
     return set().union(*(sheet.possible(value) for value in values))

@@ -8,11 +8,12 @@ from datetime import date, datetime
 from typing import Any, Literal
 
 from layette.engine.errors import InputProblem
-from layette.mapping.read.bundle.entries import Entry, Shelf
+from layette.mapping.read.bundle.entries import Entry, Inputs
+from layette.mapping.read.bundle.moment import VisitMoment
 from layette.mapping.read.bundle.parts import Resource, described, reference, shown
 from layette.mapping.read.bundle.people import People, Role
-from layette.mapping.read.bundle.result import Fate
-from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError, Clock
+from layette.mapping.read.bundle.result import Outcome
+from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeIndex
 
@@ -22,15 +23,13 @@ WITHDRAWN = ("entered-in-error", "cancelled")
 
 
 @dataclass
-class Desk:
-    """One reading of one input."""
+class Ledger:
+    """One input under reading: its entries, what is looked for in them, and what has been taken from them so far."""
 
-    shelf: Shelf
+    inputs: Inputs
     index: CodeIndex
     people: People
-    clock: Clock
-    encounter: str
-    encounters: frozenset[str]
+    moment: VisitMoment
     problems: list[InputProblem]
     findings: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     earlier: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
@@ -48,7 +47,7 @@ class Desk:
             self.keep(entry, Unclear(f"withdrawn, and {wrong.message}", "", wrong.value), suffix)
             return
         self.problems.append(InputProblem(path, wrong.code, wrong.message, wrong.value, wrong.expected))
-        entry.mark(Fate.REFUSED, wrong.message)
+        entry.mark(Outcome.REFUSED, wrong.message)
 
     def refuse_time(self, entry: Entry, bad: BadTimeError, *, withdrawn: bool = False) -> None:
         """Note a time that cannot be used; one that is only vague is kept."""
@@ -68,18 +67,18 @@ class Desk:
                 "why": unclear.why,
             }
         )
-        entry.mark(Fate.NOT_UNDERSTOOD, unclear.why)
+        entry.mark(Outcome.NOT_UNDERSTOOD, unclear.why)
 
     def record(
         self, entry: Entry, finding: str, reading: Mapping[str, Any], where: Where, moment: date | None = None
     ) -> None:
         """Put one reading into the visit or its history; ``moment`` is its time, parsed."""
-        start = self.clock.first(moment) if moment else None
+        start = self.moment.span.first(moment) if moment else None
         if start is not None and (self.latest is None or start > self.latest[0]):
             self.latest = (start, str(reading["time"]) if isinstance(moment, datetime) else start.isoformat())
-        shelf = self.findings if where == "visit" else self.earlier
-        shelf.setdefault(finding, []).append(dict(reading))
-        entry.mark(Fate.USED)
+        readings = self.findings if where == "visit" else self.earlier
+        readings.setdefault(finding, []).append(dict(reading))
+        entry.mark(Outcome.USED)
 
     def add_history(self, entry: Entry, kind: str, item: Mapping[str, Any]) -> None:
         """Put one order, topic or vaccine into the history."""
@@ -87,7 +86,7 @@ class Desk:
         if entry.origin:
             shown_item["reference"] = entry.origin
         self.history.setdefault(kind, []).append(shown_item)
-        entry.mark(Fate.USED)
+        entry.mark(Outcome.USED)
 
     def about(self, entry: Entry, element: str = "subject") -> Role | None:
         """Return whom a resource is about: its focus, else its subject; the newborn if it is the only person.
@@ -98,15 +97,15 @@ class Desk:
         if role in ("baby", "mother"):
             return role
         entry.mark(
-            Fate.NOT_USED, "it is about somebody else" if role else "it does not say that it is about the newborn"
+            Outcome.NOT_USED, "it is about somebody else" if role else "it does not say that it is about the newborn"
         )
         return None
 
     def _role(self, entry: Entry, element: str) -> Role | None:
         focus = entry.resource.get("focus")
         if isinstance(focus, list):
-            for one in focus:
-                role = self.people.who(one, entry)
+            for person in focus:
+                role = self.people.who(person, entry)
                 if role is not None:
                     return role
         link = entry.resource.get(element)
@@ -121,21 +120,21 @@ class Desk:
             return "visit" if self.is_this_encounter(name, entry) else "history"
         if moment is None:
             return None
-        return "visit" if self.clock.same_day(moment) else "history"
+        return "visit" if self.moment.span.same_day(moment) else "history"
 
     def is_this_encounter(self, name: str, entry: Entry) -> bool:
         """Whether a reference means the Encounter of this visit."""
-        if name in self.encounters:
+        if name in self.moment.encounters:
             return True
-        found = self.shelf.resolve(name, entry)
-        return found is not None and bool(found.origin) and found.origin in self.encounters
+        found = self.inputs.resolve(name, entry)
+        return found is not None and bool(found.origin) and found.origin in self.moment.encounters
 
     def check_time(self, moment: date | None, text: str | None, key: str, *, of_baby: bool) -> Wrong | None:
         """Return what is wrong with a time that lies before birth or after the visit."""
         if moment is None or text is None:
             return None
-        if of_baby and self.clock.before_birth(moment):
+        if of_baby and self.moment.span.before_birth(moment):
             return Wrong("time", "this lies before birth", text, "a time from birth to the visit", f".{key}")
-        if self.clock.after_visit(moment):
+        if self.moment.span.after_visit(moment):
             return Wrong("time", "this lies after the visit", text, "a time from birth to the visit", f".{key}")
         return None

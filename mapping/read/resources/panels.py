@@ -7,17 +7,17 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from layette.mapping.read.codes.amounts import Fields, pounds_and_ounces
-from layette.mapping.read.codes.index import Asked
+from layette.mapping.read.codes.index import CodeMeaning
 
 
 @dataclass(slots=True)
 class Said:
-    """One thing that a resource says: what was asked, what was answered, and where it stands.
+    """One thing that a resource says: what its code means, what was answered, and where it stands.
 
     ``fields`` goes into the reading. ``place`` is the element of the answer, ``suffix`` that of its holder.
     """
 
-    asked: Asked
+    meaning: CodeMeaning
     fields: Fields
     place: str
     suffix: str = ""
@@ -29,19 +29,19 @@ class Said:
 def together(said: Iterable[Said]) -> list[Said]:
     """Return one entry for each reading: parts joined, pounds and ounces added, qualifiers put to their value."""
     pieces = list(said)
-    if len(pieces) == 1 and not pieces[0].asked.part and not pieces[0].further:
-        return [one for one in pieces if not one.asked.qualifier]
-    qualifiers = [one for one in pieces if one.asked.qualifier]
+    if len(pieces) == 1 and not pieces[0].meaning.part and not pieces[0].further:
+        return [piece for piece in pieces if not piece.meaning.qualifier]
+    qualifiers = [piece for piece in pieces if piece.meaning.qualifier]
     readings: list[Said] = []
-    for one in pieces:
-        if not one.asked.qualifier:
-            _join(readings, replace(one, fields=_own_fields(one)))
-    return [_qualified(one, qualifiers) for one in readings]
+    for piece in pieces:
+        if not piece.meaning.qualifier:
+            _join(readings, replace(piece, fields=_own_fields(piece)))
+    return [_qualified(piece, qualifiers) for piece in readings]
 
 
 def _own_fields(one: Said) -> Fields:
     """Return the fields of one piece, its value under the name of its part."""
-    part = one.asked.part
+    part = one.meaning.part
     if part is None:
         return one.fields
     if "absent" in one.fields:
@@ -51,7 +51,7 @@ def _own_fields(one: Said) -> Fields:
 
 def _join(readings: list[Said], one: Said) -> None:
     for place, other in enumerate(readings):
-        if (other.asked.finding, other.side) != (one.asked.finding, one.side):
+        if (other.meaning.finding, other.side) != (one.meaning.finding, one.side):
             continue
         joined = _parts(other, one) or _amounts(other, one)
         if joined is not None:
@@ -62,7 +62,7 @@ def _join(readings: list[Said], one: Said) -> None:
 
 def _parts(first: Said, second: Said) -> Said | None:
     """Join two different parts; a second reading of the same part stays on its own."""
-    if not first.asked.part or not second.asked.part or second.asked.part in first.fields:
+    if not first.meaning.part or not second.meaning.part or second.meaning.part in first.fields:
         return None
     if "absent" in first.fields or "absent" in second.fields:
         return None
@@ -82,8 +82,8 @@ def _amounts(first: Said, second: Said) -> Said | None:
 
 def _qualified(one: Said, qualifiers: list[Said]) -> Said:
     named = {
-        q.asked.qualifier: q.fields["value"]
+        q.meaning.qualifier: q.fields["value"]
         for q in qualifiers
-        if q.asked.qualifier and q.asked.finding == one.asked.finding and "value" in q.fields
+        if q.meaning.qualifier and q.meaning.finding == one.meaning.finding and "value" in q.fields
     }
     return replace(one, fields={**one.fields, **one.further, **named})

@@ -15,13 +15,13 @@ from layette.engine.pack.written.subjects import SEX, SEXES
 from layette.mapping.codes import ABSENT_REASON, OWN
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, mapping, shown, text
-from layette.mapping.read.bundle.result import Fate
+from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
-from layette.mapping.read.codes.amounts import Answer, Unclear, Wrong
+from layette.mapping.read.codes.amounts import ReadValue, Unclear, Wrong
 from layette.mapping.read.codes.exam_form import BESIDE, Place, exam_url, places
-from layette.mapping.read.codes.index import Asked, Finding
+from layette.mapping.read.codes.index import CodeMeaning, Finding
 from layette.mapping.read.codes.values import absent, answer
-from layette.mapping.read.resources.ledger import WITHDRAWN, Desk, Where
+from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
 
 STATUSES = {
     "completed": "final", "amended": "amended", "in-progress": "preliminary", "stopped": "preliminary",
@@ -42,55 +42,55 @@ class Beside:
     failed: bool = False
 
 
-def read_questionnaire(desk: Desk, entry: Entry) -> None:
+def read_questionnaire(ledger: Ledger, entry: Entry) -> None:
     """Read the response to the pack's exam; a response to anything else is not used."""
-    asked = text(entry.resource.get("questionnaire")).partition("|")[0]
-    if asked != exam_url(desk.index.base, desk.index.pack_id):
-        entry.mark(Fate.NOT_USED, "it answers another questionnaire than this pack's exam")
+    answered = text(entry.resource.get("questionnaire")).partition("|")[0]
+    if answered != exam_url(ledger.index.base, ledger.index.pack_id):
+        entry.mark(Outcome.NOT_USED, "it answers another questionnaire than this pack's exam")
         return
-    role = desk.about(entry)
+    role = ledger.about(entry)
     if role == "mother":
-        entry.mark(Fate.NOT_USED, "the exam is about the newborn, and its subject is the mother")
+        entry.mark(Outcome.NOT_USED, "the exam is about the newborn, and its subject is the mother")
     if role != "baby":
         return
-    sheet = _sheet(desk, entry)
+    sheet = _sheet(ledger, entry)
     if sheet is not None:
         sheet.items(entry.resource, "")
-        if entry.fate is Fate.NOT_USED and not entry.why:
-            entry.mark(Fate.NOT_USED, "no question has an answer")
+        if entry.outcome is Outcome.NOT_USED and not entry.why:
+            entry.mark(Outcome.NOT_USED, "no question has an answer")
 
 
-def _sheet(desk: Desk, entry: Entry) -> _Sheet | None:
+def _sheet(ledger: Ledger, entry: Entry) -> _Sheet | None:
     status = STATUSES.get(text(entry.resource.get("status")))
     if status is None:
-        given = shown(entry.resource.get("status"))
-        desk.refuse(
+        written = shown(entry.resource.get("status"))
+        ledger.refuse(
             entry,
-            Wrong("structure", "no status of a response that can be read", given, ", ".join(STATUSES), ".status"),
+            Wrong("structure", "no status of a response that can be read", written, ", ".join(STATUSES), ".status"),
         )
         return None
     try:
         authored = entry.resource.get("authored")
         moment = parse(authored, "authored") if authored is not None else None
     except BadTimeError as bad:
-        desk.refuse_time(entry, bad)
+        ledger.refuse_time(entry, bad)
         return None
-    where = desk.belongs(entry.resource, entry, moment)
+    where = ledger.belongs(entry.resource, entry, moment)
     if where is None:
-        desk.keep(entry, Unclear("neither authored nor an Encounter: it is not known of which visit it is"))
+        ledger.keep(entry, Unclear("neither authored nor an Encounter: it is not known of which visit it is"))
         return None
-    wrong = desk.check_time(moment, text(authored), "authored", of_baby=True) if where == "history" else None
+    wrong = ledger.check_time(moment, text(authored), "authored", of_baby=True) if where == "history" else None
     if wrong is not None:
-        desk.refuse(entry, wrong)
+        ledger.refuse(entry, wrong)
         return None
-    return _Sheet(desk, entry, where, status, text(authored) or None, moment)
+    return _Sheet(ledger, entry, where, status, text(authored) or None, moment)
 
 
 @dataclass
 class _Sheet:
     """One response on its way into the visit."""
 
-    desk: Desk
+    ledger: Ledger
     entry: Entry
     where: Where
     status: str
@@ -99,7 +99,7 @@ class _Sheet:
     places: dict[str, Place] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.places = places({name: finding.shape for name, finding in self.desk.index.findings.items()})
+        self.places = places({name: finding.shape for name, finding in self.ledger.index.findings.items()})
 
     def items(self, holder: Resource, at: str) -> None:
         """Read the items below a response, an item or an answer."""
@@ -116,18 +116,18 @@ class _Sheet:
             self.one_answer(one, name, place, where)
         self.items(item, at)
 
-    def one_answer(self, given: Resource, name: str, place: Place | None, at: str) -> None:
+    def one_answer(self, given_answer: Resource, name: str, place: Place | None, at: str) -> None:
         if place is None or place.role in ("group", *BESIDE):
             why = "this stands without the answer that it belongs to" if place else "the exam has no such question"
-            self.desk.keep(self.entry, Unclear(why, shown(name)), at)
+            self.ledger.keep(self.entry, Unclear(why, shown(name)), at)
         elif place.role == "sex":
-            self.sex(given, at)
+            self.sex(given_answer, at)
         else:
-            beside = self.beside(given, at)
-            found = self.value(given, place, at)
-            if found is not None and not beside.failed:
-                self.record(place, _of_part(found, place.part), beside, at)
-        for item, where in self.objects(given, "item", at):
+            beside = self.beside(given_answer, at)
+            fields = self.value(given_answer, place, at)
+            if fields is not None and not beside.failed:
+                self.record(place, _of_part(fields, place.part), beside, at)
+        for item, where in self.objects(given_answer, "item", at):
             if self.role(item) not in BESIDE:
                 self.item(item, where)
 
@@ -137,12 +137,12 @@ class _Sheet:
 
     def value(self, given: Resource, place: Place, at: str) -> dict[str, Any] | None:
         """Return what an answer says of a finding; what cannot be used is refused or kept."""
-        finding = self.desk.index.findings[place.finding]
+        finding = self.ledger.index.findings[place.finding]
         found, key = said(given, place, finding)
         if isinstance(found, Wrong):
-            self.desk.refuse(self.entry, found, f"{at}{key}", withdrawn=self.withdrawn)
+            self.ledger.refuse(self.entry, found, f"{at}{key}", withdrawn=self.withdrawn)
         elif isinstance(found, Unclear):
-            self.desk.keep(self.entry, Unclear(found.why, found.code or finding.name, found.text), f"{at}{key}")
+            self.ledger.keep(self.entry, Unclear(found.why, found.code or finding.name, found.text), f"{at}{key}")
         return dict(found) if isinstance(found, dict) else None
 
     def beside(self, holder: Resource, at: str) -> Beside:
@@ -166,32 +166,32 @@ class _Sheet:
         elif given.get("valueBoolean") is not False:
             self.refuse(found, Wrong("structure", "this is either true or false", "", "valueBoolean"), at)
 
-    def time(self, found: Beside, place: Place, given: Resource, at: str) -> None:
-        key = "valueDate" if "valueDate" in given else "valueDateTime"
+    def time(self, beside: Beside, place: Place, given_time: Resource, at: str) -> None:
+        key = "valueDate" if "valueDate" in given_time else "valueDateTime"
         try:
-            found.moment = parse(given.get(key), key)
+            beside.moment = parse(given_time.get(key), key)
         except BadTimeError as bad:
-            found.failed = True
+            beside.failed = True
             bad.key = f"{at.removeprefix('.')}.{key}"
-            self.desk.refuse_time(self.entry, bad, withdrawn=self.withdrawn)
+            self.ledger.refuse_time(self.entry, bad, withdrawn=self.withdrawn)
             return
-        found.time = text(given.get(key))
-        of_baby = self.desk.index.findings[place.finding].person == "baby"
-        wrong = self.desk.check_time(found.moment, found.time, key, of_baby=of_baby)
+        beside.time = text(given_time.get(key))
+        of_baby = self.ledger.index.findings[place.finding].person == "baby"
+        wrong = self.ledger.check_time(beside.moment, beside.time, key, of_baby=of_baby)
         if wrong is not None:
-            self.refuse(found, wrong, at)
+            self.refuse(beside, wrong, at)
 
     def refuse(self, found: Beside, wrong: Wrong, at: str) -> None:
         found.failed = True
-        self.desk.refuse(self.entry, wrong, at, withdrawn=self.withdrawn)
+        self.ledger.refuse(self.entry, wrong, at, withdrawn=self.withdrawn)
 
     def sex(self, given: Resource, at: str) -> None:
         code = text(mapping(given.get("valueCoding")).get("code")).removeprefix(f"{SEX}.")
         if code in SEXES and mapping(given.get("valueCoding")).get("system") == self.own:
-            self.desk.stated_sex = code
-            self.entry.mark(Fate.USED)
+            self.ledger.stated_sex = code
+            self.entry.mark(Outcome.USED)
         elif mapping(given.get("valueCoding")).get("system") != ABSENT_REASON:
-            self.desk.keep(self.entry, Unclear("no sex at birth that is known", shown(code)), f"{at}.valueCoding")
+            self.ledger.keep(self.entry, Unclear("no sex at birth that is known", shown(code)), f"{at}.valueCoding")
 
     @property
     def withdrawn(self) -> bool:
@@ -199,7 +199,7 @@ class _Sheet:
 
     @property
     def own(self) -> str:
-        return f"{self.desk.index.base}/{OWN['findings']}"
+        return f"{self.ledger.index.base}/{OWN['findings']}"
 
     def attempt(self, item: Resource, place: Place, at: str) -> None:
         """Read one attempt at a finding in parts: the parts in one unit are one reading."""
@@ -229,13 +229,13 @@ class _Sheet:
         if time is None and self.where == "history":
             time, moment = self.authored, self.moment
         if time is None and self.where == "history":
-            self.desk.keep(self.entry, Unclear("an answer of an earlier visit, without any time", place.finding), at)
+            self.ledger.keep(self.entry, Unclear("an answer of an earlier visit, without any time", place.finding), at)
             return
         reading = {**fields, **beside.fields}
         reading |= {"side": place.side} if place.side else {}
         reading |= {"time": time} if time else {}
         reading |= {"status": self.status, "path": f"{self.entry.path}{at}"}
-        self.desk.record(self.entry, place.finding, reading, self.where, moment)
+        self.ledger.record(self.entry, place.finding, reading, self.where, moment)
 
     def objects(self, holder: Resource, key: str, at: str) -> Iterator[tuple[Resource, str]]:
         """Yield the objects of a list with their places; what is no list of objects is refused."""
@@ -246,22 +246,22 @@ class _Sheet:
                 yield one, where
             else:
                 what = type(one).__name__
-                self.desk.refuse(self.entry, Wrong("structure", "a list of objects is due here", what), where)
+                self.ledger.refuse(self.entry, Wrong("structure", "a list of objects is due here", what), where)
 
 
-def said(given: Resource, place: Place, finding: Finding) -> tuple[Answer, str]:
+def said(given_answer: Resource, place: Place, finding: Finding) -> tuple[ReadValue, str]:
     """Return what an answer says and the element that says it: a value, or why there is none."""
-    keys = sorted(key for key in given if key.startswith("value"))
+    keys = sorted(key for key in given_answer if key.startswith("value"))
     if len(keys) > 1:
         return Wrong("contradiction", "two values in one answer", ", ".join(keys), "one value"), f".{keys[0]}"
-    reason = _reason(given, keys)
+    reason = _reason(given_answer, keys)
     if reason or place.role == "absent":
-        return _absent(reason, given), f".{keys[0]}" if keys else ""
+        return _absent(reason, given_answer), f".{keys[0]}" if keys else ""
     if not keys:
         return Unclear("an answer without a value"), ""
-    holder = _observed(keys[0], given[keys[0]])
-    found, _ = answer(holder, Asked(finding.name, 0, qualifier=place.qualifier), finding)
-    return found, f".{keys[0]}"
+    holder = _observed(keys[0], given_answer[keys[0]])
+    read, _ = answer(holder, CodeMeaning(finding.name, 0, qualifier=place.qualifier), finding)
+    return read, f".{keys[0]}"
 
 
 def _observed(key: str, value: object) -> Resource:
@@ -283,7 +283,7 @@ def _reason(given: Resource, keys: list[str]) -> str:
     return text(coding.get("code")) if coding.get("system") == ABSENT_REASON else ""
 
 
-def _absent(reason: str, given: Resource) -> Answer:
+def _absent(reason: str, given: Resource) -> ReadValue:
     if reason:
         return absent({"coding": [{"system": ABSENT_REASON, "code": reason}]})
     return Unclear("no reason of FHIR why there is no value", text=shown(given.get("valueCoding") or ""))

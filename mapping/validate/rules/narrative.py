@@ -50,7 +50,7 @@ def _node_problem(node: etree._Element) -> str | None:
     name = node.tag.removeprefix(XHTML)
     if name not in ELEMENTS:
         return f"The element {name[:40]} has no place in a narrative; it is for formatted text only."
-    for attribute, value in ((str(key), str(given)) for key, given in node.attrib.items()):
+    for attribute, value in ((str(key), str(text)) for key, text in node.attrib.items()):
         if attribute not in ATTRIBUTES:
             return f"The attribute {attribute[:40]} has no place in a narrative; it is for formatted text only."
         if _runs(attribute, value):

@@ -32,10 +32,10 @@ def day(value: object) -> Finding | None:
     """Check a date, dateTime or instant: the day must be in the calendar."""
     if type(value) is not str or len(value) < 10 or value[8:10] <= "28":
         return text(value) if value == "" else None
-    found = _DAY.match(value)
-    if found is None:
+    match = _DAY.match(value)
+    if match is None:
         return None
-    year, month, number = map(int, found.groups())
+    year, month, number = map(int, match.groups())
     if 1 <= month <= 12 and year and number > monthrange(year, month)[1]:
         last = monthrange(year, month)[1]
         return "date", f"There is no day {value[:10]}; {year:04}-{month:02} ends on the {last}th."

@@ -49,8 +49,8 @@ def reference_issues(node: Node, slot: Slot, at: At, holder: Holder, urls: dict[
         kind = (urls or {}).get(text, "")
         yield from _urn_issues(text, (at, "reference", -1), urls)
     elif text:
-        found = _LITERAL.fullmatch(text) or _CONDITIONAL.fullmatch(text)
-        kind = found[1] if found and found[1] in resource_types() else ""
+        match = _LITERAL.fullmatch(text) or _CONDITIONAL.fullmatch(text)
+        kind = match[1] if match and match[1] in resource_types() else ""
         if not kind and not text.startswith(("http://", "https://")):
             yield _misspelt(text, (at, "reference", -1))
         if urls and text in urls:

@@ -73,11 +73,11 @@ def shape(name: str) -> Shape:
             slots[companion] = Slot(companion, element.name, "companion", "Element", element.many, element.choice)
     for slot in slots.values():
         slot.quick = slot.kind == "primitive" and not slot.many
-    found = Shape(name, slots, resource=name in resource_types())
+    made = Shape(name, slots, resource=name in resource_types())
     at = path_of(name)
-    _fasten(found, at)
-    found.rules = rules_for(at, found.resource)
-    return found
+    _fasten(made, at)
+    made.rules = rules_for(at, made.resource)
+    return made
 
 
 def path_of(name: str) -> str:
@@ -95,23 +95,23 @@ def _slot(element: Element) -> Slot:
     return Slot(element.name, element.name, kind, element.type, element.many, element.choice, check, local=local)
 
 
-def _fasten(found: Shape, at: str) -> None:
+def _fasten(form: Shape, at: str) -> None:
     """Give a shape its rows of the tables."""
     for row in _rows("mandatory_elements.csv", "mandatory_elements_rest.csv").get(at, ()):
         last = row["path"].rpartition(".")[2]
-        names = frozenset(slot.name for slot in _matching(found, last))
-        found.needs.append((last, names, row["types"]))
+        names = frozenset(slot.name for slot in _matching(form, last))
+        form.needs.append((last, names, row["types"]))
     for row in _rows("required_bindings.csv", "required_bindings_rest.csv").get(at, ()):
         codes = frozenset(row["codes"].split()) or OPEN_SETS.get(row["value_set"])
-        for slot in _matching(found, row["path"].rpartition(".")[2]):
+        for slot in _matching(form, row["path"].rpartition(".")[2]):
             if slot.kind != "companion":
                 slot.codes, slot.value_set = codes, row["value_set"]
     for row in _rows("reference_targets.csv").get(at, ()):
-        for slot in _matching(found, row["path"].rpartition(".")[2]):
+        for slot in _matching(form, row["path"].rpartition(".")[2]):
             if slot.type == "Reference":
                 slot.targets = frozenset(row["targets"].split())
     for row in _rows("simple_quantities.csv").get(at, ()):
-        for slot in _matching(found, row["path"].rpartition(".")[2]):
+        for slot in _matching(form, row["path"].rpartition(".")[2]):
             slot.simple = slot.type == "Quantity"
 
 

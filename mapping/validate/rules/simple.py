@@ -158,8 +158,10 @@ def _register() -> None:
         rule(key, path)(_at_least_one(names))
     for table, build in ((NEEDS, _needs), (NOT_BOTH, _not_both), (EXACTLY_ONE, _exactly_one)):
         for line in table.strip().splitlines():
-            key, path, one, other = line.split()
-            rule(key, path, at=one.partition("[")[0] if table is NEEDS and "[" not in one else "")(build(one, other))
+            key, path, first, second = line.split()
+            rule(key, path, at=first.partition("[")[0] if table is NEEDS and "[" not in first else "")(
+                build(first, second)
+            )
     for pair in NAMES.replace("\n", " ").split(","):
         key, path = pair.split()
         rule(key, path, at="name", severity="warning")(_name)

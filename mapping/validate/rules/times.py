@@ -30,10 +30,10 @@ def surely_after(one: object, other: object) -> bool:
 
 def _interval(value: object) -> tuple[Fraction, Fraction, bool] | None:
     """Return first and last second since year 1, and whether an offset is known."""
-    found = _TIME.fullmatch(value) if isinstance(value, str) else None
-    if found is None:
+    match = _TIME.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
         return None
-    year, month, day, hour, minute, second, fraction, offset = found.groups()
+    year, month, day, hour, minute, second, fraction, offset = match.groups()
     try:
         low = datetime(int(year), int(month or 1), int(day or 1), int(hour or 0), int(minute or 0), tzinfo=UTC)
         high = low if hour else _last_minute(low, bool(month), bool(day))

@@ -63,7 +63,7 @@ def vital_sign_issues(node: Node, at: At) -> Iterator[Issue]:
     names = set(claimed)
     if vital:
         codings = [coding for concept in objects(node, "code") for coding in objects(concept, "coding")]
-        names |= {_by_code().get(string(one, "code"), "") for one in codings if one.get("system") == LOINC}
+        names |= {_by_code().get(string(coding, "code"), "") for coding in codings if coding.get("system") == LOINC}
     bound = [profiles()[name] for name in sorted(names - {""})]
     if bound:
         yield from _general_issues(node, at, vital)

@@ -17,12 +17,14 @@ def write(out: Output, evidence: Evidence) -> None:
         value = _value(out, measure)
         if value:
             evidence.computed[measure.id] = _measure(out, evidence, measure, value)
-    concluded = [one for one in out.assessment.conclusions if one.state != "open"]
+    concluded = [conclusion for conclusion in out.assessment.conclusions if conclusion.state != "open"]
     # A conclusion may rest on another: all names are known before the first is written.
-    for one in concluded:
-        evidence.computed[one.id] = keys.urn(out.base, "Observation", f"{keys.INPUT_KEY}#{_key(out, one)}")
-    for one in concluded:
-        _conclusion(out, evidence, one)
+    for conclusion in concluded:
+        evidence.computed[conclusion.id] = keys.urn(
+            out.base, "Observation", f"{keys.INPUT_KEY}#{_key(out, conclusion)}"
+        )
+    for conclusion in concluded:
+        _conclusion(out, evidence, conclusion)
 
 
 def _value(out: Output, measure: Measured) -> Resource:

@@ -37,7 +37,7 @@ def write(out: Output, evidence: Evidence) -> None:
 
 
 def _proposed(out: Output) -> dict[tuple[str, str | None], _Proposed]:
-    found: dict[tuple[str, str | None], _Proposed] = {}
+    by_place: dict[tuple[str, str | None], _Proposed] = {}
     for recommendation in _all(out):
         for reason in recommendation.reasons:
             if reason.diagnosis is None:
@@ -47,8 +47,8 @@ def _proposed(out: Output) -> dict[tuple[str, str | None], _Proposed]:
                 out.remarks.append(f"Not written, because it is the mother's: {reason.diagnosis.label}.")
                 continue
             place = (reason.diagnosis.label, recommendation.side)
-            found.setdefault(place, _Proposed(reason.diagnosis, recommendation.side)).reasons[reason.rule] = reason
-    return found
+            by_place.setdefault(place, _Proposed(reason.diagnosis, recommendation.side)).reasons[reason.rule] = reason
+    return by_place
 
 
 def _all(out: Output) -> Iterator[Recommendation]:
@@ -68,9 +68,9 @@ def _create(out: Output, evidence: Evidence, proposed: _Proposed) -> None:
     resource["code"] = concepts.concept(concepts.verified(proposed.diagnosis.codes), label)
     resource |= {"bodySite": [concepts.side(side)]} if side else {}
     resource |= subject.about(out) | {"recordedDate": out.at} | _evidence(out, evidence, proposed)
-    reasons = [f"Proposed, not confirmed. {wording.reason(one)}" for one in proposed.reasons.values()]
+    reasons = [f"Proposed, not confirmed. {wording.reason(reason)}" for reason in proposed.reasons.values()]
     resource["note"] = wording.as_notes([*reasons, out.assessment.caution])
-    codes = [(one.system, one.code) for one in proposed.diagnosis.codes]
+    codes = [(code.system, code.code) for code in proposed.diagnosis.codes]
     key = keys.digest(subject.patient_key(out), "diagnosis", label, codes, side, proposed.status)
     out.identified(resource, keys.PROPOSAL_KEY, key)
 

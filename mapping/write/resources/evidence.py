@@ -9,7 +9,7 @@ from datetime import datetime
 from layette.engine.answer.assessment import Used
 from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.run.subject import point
-from layette.mapping.write.words.readings import Given, moment
+from layette.mapping.write.words.readings import GivenReading, moment
 
 REASONS = frozenset({"Condition", "Observation", "DiagnosticReport", "DocumentReference"})
 """What `reasonReference` of a ServiceRequest may point to in R4."""
@@ -26,7 +26,7 @@ _UNUSED = ("entered-in-error", "cancelled")
 class Evidence:
     """References by what they are about: readings by finding, side and time; computed values by name."""
 
-    readings: list[tuple[Given, str]] = field(default_factory=list)
+    readings: list[tuple[GivenReading, str]] = field(default_factory=list)
     computed: dict[str, str] = field(default_factory=dict)
 
     def find(self, out: Output, used: Used) -> Iterator[str]:

@@ -101,8 +101,8 @@ def _run(out: Output, device: str) -> None:
             "contained": [outcome],
         } | resource
         resource["evaluationMessage"] = [{"reference": "#messages"}]
-    differing = [one for one in out.assessment.settings if not one.default]
-    settings = [f"Setting {one.label}: {one.choice} (not the default)." for one in differing]
+    differing = [setting for setting in out.assessment.settings if not setting.default]
+    settings = [f"Setting {setting.label}: {setting.choice} (not the default)." for setting in differing]
     resource["note"] = wording.as_notes([out.assessment.read, *out.remarks, *settings, out.assessment.caution])
     _create(out, resource)
 

@@ -23,13 +23,13 @@ _GIVEN = frozenset({"Immunization", "ImmunizationEvaluation"})
 
 def write(out: Output, evidence: Evidence) -> None:
     """Write the vaccines of this visit's proposals; nothing where none is due. Doses already given are history."""
-    due = [one for one in out.assessment.recommendations if _is_vaccine(one)]
-    entries = [entry for one in due for entry in _entries(out, evidence, one)]
+    due = [made for made in out.assessment.recommendations if _is_vaccine(made)]
+    entries = [entry for made in due for entry in _entries(out, evidence, made)]
     if not entries:
         return
     resource: Resource = {"resourceType": "ImmunizationRecommendation", "meta": concepts.computed(out)}
     resource |= {"patient": subject.subject(out), "date": out.at, "recommendation": entries}
-    key = keys.digest(subject.patient_key(out), "immunizations", sorted(one.answer_key for one in due))
+    key = keys.digest(subject.patient_key(out), "immunizations", sorted(made.answer_key for made in due))
     resource["identifier"] = [{"system": out.system(keys.PROPOSAL_KEY), "value": key}]
     out.tagged(resource, keys.PROPOSAL_KEY, key)
 
@@ -54,15 +54,15 @@ def _entry(out: Output, evidence: Evidence, recommendation: Recommendation, dose
     word = "overdue" if overdue else "due"
     entry: Resource = {"vaccineCode": [_vaccine(out, recommendation, dose)]}
     entry["forecastStatus"] = concepts.concept([concepts.coding(_STATUS, word, word.capitalize())], word)
-    reasons = [one for one in recommendation.reasons if dose is None or one.rule == dose.rule]
-    entry["forecastReason"] = [{"text": text} for text in dict.fromkeys(one.because for one in reasons)]
+    reasons = [reason for reason in recommendation.reasons if dose is None or reason.rule == dose.rule]
+    entry["forecastReason"] = [{"text": text} for text in dict.fromkeys(reason.because for reason in reasons)]
     dates = _dates(window)
     entry |= {"dateCriterion": dates} if dates else {}
     said = [*recommendation.do, *map(wording.reason, reasons), out.assessment.caution]
     entry["description"] = wording.clean(" ".join(text.rstrip(".") + "." for text in said))
-    used = evidence.references(out, [value for one in reasons for value in one.values])
-    given, others = split(out, used, _GIVEN)
-    entry |= {"supportingImmunization": given} if given else {}
+    used = evidence.references(out, [value for reason in reasons for value in reason.values])
+    doses, others = split(out, used, _GIVEN)
+    entry |= {"supportingImmunization": doses} if doses else {}
     return entry | ({"supportingPatientInformation": others} if others else {})
 
 

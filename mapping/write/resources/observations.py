@@ -13,7 +13,7 @@ from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, effective
 from layette.mapping.write.words import concepts
 from layette.mapping.write.words.quantities import converted, measured
-from layette.mapping.write.words.readings import Given, readings
+from layette.mapping.write.words.readings import GivenReading, readings
 
 _ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
@@ -35,59 +35,59 @@ VITAL_SIGNS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 def write(out: Output) -> Evidence:
     """Write an Observation for each reading without a resource of its own; return where every reading stands."""
     evidence = Evidence()
-    for given in readings(out.visit, out.at):
-        known = subject.point(out, given.origin) if given.origin else None
-        shape = out.pack.findings.get(given.finding)
+    for reading in readings(out.visit, out.at):
+        known = subject.point(out, reading.origin) if reading.origin else None
+        shape = out.pack.findings.get(reading.finding)
         if known:
-            evidence.readings.append((given, known["reference"]))
+            evidence.readings.append((reading, known["reference"]))
         elif shape is not None:
-            evidence.readings.append((given, _create(out, given, shape)))
+            evidence.readings.append((reading, _create(out, reading, shape)))
     return evidence
 
 
-def _create(out: Output, given: Given, shape: FindingShape) -> str:
-    resource = _observation(out, given, shape)
+def _create(out: Output, reading: GivenReading, shape: FindingShape) -> str:
+    resource = _observation(out, reading, shape)
     if shape.subject == "mother":
         about_mother(out, resource)
     key = keys.digest(
-        subject.patient_key(out), given.finding, given.side, given.start, given.end, given.value, given.unit,
-        given.status, given.absent, given.further,
+        subject.patient_key(out), reading.finding, reading.side, reading.start, reading.end, reading.value,
+        reading.unit, reading.status, reading.absent, reading.further,
     )  # fmt: skip
     return out.identified(resource, keys.INPUT_KEY, key)
 
 
-def _observation(out: Output, given: Given, shape: FindingShape) -> Resource:
-    by_side = next((codes for side, codes in shape.side_codes.items() if side == given.side), {})
+def _observation(out: Output, reading: GivenReading, shape: FindingShape) -> Resource:
+    by_side = next((codes for side, codes in shape.side_codes.items() if side == reading.side), {})
     codes = [*concepts.published(by_side), *concepts.published(shape.codes)]
-    given = _in_a_unit_of_the_profile(given, codes, shape)
-    value = _value(out, given, shape)
-    resource: Resource = {"resourceType": "Observation"} | _meta(out, given, codes, value)
-    resource |= {"status": given.status} | _category(codes, shape, value)
-    ours = concepts.coding(out.system(keys.FINDINGS), given.finding, shape.label)
+    reading = _in_a_unit_of_the_profile(reading, codes, shape)
+    value = _value(out, reading, shape)
+    resource: Resource = {"resourceType": "Observation"} | _meta(out, reading, codes, value)
+    resource |= {"status": reading.status} | _category(codes, shape, value)
+    ours = concepts.coding(out.system(keys.FINDINGS), reading.finding, shape.label)
     resource["code"] = concepts.concept([*codes, ours], shape.label)
     # What an earlier visit found was not found at this one's Encounter.
-    resource |= subject.about(out, encounter=not given.earlier) | effective(given.start, given.end) | value
-    if given.side:
-        resource["bodySite"] = concepts.side(given.side)
-    if given.printed:
-        resource["note"] = [{"text": f"Given as {given.printed}."}]
-    components = [_component(out, given, shape, name, value) for name, value in given.further.items()]
+    resource |= subject.about(out, encounter=not reading.earlier) | effective(reading.start, reading.end) | value
+    if reading.side:
+        resource["bodySite"] = concepts.side(reading.side)
+    if reading.printed:
+        resource["note"] = [{"text": f"Given as {reading.printed}."}]
+    components = [_component(out, reading, shape, name, value) for name, value in reading.further.items()]
     return resource | ({"component": components} if components else {})
 
 
-def _meta(out: Output, given: Given, codes: list[Resource], value: Resource) -> Resource:
+def _meta(out: Output, reading: GivenReading, codes: list[Resource], value: Resource) -> Resource:
     meta: Resource = {}
-    profile = _profile(given, codes, value)
+    profile = _profile(reading, codes, value)
     if profile:
         meta["profile"] = [_PROFILES + profile]
-    if given.reported:
+    if reading.reported:
         meta["tag"] = [concepts.tag(out, "reported", "Reported by the family, not seen by the examiner")]
     return {"meta": meta} if meta else {}
 
 
-def _profile(given: Given, codes: list[Resource], value: Resource) -> str | None:
+def _profile(reading: GivenReading, codes: list[Resource], value: Resource) -> str | None:
     """Return the vital-sign profile that this Observation meets, and only then claims."""
-    exact = "effectiveDateTime" in effective(given.start, given.end)
+    exact = "effectiveDateTime" in effective(reading.start, reading.end)
     if not exact or "valueQuantity" not in value or "comparator" in value["valueQuantity"]:
         return None
     profile, units = _vital_sign(codes)
@@ -99,16 +99,18 @@ def _vital_sign(codes: list[Resource]) -> tuple[str, tuple[str, ...]]:
     return next((VITAL_SIGNS[one["code"]] for one in codes if one["code"] in VITAL_SIGNS), ("", ()))
 
 
-def _in_a_unit_of_the_profile(given: Given, codes: list[Resource], shape: FindingShape) -> Given:
+def _in_a_unit_of_the_profile(reading: GivenReading, codes: list[Resource], shape: FindingShape) -> GivenReading:
     """Return a vital sign in the dictionary's unit where its own is not one of the profile; the note keeps its own."""
     _, units = _vital_sign(codes)
-    if not units or shape.number is None or given.value is None or (given.unit or shape.number.unit) in units:
-        return given
-    unit = str(given.unit)
-    value = converted(given.value, unit, shape.number.unit) if shape.number.unit in units else None
+    if not units or shape.number is None or reading.value is None or (reading.unit or shape.number.unit) in units:
+        return reading
+    unit = str(reading.unit)
+    value = converted(reading.value, unit, shape.number.unit) if shape.number.unit in units else None
     if value is None:
-        return given
-    return replace(given, value=value, unit=shape.number.unit, printed=given.printed or _printed(given.value, unit))
+        return reading
+    return replace(
+        reading, value=value, unit=shape.number.unit, printed=reading.printed or _printed(reading.value, unit)
+    )
 
 
 def _printed(value: Any, unit: str) -> str:
@@ -141,15 +143,15 @@ def absent(reason: str) -> Resource:
     return {"dataAbsentReason": concepts.concept([concepts.coding(_ABSENT, reason)], reason.replace("-", " "))}
 
 
-def _value(out: Output, given: Given, shape: FindingShape) -> Resource:
-    if given.absent:
-        return absent(given.absent)
-    if given.value is None:
+def _value(out: Output, reading: GivenReading, shape: FindingShape) -> Resource:
+    if reading.absent:
+        return absent(reading.absent)
+    if reading.value is None:
         return {}
     if shape.number:
-        found = measured(given.value, given.unit or shape.number.unit)
-        return found or {"valueString": str(given.value)}
-    return {"valueCodeableConcept": _word(out, given.finding, str(given.value), shape)}
+        found = measured(reading.value, reading.unit or shape.number.unit)
+        return found or {"valueString": str(reading.value)}
+    return {"valueCodeableConcept": _word(out, reading.finding, str(reading.value), shape)}
 
 
 def _word(out: Output, finding: str, value: str, shape: FindingShape) -> Resource:
@@ -158,12 +160,12 @@ def _word(out: Output, finding: str, value: str, shape: FindingShape) -> Resourc
     return concepts.concept([*concepts.published(shape.means.get(value, {})), ours], words)
 
 
-def _component(out: Output, given: Given, shape: FindingShape, name: str, value: Any) -> Resource:
-    ours = concepts.coding(out.system(keys.FINDINGS), f"{given.finding}.{name}")
+def _component(out: Output, reading: GivenReading, shape: FindingShape, name: str, value: Any) -> Resource:
+    ours = concepts.coding(out.system(keys.FINDINGS), f"{reading.finding}.{name}")
     code = concepts.concept([*concepts.published(shape.part_codes.get(name, {})), ours], name.replace("_", " "))
     if isinstance(value, Mapping) and value.get("absent"):
         return {"code": code} | absent(str(value["absent"]))
     if shape.readings is not None and name in shape.readings.parts:
-        found = measured(value, given.unit or (shape.number.unit if shape.number else None))
+        found = measured(value, reading.unit or (shape.number.unit if shape.number else None))
         return {"code": code} | (found or {"valueString": str(value)})
-    return {"code": code, "valueCodeableConcept": _word(out, f"{given.finding}.{name}", str(value), shape)}
+    return {"code": code, "valueCodeableConcept": _word(out, f"{reading.finding}.{name}", str(value), shape)}

@@ -6,23 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
-from typing import Any, Protocol
+from typing import Any
 
 from layette.engine.answer.assessment import Assessment
-from layette.engine.pack.written.shapes import FindingShape
+from layette.mapping.pack_view import PackView
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.origins import Sources
 
 Resource = dict[str, Any]
-
-
-class PackView(Protocol):
-    """What the writers ask of a pack; `layette.engine.pack.Pack` has it, and so may a test's stand-in."""
-
-    @property
-    def findings(self) -> Mapping[str, FindingShape]:
-        """The finding dictionary, by name."""
-        ...
 
 
 @dataclass

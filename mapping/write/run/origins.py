@@ -44,18 +44,18 @@ class Sources:
         return found
 
 
-def sources(given: Mapping[str, Any] | Sequence[Any] | None) -> Sources:
+def sources(content: Mapping[str, Any] | Sequence[Any] | None) -> Sources:
     """Index the input: a Bundle, one resource, several of these, a mapping of reference to resource, or nothing."""
-    if not given:
+    if not content:
         return Sources()
-    if not isinstance(given, Mapping):
-        parts = [sources(one).by_reference for one in given if isinstance(one, Mapping)]
-        return Sources({name: resource for part in reversed(parts) for name, resource in part.items()})
-    if given.get("resourceType") == "Bundle":
-        return Sources(dict(_entries(given)))
-    if isinstance(given.get("resourceType"), str):
-        return Sources(dict(_names(None, given)))
-    return Sources({name: value for name, value in given.items() if isinstance(value, Mapping)})
+    if not isinstance(content, Mapping):
+        indexed = [sources(part).by_reference for part in content if isinstance(part, Mapping)]
+        return Sources({name: resource for names in reversed(indexed) for name, resource in names.items()})
+    if content.get("resourceType") == "Bundle":
+        return Sources(dict(_entries(content)))
+    if isinstance(content.get("resourceType"), str):
+        return Sources(dict(_names(None, content)))
+    return Sources({name: value for name, value in content.items() if isinstance(value, Mapping)})
 
 
 def _entries(bundle: Mapping[str, Any]) -> Iterator[tuple[str, Resource]]:

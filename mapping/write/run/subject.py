@@ -15,8 +15,8 @@ _UNNAMED = "the newborn of this visit, given without an identifier"
 
 def subject(out: Output) -> Resource:
     """Return the newborn as given: the same reference, else the identifier, else words alone."""
-    given = out.assessment.patient
-    pointed = point(out, given) if given else None
+    patient = out.assessment.patient
+    pointed = point(out, patient) if patient else None
     if pointed:
         return pointed
     names = identifiers(out)
@@ -53,8 +53,8 @@ def patient_key(out: Output) -> str:
     names = identifiers(out)
     if names:
         return keys.digest(names[0])
-    given = out.assessment.patient
-    return given if given and not given.startswith("urn:") else out.run
+    patient = out.assessment.patient
+    return patient if patient and not patient.startswith("urn:") else out.run
 
 
 def point(out: Output, reference: str) -> Resource | None:
@@ -69,8 +69,8 @@ def point(out: Output, reference: str) -> Resource | None:
     return {"reference": reference}
 
 
-def _carried(out: Output, reference: str, given: Mapping[str, Any]) -> bool:
-    resource = copy.deepcopy(dict(given))
+def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
+    resource = copy.deepcopy(dict(original))
     resource.pop("id", None)
     own = _own_identifier(resource)
     if own is None and resource["resourceType"] == "Patient":

@@ -45,11 +45,13 @@ def measured(value: Any, unit: str | None) -> Resource | None:
     if isinstance(value.get("between"), (list, tuple)):
         low, high = (decimal(end) for end in value["between"])
         return bounds(low, high, unit)
-    found = {key: number for key, bound in value.items() if (number := decimal(bound)) is not None}
-    if len(found) == 1:
-        ((key, number),) = found.items()
+    numbers = {key: number for key, bound in value.items() if (number := decimal(bound)) is not None}
+    if len(numbers) == 1:
+        ((key, number),) = numbers.items()
         return {"valueQuantity": quantity(number, unit, _COMPARATORS[key])} if key in _COMPARATORS else None
-    lows, highs = ([found[k] for k in pair if k in found] for pair in (("at_least", "more_than"), ("at_most", "below")))
+    lows, highs = (
+        [numbers[k] for k in pair if k in numbers] for pair in (("at_least", "more_than"), ("at_most", "below"))
+    )
     return bounds(max(lows, default=None), min(highs, default=None), unit) or None
 
 

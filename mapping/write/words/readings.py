@@ -16,7 +16,7 @@ _SIDES = ("left", "right")
 
 
 @dataclass(frozen=True)
-class Given:
+class GivenReading:
     """One reading of one finding: a value (or why there is none), when it was made and where it came from.
 
     ``start`` and ``end`` are equal where the time is known exactly; they span a day where only the date of birth
@@ -39,7 +39,7 @@ class Given:
     earlier: bool = False
 
 
-def readings(visit: Mapping[str, Any], at: str) -> tuple[Given, ...]:
+def readings(visit: Mapping[str, Any], at: str) -> tuple[GivenReading, ...]:
     """Return all readings of a flat visit, today's and earlier ones, sorted by finding, side and time."""
     history = visit.get("history") or {}
     today = _all(visit.get("findings") or {}, visit, at)
@@ -47,7 +47,7 @@ def readings(visit: Mapping[str, Any], at: str) -> tuple[Given, ...]:
     return tuple(sorted([*today, *before], key=lambda g: (g.finding, g.side or "", g.start, g.end, repr(g))))
 
 
-def _all(findings: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> Iterator[Given]:
+def _all(findings: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> Iterator[GivenReading]:
     for key, value in findings.items():
         name, _, side = key.partition(".")
         for item in value if isinstance(value, list) else [value]:
@@ -70,9 +70,9 @@ def _sides(side: str | None) -> tuple[str | None, ...]:
     return _SIDES if side == "both" else (side if side in _SIDES else None,)
 
 
-def _given(name: str, side: str | None, reading: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> Given:
+def _given(name: str, side: str | None, reading: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> GivenReading:
     start, end = when(reading, visit, at)
-    return Given(
+    return GivenReading(
         name, side, reading.get("value"), reading.get("unit"), start, end, str(reading.get("status") or "final"),
         reading.get("absent"), reading.get("origin"), bool(reading.get("reported")), reading.get("given"),
         {key: value for key, value in sorted(reading.items()) if key not in _KNOWN},

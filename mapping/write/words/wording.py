@@ -41,15 +41,17 @@ def reason(one: Reason) -> str:
 
 def reserve(recommendation: Recommendation) -> list[str]:
     """Return what a reader must know beside the reasons: open priority, lateness, orders that stand."""
-    found = [f"When: {recommendation.window.text}."] if recommendation.window.text else []
+    sentences = [f"When: {recommendation.window.text}."] if recommendation.window.text else []
     if recommendation.certain != recommendation.priority:
         sure = recommendation.certain or "none"
-        found.append(f"Provisional: proposed as {recommendation.priority}; certain whatever is still open: {sure}.")
+        sentences.append(f"Provisional: proposed as {recommendation.priority}; certain whatever is still open: {sure}.")
     if recommendation.window.overdue:
-        found.append("The time for this is past; act from now on.")
+        sentences.append("The time for this is past; act from now on.")
     if recommendation.window.missing:
-        found.append(f"The time is counted from the visit, because this is not known: {recommendation.window.missing}.")
-    return [*found, *placed(recommendation)]
+        sentences.append(
+            f"The time is counted from the visit, because this is not known: {recommendation.window.missing}."
+        )
+    return [*sentences, *placed(recommendation)]
 
 
 def placed(recommendation: Recommendation) -> list[str]:

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.small_pack import AT, BORN, small, visit
 
-from layette.engine import Assessment, InputError
+from layette.engine import Assessment, InputError, assess
 from layette.engine.errors import INPUT_CODES, InputProblem
 
 OF_READERS = {"invalid-fhir", "not-json", "patient", "too-large"}
@@ -213,6 +213,42 @@ def test_a_baby_too_old_for_the_pack_gets_no_decision_at_all() -> None:
     with pytest.raises(InputError) as caught:
         small().assess(old, readers=["native"])
     assert caught.value.urgent == ()
+
+
+# Problems that a visit brings along from the form that it was made from
+
+REFUSED = {"path": "Bundle.entry[3]", "code": "unit", "message": "a number without a unit", "value": "3.2"}
+
+
+def test_a_visit_that_something_was_refused_of_is_never_assessed() -> None:
+    refused = visit({"temperature": 3}, problems=[REFUSED])
+    for use in (small().assess, small().read_visit, assess):
+        with pytest.raises(InputError) as caught:
+            use(refused)
+        assert InputProblem(**REFUSED) in caught.value.problems
+        assert len(caught.value.problems) > 1, "what the flat reader finds is told together with it"
+
+
+def test_no_copy_of_a_visit_loses_what_was_refused() -> None:
+    refused = visit(problems=[REFUSED])
+    for copied in ({**refused, "settings": {}}, refused | {"at": AT}, json.loads(json.dumps(refused)), dict(refused)):
+        assert problems(copied) == (InputProblem(**REFUSED),)
+
+
+def test_an_emergency_is_told_with_what_was_refused_before() -> None:
+    with pytest.raises(InputError) as caught:
+        small().assess(visit({"red_reflex.left": "white"}, problems=[REFUSED]), readers=["native"])
+    assert "[exam.red-reflex-abnormal]" in caught.value.urgent[0]
+
+
+def test_what_is_missing_because_it_was_refused_is_not_asked_for_again() -> None:
+    assert problems({"findings": {}, "problems": [REFUSED]}) == (InputProblem(**REFUSED),)
+    assert [p.path for p in problems({"findings": {}, "problems": []})] == ["at"]
+
+
+@pytest.mark.parametrize("refused", ["weight", [7], [{}], [{"code": "odd", "path": None}], {"path": "x"}, 5])
+def test_a_problem_that_says_nothing_stops_the_run_all_the_same(refused: Any) -> None:
+    assert {p.code for p in problems(visit(problems=refused))} == {"structure"}
 
 
 # Nothing else than an InputError, whatever comes

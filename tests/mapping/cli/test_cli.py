@@ -47,6 +47,11 @@ class StandIn(SamplePack):
             raise self.error
         return assessment()
 
+    def readers(self, names: Any = None) -> tuple[()]:
+        if isinstance(self.error, ValueError):
+            raise self.error
+        return ()
+
     def run_cases(self, only: str | None = None) -> CaseReport:
         seen = {"eyes.seen": Seen(fired=1, undecided=1), "eyes.unseen": Seen()}
         if only is not None:
@@ -180,7 +185,14 @@ def test_a_fhir_input_with_a_mistake_still_names_the_emergency(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     problem = InputProblem("Bundle.entry[1]", "unit", "a number without a unit")
-    result = SimpleNamespace(visit={}, problems=(problem,), counts_with=lambda _: "1 entries read", notices=())
+    result = SimpleNamespace(
+        visit={},
+        problems=(problem,),
+        counts_with=lambda _: "1 entries read",
+        notices=(),
+        not_understood=(),
+        not_used=(),
+    )
     monkeypatch.setattr(given_module, "read", lambda *args, **named: result)
     path = tmp_path / "bundle.json"
     path.write_text(json.dumps({"resourceType": "Bundle", "type": "collection", "entry": []}))

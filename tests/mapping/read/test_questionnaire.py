@@ -12,7 +12,7 @@ from support.exam_samples import AT, FINDINGS, as_bundle, as_observations, exam,
 from layette.engine.answer.assessment import Assessment
 from layette.engine.api import Pack, load_pack
 from layette.mapping.codes import ABSENT_REASON
-from layette.mapping.door import input_problems
+from layette.mapping.door import check_input
 from layette.mapping.read import ReadResult, read
 from layette.mapping.validate import validate
 from layette.mapping.write import to_bundle
@@ -225,7 +225,7 @@ def test_what_was_answered_goes_out_as_observations(pack: Pack) -> None:
     given = as_bundle(answers(pack, coded("red_reflex.left", "red_reflex.white")))
     visit = read(given, pack).require().visit
     bundle = to_bundle(assess(pack, visit), pack, source=given, visit=visit)
-    assert input_problems(bundle) == ()
+    assert check_input(bundle).problems == ()
     written = [entry["resource"] for entry in bundle["entry"] if entry["resource"]["resourceType"] == "Observation"]
     assert any(one["code"]["text"] == "Red reflex" and one["bodySite"]["text"] == "left" for one in written)
 

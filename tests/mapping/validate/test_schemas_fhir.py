@@ -5,10 +5,13 @@ import json
 import re
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from layette.engine import load_pack
 from layette.mapping.fhir import types as fhir_types
 from layette.mapping.fhir.types import DATA, definition, elements, known, paths, resource_types, table
-from layette.mapping.validate.rules.units import common, is_ucum
+from layette.mapping.validate.rules.units import common, composed, is_ucum
 
 SHA256 = "c902bd8b19007c30ec3a12bd39cd41ea375ea92d5e89a7c752080625e52bb448"
 TABLES = sorted(path.name for path in DATA.glob("*.csv"))
@@ -98,6 +101,29 @@ def test_uncommon_units_are_parsed():
     assert is_ucum("mg/dL/h") is True
     assert is_ucum("kgs") is False
     assert is_ucum("kg m") is False
+
+
+@given(st.lists(st.sampled_from(sorted(common())), min_size=1, max_size=4), st.lists(st.sampled_from("./"), min_size=4))
+@settings(max_examples=100, deadline=None)
+def test_what_is_made_of_common_units_is_ucum_without_its_grammar(parts, joints):
+    code = "".join(joint + part for joint, part in zip(joints, parts, strict=False))[1:]
+    if composed(code):
+        pytest.importorskip("ucumvert").get_ucum_parser().parse(code)
+    assert composed(code) or "{" in code or "/" in "".join(parts) or "." in "".join(parts)
+
+
+@pytest.mark.parametrize("code", ["", "/", "kg/", "kg//d", "//min", "{}", "{a b}", "{a{b}", "kgs/d", "kg.{SD}"])
+def test_what_is_not_made_of_them_is_left_to_the_grammar(code):
+    assert not composed(code)
+
+
+def test_no_unit_of_the_pack_needs_the_grammar():
+    pack = load_pack()
+    numbers = [shape.number for shape in pack.findings.values() if shape.number]
+    units = {unit for number in numbers for unit in (number.unit, *number.accepts)}
+    units |= {pack.subjects.measure_unit(name) for name in pack.measures} - {"", None}
+    assert "mg/dL/h" in units
+    assert sorted(unit for unit in units if unit not in common() and not composed(unit)) == []
 
 
 def test_lines_are_read_lazily():

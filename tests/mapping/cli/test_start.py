@@ -1,0 +1,93 @@
+"""What a start of the command loads: no more than the verb that runs, the form that comes and the form that goes."""
+
+from __future__ import annotations
+
+import gc
+import json
+import subprocess
+import sys
+from importlib import metadata
+
+import pytest
+from support.checkout import ROOT
+
+from layette.engine.answer.assemble import engine_version
+from layette.mapping.cli import command
+from layette.mapping.settle import settle
+
+PROGRAM = """
+import json, sys
+from layette.mapping.cli import main
+assert main(sys.argv[1:]) == 0
+print(json.dumps(sorted(sys.modules)), file=sys.stderr)
+"""
+FLAT, BUNDLE = "examples/healthy-day-4.yaml", "examples/healthy-day-4.json"
+WRITERS = ("layette.mapping.write", "layette.mapping.validate", "jsonschema_rs", "lxml")
+
+
+def loaded(*words: str) -> set[str]:
+    """The modules that a process has loaded when the command has run."""
+    done = subprocess.run([sys.executable, "-c", PROGRAM, *words], cwd=ROOT, capture_output=True, text=True, check=True)
+    return set(json.loads(done.stderr.splitlines()[-1]))
+
+
+@pytest.mark.parametrize("words", [["--help"], ["nothing", "--help"], []])
+def test_help_loads_no_engine(words: list[str]) -> None:
+    code = f"from layette.mapping.cli import main; main({words!r}); import sys; print(*sys.modules, file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    found = done.stderr.splitlines()[-1].split()
+    assert "layette.mapping.cli.command" in found
+    heavy = ("layette.engine", "numpy", "pydantic", "lxml", "yaml")
+    assert [name for name in found if name.partition(".")[0] in heavy or name.startswith("layette.engine")] == []
+
+
+def test_help_lists_every_verb_with_its_line(capsys: pytest.CaptureFixture[str]) -> None:
+    assert command.main(["--help"]) == 0
+    told = capsys.readouterr().out
+    assert [verb for verb, line in command.VERBS.items() if f"{verb:<10}{line}" not in told] == []
+    files = {place.stem for place in (ROOT / "mapping/cli").glob("*.py") if "def add(" in place.read_text()}
+    assert files == set(command.VERBS)
+
+
+def test_a_verb_loads_no_other_verb() -> None:
+    found = loaded("assess", "--help")
+    verbs = {f"layette.mapping.cli.{verb}" for verb in command.VERBS}
+    assert found & verbs == {"layette.mapping.cli.assess"}
+    assert "layette.mapping.export" not in found
+
+
+def test_a_page_of_text_needs_nothing_that_writes_fhir() -> None:
+    found = loaded("assess", FLAT)
+    assert [name for name in WRITERS if name in found] == []
+    assert "layette.mapping.write" in loaded("assess", FLAT, "--to", "fhir-json", "--out", "-")
+
+
+def test_a_page_of_text_from_fhir_needs_the_check_of_what_came_in_and_no_writers() -> None:
+    found = loaded("assess", BUNDLE)
+    assert "layette.mapping.validate" in found
+    assert [name for name in ("layette.mapping.write", "layette.mapping.fhir.xml", "hl7apy") if name in found] == []
+
+
+def test_the_version_of_the_engine_is_read_from_the_disk_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    known = engine_version()
+    monkeypatch.setattr(metadata.Distribution, "from_name", lambda name: pytest.fail("it was read again"))
+    assert engine_version() == known
+
+
+def test_a_loaded_pack_is_left_out_of_garbage_collection_once() -> None:
+    try:
+        settle.cache_clear()
+        settle()
+        frozen = gc.get_freeze_count()
+        assert frozen > 1000
+        _later = [[] for _ in range(1000)]
+        settle()
+        assert gc.get_freeze_count() <= frozen
+    finally:
+        gc.unfreeze()
+
+
+def test_the_command_settles_when_its_pack_is_loaded() -> None:
+    code = f"from layette.mapping.cli import main; main(['assess', {FLAT!r}]); import gc; print(gc.get_freeze_count())"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert int(done.stdout.splitlines()[-1]) > 10_000
