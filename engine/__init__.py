@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from layette.engine.answer.assemble import engine_version
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.api import Pack, load_pack
 from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
 from layette.engine.visit.visit import Visit

@@ -13,9 +13,9 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from layette.engine.answer.assemble import assemble
-from layette.engine.answer.assessment import Assessment
-from layette.engine.answer.context import Context
-from layette.engine.answer.plan import AnswerPlan
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cases.cases import CaseReport, run_cases
 from layette.engine.errors import InputError
 from layette.engine.logic.program import Reader

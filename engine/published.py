@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from layette.engine.answer.assessment import Assessment, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, Recommendation
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem, LayetteError
 from layette.engine.visit.carried import PART

@@ -106,7 +106,7 @@ def parse(data: bytes) -> Any:
     if not start:
         raise _refused("$", "not-json", "the input is empty", "FHIR JSON or XML, or a flat visit as JSON or YAML")
     if start == b"<":
-        from layette.mapping.fhir.xml import from_xml  # with it comes lxml, which nothing else here needs
+        from layette.mapping.fhir.xml import from_xml
 
         return from_xml(data)
     return loads(data) if start in (b"{", b"[") else _yaml(data)

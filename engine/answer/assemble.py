@@ -10,18 +10,11 @@ from collections.abc import Sequence
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
-from layette.engine.answer.assessment import (
-    Assessment,
-    PackUsed,
-    SettingUsed,
-)
-from layette.engine.answer.chase import overdue_orders
-from layette.engine.answer.context import Context
 from layette.engine.answer.deadlines import grouped
-from layette.engine.answer.due import due_items, proposed_anyway, wanted, wanted_now
-from layette.engine.answer.judge import to_judge
 from layette.engine.answer.outstanding import outstanding
-from layette.engine.answer.recommend import recommendations
+from layette.engine.answer.parts.assessment import Assessment, PackUsed, SettingUsed
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.words import age_text
 from layette.engine.answer.report import (
     answers,
     choices,
@@ -35,13 +28,16 @@ from layette.engine.answer.report import (
     set_notices,
     trace,
 )
-from layette.engine.answer.resolve import gather
-from layette.engine.answer.standing import sorted_out
+from layette.engine.answer.resolved.chase import overdue_orders
+from layette.engine.answer.resolved.due import due_items, proposed_anyway, wanted, wanted_now
+from layette.engine.answer.resolved.judge import to_judge
+from layette.engine.answer.resolved.recommend import recommendations
+from layette.engine.answer.resolved.resolve import gather
+from layette.engine.answer.resolved.standing import sorted_out
+from layette.engine.answer.resolved.worlds import weigh
 from layette.engine.answer.topics import by_heading
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
-from layette.engine.answer.words import age_text
-from layette.engine.answer.worlds import weigh
 from layette.engine.logic.program import Reader
 
 

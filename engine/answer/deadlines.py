@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.assessment import DoGroup, Recommendation
-from layette.engine.answer.context import Context
+from layette.engine.answer.parts.assessment import DoGroup, Recommendation
+from layette.engine.answer.parts.context import Context
 from layette.engine.exact.times import DAY, moment, stamp
 from layette.engine.terms import DEADLINES, Deadline, Priority
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from layette.engine.answer.asked import sought
-from layette.engine.answer.assessment import NotEvaluated, Question, Step
-from layette.engine.answer.context import Context, WantedInput
-from layette.engine.answer.words import label_of
+from layette.engine.answer.parts.asked import sought
+from layette.engine.answer.parts.assessment import NotEvaluated, Question, Step
+from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.words import label_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES, Priority

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Literal
 
-from layette.engine.answer.asked import asked_words
-from layette.engine.answer.assessment import (
+from layette.engine.answer.outstanding import Outstanding
+from layette.engine.answer.parts.asked import asked_words
+from layette.engine.answer.parts.assessment import (
     Answer,
     Choice,
     Compared,
@@ -16,11 +17,10 @@ from layette.engine.answer.assessment import (
     Recommendation,
     Traced,
 )
-from layette.engine.answer.context import Context
-from layette.engine.answer.orders import placed_after
-from layette.engine.answer.outstanding import Outstanding
-from layette.engine.answer.reasons import rule_values
-from layette.engine.answer.words import codes_of, label_of, measure_number, measure_text, used_value
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.reasons import rule_values
+from layette.engine.answer.parts.words import codes_of, label_of, measure_number, measure_text, used_value
+from layette.engine.answer.resolved.orders import placed_after
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet

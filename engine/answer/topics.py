@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.assessment import Recommendation, Topics
-from layette.engine.answer.context import Context
+from layette.engine.answer.parts.assessment import Recommendation, Topics
+from layette.engine.answer.parts.context import Context
 
 SEEN_TODAY = "what we saw"
 """The heading of guidance that a finding brings, not the age."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.assessment import ComeBack, DoGroup, Recommendation, Step, ToJudge, Verdict
+from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Recommendation, Step, ToJudge, Verdict
 from layette.engine.terms import Deadline
 
 BY_TOMORROW: tuple[Deadline, ...] = ("before they leave", "within 24 hours")

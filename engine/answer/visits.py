@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from layette.engine.answer.assessment import ComeBack, ComeBackItem, Due, Recommendation
-from layette.engine.answer.context import Context
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Due, Recommendation
+from layette.engine.answer.parts.context import Context
 from layette.engine.exact.times import DAY, moment, stamp
 
 OPEN = 1 << 62

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from layette.engine.answer.context import Context
-from layette.engine.answer.plan import AnswerPlan
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cases.areas import area_named
 from layette.engine.cases.compare import differences, numbers_of
 from layette.engine.cases.coverage import impossible

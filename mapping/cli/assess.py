@@ -112,14 +112,14 @@ def _colour(out: str | None) -> bool:
 
 
 def _outcome(error: LayetteError, form: str) -> str | bytes:
-    from layette.mapping.write import to_outcome  # the writers are imported where FHIR is written
+    from layette.mapping.write import to_outcome
 
     return _fhir(to_outcome(error), form)
 
 
 def _fhir(resource: dict[str, Any], form: str) -> str | bytes:
     if form == "fhir-xml":
-        from layette.mapping.fhir.xml import to_xml  # with it comes lxml, which nothing else here needs
+        from layette.mapping.fhir.xml import to_xml
 
         return to_xml(resource) + b"\n"
     return dumps(resource, indent=2) + "\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.text import actions, background, outstanding
 from layette.mapping.text.layout import Clock, Page, offset, tidy
 

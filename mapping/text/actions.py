@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from layette.engine.answer.assessment import Assessment, Citation, Reason, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, Citation, Reason, Recommendation
 from layette.mapping.text.layout import Clock, Page, sentence, shown
 
 GROUPS: tuple[tuple[str, str], ...] = (

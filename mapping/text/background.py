@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from layette.engine.answer.assessment import Assessment, Choice, Measured, Used
+from layette.engine.answer.parts.assessment import Assessment, Choice, Measured, Used
 from layette.mapping.text.actions import why
 from layette.mapping.text.layout import Page, cut, shown
 

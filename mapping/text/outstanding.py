@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from layette.engine.answer.assessment import Assessment, Due, Question, Step
+from layette.engine.answer.parts.assessment import Assessment, Due, Question, Step
 from layette.mapping.text.actions import marks, sources
 from layette.mapping.text.layout import Clock, Page, sentence, shown
 

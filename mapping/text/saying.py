@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from layette.engine.answer.assessment import Assessment, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, Recommendation
 from layette.engine.api import Pack
 from layette.engine.pack.written.shapes import FindingsFile
 from layette.engine.terms import PRIORITIES

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.pack_view import PackView
 from layette.mapping.write.resources import (
     communications,

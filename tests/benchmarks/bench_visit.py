@@ -20,9 +20,9 @@ from typing import Any
 from fhir.resources.R4B.bundle import Bundle
 
 from layette.engine.answer.assemble import assemble
-from layette.engine.answer.context import Context
-from layette.engine.answer.due import wanted, wanted_now
-from layette.engine.answer.resolve import episodes, gather
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.resolved.due import wanted, wanted_now
+from layette.engine.answer.resolved.resolve import episodes, gather
 from layette.engine.api import Pack, load_pack
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.native import NativeReader

@@ -8,7 +8,7 @@ from typing import Any
 
 from support.shipped_examples import source
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.api import Pack, load_pack
 from layette.mapping.door import checked_output
 from layette.mapping.fhir.json import dumps, loads

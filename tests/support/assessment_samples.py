@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from layette.engine.answer.assessment import (
+from layette.engine.answer.parts.assessment import (
     Assessment,
     Choice,
     Citation,

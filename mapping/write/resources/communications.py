@@ -5,7 +5,7 @@ Guidance that was given is history (a Communication): it is read, and never writ
 
 from __future__ import annotations
 
-from layette.engine.answer.assessment import Recommendation
+from layette.engine.answer.parts.assessment import Recommendation
 from layette.mapping.write.resources import requests
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run.context import Output, Resource

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from layette.engine.answer.assessment import Concluded, Measured, Traced, Used
+from layette.engine.answer.parts.assessment import Concluded, Measured, Traced, Used
 from layette.mapping.write.resources.evidence import DERIVABLE, Evidence, split
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, effective

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from layette.engine.answer.assessment import Due, Question, Step
+from layette.engine.answer.parts.assessment import Due, Question, Step
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, period
 from layette.mapping.write.words import concepts, wording

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from layette.engine.answer.assessment import Recommendation
-from layette.engine.answer.orders import rank_of
+from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.resolved.orders import rank_of
 from layette.mapping.write.resources.evidence import kind_of
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from layette.engine.answer.assessment import Recommendation
+from layette.engine.answer.parts.assessment import Recommendation
 from layette.mapping.write.resources import history
 from layette.mapping.write.resources.evidence import REASONS, Evidence, split
 from layette.mapping.write.resources.mother import mother

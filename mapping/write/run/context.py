@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.pack_view import PackView
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.origins import Sources

@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import quote
 from uuid import NAMESPACE_URL, uuid5
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.codes import OWN, OWN_BASE
 
 BASE = OWN_BASE

@@ -7,7 +7,7 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layette.engine.answer.assessment import ComeBackItem
+from layette.engine.answer.parts.assessment import ComeBackItem
 from layette.engine.answer.visits import Span, fewest_visits
 
 ENDS = st.tuples(st.integers(0, 12), st.integers(0, 12)).map(sorted)

@@ -9,7 +9,7 @@ import pytest
 from support.small_pack import Edit, assess, copied, rule, statuses, visit
 
 from layette.engine import Pack, load_pack
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 
 
 def status(found: Assessment, name: str = "exam.more") -> str:

@@ -6,8 +6,8 @@ import pytest
 
 from layette.engine import load_pack
 from layette.engine.answer.assemble import assemble
-from layette.engine.answer.context import Context
-from layette.engine.answer.plan import AnswerPlan
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cases.written import Case, read_cases
 from layette.engine.states.decide import decide
 from layette.engine.states.plan import StatesPlan

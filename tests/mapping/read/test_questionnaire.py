@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from support.exam_samples import AT, FINDINGS, as_bundle, as_observations, exam, flat, random_visit, response
 
-from layette.engine.answer.assessment import Assessment
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.api import Pack, load_pack
 from layette.mapping.codes import ABSENT_REASON
 from layette.mapping.door import check_input

@@ -16,7 +16,7 @@ from support.assessment_samples import (
     topic,
 )
 
-from layette.engine.answer.assessment import Answer, Concluded, Placed, Step, Window
+from layette.engine.answer.parts.assessment import Answer, Concluded, Placed, Step, Window
 from layette.mapping.text import render
 
 HEADINGS = [

@@ -6,7 +6,7 @@ from typing import Any
 
 from support.assessment_samples import SamplePack, assessment, flat_visit, recommendation
 
-from layette.engine.answer.assessment import Assessment, Placed, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, Placed, Recommendation
 from layette.mapping.write import BASE, to_bundle
 
 KEY = "mara.refer.ophthalmology.left.once"

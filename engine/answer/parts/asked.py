@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.answer.context import Context, WantedInput
-from layette.engine.answer.words import label_of
+from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.words import label_of
 from layette.engine.logic.conditions import AllOf, evaluate, tests
 from layette.engine.logic.residual import residual
 from layette.engine.pack.checks.names import inputs_of

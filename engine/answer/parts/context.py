@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from layette.engine.answer.assessment import Used
-from layette.engine.answer.plan import AnswerPlan
-from layette.engine.answer.windows import RealWindow
+from layette.engine.answer.parts.assessment import Used
+from layette.engine.answer.parts.plan import AnswerPlan
+from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.states.decide import Decision
 
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from layette.engine.answer.assessment import ToJudge, Used
-from layette.engine.answer.context import Context
-from layette.engine.answer.reasons import rule_values
-from layette.engine.answer.resolve import Ground, key
-from layette.engine.answer.words import used_value
-from layette.engine.answer.worlds import Doubt
+from layette.engine.answer.parts.assessment import ToJudge, Used
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.reasons import rule_values
+from layette.engine.answer.parts.words import used_value
+from layette.engine.answer.resolved.resolve import Ground, key
+from layette.engine.answer.resolved.worlds import Doubt
 from layette.engine.logic.conditions import AllOf, Status, evaluate
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES

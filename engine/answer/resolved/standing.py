@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from layette.engine.answer.assessment import Recommendation
-from layette.engine.answer.context import Context
-from layette.engine.answer.orders import LIVE, as_placed, asking_for, is_overdue, rank_of
-from layette.engine.answer.resolve import gather
+from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.resolved.orders import LIVE, as_placed, asking_for, is_overdue, rank_of
+from layette.engine.answer.resolved.resolve import gather
 from layette.engine.exact.times import Moment, age_bounds, moment, plus, within
 from layette.engine.logic.program import Reader
 from layette.engine.pack.written.rule_shapes import TargetShape, Wanted

@@ -10,10 +10,10 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from layette.engine.answer.context import Context
-from layette.engine.answer.proposals import Place, Proposal
-from layette.engine.answer.timing import window_for
-from layette.engine.answer.windows import RealWindow
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.proposals import Place, Proposal
+from layette.engine.answer.parts.timing import window_for
+from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.exact.times import DAY, day_number
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.written import Instance

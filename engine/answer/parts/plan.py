@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from functools import cached_property
 
-from layette.engine.answer.assessment import Answer, Citation, Traced
-from layette.engine.answer.proposals import DueRule, Proposal, due_rules, proposals
+from layette.engine.answer.parts.assessment import Answer, Citation, Traced
+from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
 from layette.engine.logic.residual import OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile

@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from layette.engine.answer.context import Context
-from layette.engine.answer.due import wanted, wanted_now
-from layette.engine.answer.proposals import Place
-from layette.engine.answer.resolve import Ground, gather
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.proposals import Place
+from layette.engine.answer.resolved.due import wanted, wanted_now
+from layette.engine.answer.resolved.resolve import Ground, gather
 from layette.engine.logic.conditions import Status, variables
 from layette.engine.logic.program import Reader
 from layette.engine.pack.written.subjects import SEXES

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.answer.assessment import Used
-from layette.engine.answer.context import Context
-from layette.engine.answer.words import label_of, measure_text, used_value, words
+from layette.engine.answer.parts.assessment import Used
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.words import label_of, measure_text, used_value, words
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, evaluate
 from layette.engine.pack.written.views import Entry, View
 

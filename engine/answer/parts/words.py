@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from layette.engine.answer.assessment import Code, Used
-from layette.engine.answer.context import Context
+from layette.engine.answer.parts.assessment import Code, Used
+from layette.engine.answer.parts.context import Context
 from layette.engine.exact.ranges import Range, show_range
 from layette.engine.exact.times import day_number
 from layette.engine.exact.units import convert, plain

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
-from layette.engine.answer.windows import WrittenWindow, stated
+from layette.engine.answer.parts.windows import WrittenWindow, stated
 from layette.engine.exact.times import AgeBounds, age_bounds
 from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, windows_of
 from layette.engine.pack.written.shapes import FindingShape, listed

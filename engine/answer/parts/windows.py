@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import tzinfo
 from typing import NamedTuple
 
-from layette.engine.answer.assessment import Window
+from layette.engine.answer.parts.assessment import Window
 from layette.engine.exact.times import Amount, amount_of, stamp
 from layette.engine.pack.written.rule_shapes import WindowShape
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
 
-from layette.engine.answer.asked import asked_words
-from layette.engine.answer.assessment import Diagnosis, Reason, Recommendation
-from layette.engine.answer.context import Context, WantedInput
-from layette.engine.answer.proposals import Place
-from layette.engine.answer.reasons import rule_values
-from layette.engine.answer.resolve import Episode, Ground, episode_name, episodes, key
-from layette.engine.answer.words import codes_of, label_of, plain_of
+from layette.engine.answer.parts.asked import asked_words
+from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommendation
+from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.proposals import Place
+from layette.engine.answer.parts.reasons import rule_values
+from layette.engine.answer.parts.words import codes_of, label_of, plain_of
+from layette.engine.answer.resolved.resolve import Episode, Ground, episode_name, episodes, key
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed
