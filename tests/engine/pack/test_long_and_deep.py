@@ -12,9 +12,9 @@ from support.small_pack import Edit, copied, visit
 from layette.engine import Pack, PackError, load_pack
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.native import NativeReader, flag_of
-from layette.engine.logic.program import Program, ReferenceReader
+from layette.engine.logic.program import Program
+from layette.engine.logic.reference import ReferenceReader
 from layette.engine.pack.written.yaml_nodes import DEEPEST
-from layette.engine.states.decide import decide
 
 DECISIONS = "decisions/exam.yaml"
 LENGTH = 2000
@@ -47,7 +47,7 @@ def test_a_chain_of_2000_conclusions_loads_and_decides(
     backwards: bool, alertness: str, status: Status, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     pack = chained(tmp_path_factory.getbasetemp() / f"chain-{backwards}", backwards=backwards)
-    found = decide(pack, pack.read_visit(visit({"alertness": alertness})), readers=["native"])
+    found = pack.decide(pack.read_visit(visit({"alertness": alertness})), readers=["native"])
     of_rule = dict(zip([instance.key for instance in pack.instances], found.statuses, strict=True))
     assert [of_rule[f"exam.{name}"] for name in ("first", "step-0", f"step-{LENGTH - 1}", "last")] == [status] * 4
     assert ReferenceReader(pack.program).read(found.facts.states).statuses == found.statuses
@@ -112,7 +112,7 @@ def test_the_deepest_condition_that_is_read_works_in_every_reader(when: str, tmp
     program: Program = pickle.loads(pickle.dumps(pack.program))
     assert program == pack.program
     for alertness in ("hard_to_wake", "alert", "abnormal"):
-        found = decide(pack, pack.read_visit(visit({"alertness": alertness})))
+        found = pack.decide(pack.read_visit(visit({"alertness": alertness})))
         for reader in (ReferenceReader(program), NativeReader(program)):
             assert reader.read(found.facts.states).statuses == found.statuses
 
@@ -124,5 +124,5 @@ def test_the_deepest_guard_of_a_finding_works(tmp_path: Path) -> None:
         copied(tmp_path, ("findings/exam.yaml", "applies_when: {sex_at_birth: male}", f"applies_when: {guard}"))
     )
     assert flag_of([pack.guards["testis"]], pack.program.full)(pack.program.unknown) == -1
-    males = decide(pack, pack.read_visit(visit({"testis.both": "not_felt"}, sex_at_birth="male")))
+    males = pack.decide(pack.read_visit(visit({"testis.both": "not_felt"}, sex_at_birth="male")))
     assert "exam.testes-both-not-felt" in {pack.instances[k].key for k in males.standing}
