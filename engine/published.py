@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.parts.assessment import DetailedAssessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
@@ -51,7 +51,7 @@ def schemas() -> dict[str, str]:
     made = {
         "pack": pack_schema(),
         "visit": visit_schema(),
-        "assessment": Assessment.model_json_schema(mode="serialization"),
+        "assessment": DetailedAssessment.model_json_schema(mode="serialization"),
         "site": SiteShape.model_json_schema(),
     }
     return {

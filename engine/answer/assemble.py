@@ -11,22 +11,18 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
 from layette.engine.answer.deadlines import grouped
+from layette.engine.answer.detail import detail_of
 from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.parts.assessment import Assessment, PackUsed, SettingUsed
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.words import age_text
 from layette.engine.answer.report import (
-    answers,
-    choices,
     compared,
-    conclusions,
     conflicts,
     late_orders,
     measures,
-    not_evaluated,
     reading_warnings,
     set_notices,
-    trace,
 )
 from layette.engine.answer.resolved.chase import overdue_orders
 from layette.engine.answer.resolved.due import due_items, proposed_anyway, wanted, wanted_now
@@ -53,10 +49,9 @@ def engine_version() -> str:
 def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     """Turn the statuses of all rules into what people and systems read; ``readers`` decide the added worlds."""
     pack, visit = context.pack, context.visit
-    still_open = outstanding(context)
     due = wanted(context)
     weighed = weigh(context, gather(context, wanted_now(due, context)), readers)
-    made = recommendations(weighed.grounds, context, still_open.unsettled)
+    made = recommendations(weighed.grounds, context)
     sorted_by_history = sorted_out(made, context, readers)
     made, standing = list(sorted_by_history.proposed), sorted_by_history.standing
     to_chase = [*sorted_by_history.to_chase]
@@ -76,9 +71,8 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         age=age_text(visit),
         patient=visit.patient,
         encounter=visit.encounter,
-        recommendations=proposed,
         to_judge=judged,
-        verdict=verdict_of(do, judged, to_chase, visits, still_open.steps),
+        verdict=verdict_of(do, judged, to_chase, visits, lambda: [step.label for step in outstanding(context).steps]),
         do=do,
         come_back=visits,
         tell_family=by_heading([r for r in made if r.kind == "guide"], context),
@@ -86,15 +80,9 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         to_chase=tuple(to_chase),
         standing=tuple(r for r in standing if r.kind != "guide"),
         avoid=tuple(r for r in made if r.kind == "avoid"),
-        guidance=tuple(r for r in made if r.kind == "guide"),
         reassurance=tuple(r for r in made if r.kind == "reassure"),
-        answers=tuple(answers(context)),
-        steps=still_open.steps,
-        due=due_later,
-        cannot_evaluate=not_evaluated(context, still_open),
         measures=tuple(measures(context, pack.measures)),
-        conclusions=tuple(conclusions(context)),
-        notices=(*set_notices(context), *pack.site.notices(), *still_open.notices, *conflicts(made, context)),
+        notices=(*set_notices(context), *pack.site.notices(), *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
         settings=tuple(
             SettingUsed(
@@ -105,8 +93,6 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
             )
             for name, shape in pack.settings.items()
         ),
-        choices=tuple(choices(context)),
         compared=tuple(compared(context)),
         contacts=pack.site.contacts,
-        trace=tuple(trace(context, still_open)),
-    )
+    ).explained_by(lambda: detail_of(context))

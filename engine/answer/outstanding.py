@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from layette.engine.answer.parts.asked import sought
+from layette.engine.answer.parts.asked import waits_for
 from layette.engine.answer.parts.assessment import NotEvaluated, Question, Step
 from layette.engine.answer.parts.context import Context, WantedInput
 from layette.engine.answer.parts.words import label_of
@@ -28,7 +28,6 @@ class Outstanding:
     """Everything that is open at a visit."""
 
     steps: tuple[Step, ...]
-    unsettled: dict[int, tuple[WantedInput, ...]]
     not_evaluated: tuple[NotEvaluated, ...]
     notices: tuple[str, ...]
 
@@ -36,16 +35,13 @@ class Outstanding:
 def outstanding(context: Context) -> Outstanding:
     """Gather what the undecided and provisional rules still wait for."""
     open_findings: dict[tuple[str, str], _Open] = {}
-    unsettled: dict[int, tuple[WantedInput, ...]] = {}
     not_evaluated: list[NotEvaluated] = []
     history: dict[str, None] = {}
     for index, status in enumerate(context.statuses):
         if status in (Status.FIRED, Status.RULED_OUT):
             continue
         shape = context.pack.instances[index].rule.shape
-        waiting = context.plan.open_rules.of(index, status, context.states)
-        asked = tuple(dict.fromkeys(a for var in waiting.waits_for for a in sought(var, context)))
-        unsettled[index] = asked
+        asked = waits_for(index, context)
         priority = context.plan.rule_priorities[index]
         if priority is None:
             continue
@@ -56,7 +52,7 @@ def outstanding(context: Context) -> Outstanding:
             )
         _gather(context, index, asked, priority, open_findings, history)
     notices = (f"no earlier visit on record for: {'; '.join(history)}",) if history else ()
-    return Outstanding(tuple(_steps(open_findings, context)), unsettled, tuple(_once(not_evaluated)), notices)
+    return Outstanding(tuple(_steps(open_findings, context)), tuple(_once(not_evaluated)), notices)
 
 
 def _once(found: list[NotEvaluated]) -> list[NotEvaluated]:

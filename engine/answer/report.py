@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Literal
 
 from layette.engine.answer.outstanding import Outstanding
-from layette.engine.answer.parts.asked import asked_words
+from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.assessment import (
     Answer,
     Choice,
@@ -177,7 +177,7 @@ def late_orders(context: Context) -> Iterable[str]:
             yield f"an order for {order.target} is dated {when}, after this visit: it is kept and not used"
 
 
-def trace(context: Context, still_open: Outstanding) -> Iterable[Traced]:
+def trace(context: Context) -> Iterable[Traced]:
     """Yield what became of every rule."""
     pack = context.pack
     for index, status in enumerate(context.statuses):
@@ -185,7 +185,7 @@ def trace(context: Context, still_open: Outstanding) -> Iterable[Traced]:
             yield context.plan.ruled_out(index, not_applicable=context.not_applicable(index))
             continue
         instance = pack.instances[index]
-        asked = still_open.unsettled.get(index, ())
+        asked = waits_for(index, context)
         yield Traced(
             rule=instance.key,
             title=instance.rule.shape.title,

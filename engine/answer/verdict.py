@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
-from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Recommendation, Step, ToJudge, Verdict
+from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Recommendation, ToJudge, Verdict
 from layette.engine.terms import Deadline
 
 BY_TOMORROW: tuple[Deadline, ...] = ("before they leave", "within 24 hours")
@@ -16,9 +16,9 @@ def verdict_of(
     to_judge: Sequence[ToJudge],
     to_chase: Sequence[Recommendation],
     visits: Sequence[ComeBack],
-    open_steps: Sequence[Step],
+    unseen: Callable[[], Sequence[str]],
 ) -> Verdict:
-    """Return the verdict of one visit."""
+    """Return the verdict of one visit; ``unseen`` names the steps that are not wholly done, where it counts."""
     now = [one for group in do if group.deadline == "now" for one in group.items]
     by_tomorrow = sum(len(group.items) for group in do if group.deadline in BY_TOMORROW)
     parts = [*_now(now, to_chase)]
@@ -28,7 +28,7 @@ def verdict_of(
         parts.append(f"{_count(by_tomorrow, 'thing', 'things')} to do by this time tomorrow")
     pressing = bool(parts)
     if not pressing:
-        parts.append(_nothing(open_steps))
+        parts.append(_nothing(unseen()))
     return Verdict(
         text=". ".join(parts) + ".",
         pressing=pressing,
@@ -54,11 +54,11 @@ def _named(made: Sequence[Recommendation]) -> str:
     return "; ".join(names[:MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
 
 
-def _nothing(open_steps: Sequence[Step]) -> str:
+def _nothing(open_steps: Sequence[str]) -> str:
     """Never "all is well": of what nobody looked at nothing is known."""
     if not open_steps:
         return "Nothing pressing in what was recorded; everything on the list was looked at"
-    unseen = [step.label[:1].lower() + step.label[1:] for step in open_steps]
+    unseen = [label[:1].lower() + label[1:] for label in open_steps]
     more = len(unseen) - MOST_NAMED
     named = "; ".join(unseen[:MOST_NAMED]) + (f"; and {_count(more, 'more step', 'more steps')}" if more > 0 else "")
     return f"Nothing pressing in what was recorded. Not looked at, or not wholly: {named}"

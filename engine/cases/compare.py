@@ -84,7 +84,7 @@ def _made(expect: Expect, context: Context, readers: Sequence[Reader]) -> list[R
     if not targets:
         return []
     weighed = weigh(context, gather(context, wanted_now(wanted(context), context)), readers)
-    told = sorted_out(recommendations(weighed.grounds, context, {}, targets), context, readers)
+    told = sorted_out(recommendations(weighed.grounds, context, targets), context, readers)
     return [r for kinds in LISTED for r in (*told.proposed, *told.to_chase) if r.kind in kinds]
 
 

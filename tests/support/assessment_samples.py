@@ -10,6 +10,7 @@ from layette.engine.answer.parts.assessment import (
     Citation,
     Code,
     Concluded,
+    Detail,
     DoGroup,
     Due,
     Measured,
@@ -20,6 +21,7 @@ from layette.engine.answer.parts.assessment import (
     Recommendation,
     SettingUsed,
     Step,
+    Topics,
     Traced,
     Used,
     Verdict,
@@ -235,17 +237,19 @@ def assessment(**changes: Any) -> Assessment:
     values |= changes
     groups = {"stat": "now", "asap": "within 24 hours", "urgent": "within a week", "routine": "by a date"}
     by_deadline: dict[str, list[Recommendation]] = {}
-    for one in values["recommendations"]:
+    for one in values.pop("recommendations"):
         by_deadline.setdefault(groups[one.priority], []).append(one)
     do = tuple(
         DoGroup(deadline=deadline, until=None, items=tuple(by_deadline[deadline]))  # type: ignore[arg-type]
         for deadline in groups.values()
         if deadline in by_deadline
     )
+    topics = values.pop("guidance")
+    told = (Topics(heading="safety", topics=topics),) if topics else ()
     verdict = Verdict(text="An eye doctor now.", pressing=True, now=1, by_tomorrow=0, to_judge=0, next_visit=None)
-    return Assessment(
-        **({"verdict": verdict, "do": do, "come_back": (), "tell_family": (), "not_on_record": ()} | values)
-    )
+    detail = Detail(**{name: values.pop(name) for name in Detail.model_fields if name in values and name != "notices"})
+    rest = {"verdict": verdict, "do": do, "come_back": (), "tell_family": told, "not_on_record": ()} | values
+    return Assessment(**rest).explained_by(lambda: detail)
 
 
 def source_bundle() -> dict[str, Any]:

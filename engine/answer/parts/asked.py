@@ -12,6 +12,16 @@ from layette.engine.pack.checks.names import inputs_of
 from layette.engine.pack.written.views import View
 
 
+def waits_for(index: int, context: Context) -> tuple[WantedInput, ...]:
+    """Return what an open rule waits for; of a provisional one, what would replace it."""
+    known = context.open_inputs.get(index)
+    if known is None:
+        waiting = context.plan.open_rules.of(index, context.statuses[index], context.states)
+        known = tuple(dict.fromkeys(wanted for var in waiting.waits_for for wanted in sought(var, context)))
+        context.open_inputs[index] = known
+    return known
+
+
 def sought(var: int, context: Context) -> tuple[WantedInput, ...]:
     """Return what an open variable waits for, conclusions and measures followed down to findings."""
     if var not in context.wanted_inputs:

@@ -7,14 +7,15 @@ ISO 8601 text in the offset of the visit; numbers are text in the digits that th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Literal
+from collections.abc import Callable, Mapping
+from difflib import get_close_matches
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
-from layette.engine.terms import Deadline, Kind, Priority
+from layette.engine.terms import PRIORITIES, Deadline, Kind, Priority
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 
 class Part(BaseModel):
@@ -343,11 +344,36 @@ class PackUsed(Part):
     digest: str
 
 
-class Assessment(Part):
-    """All that one visit gives, in the order in which people need it.
+class Detail(Part):
+    """All that only explains an answer; made when it is asked for.
 
-    ``recommendations`` are proposed; ``standing`` are answered by an order that was placed, declined or done already.
-    ``contacts`` are the site's, as its site file names them.
+    ``answers`` say how far each target is settled, ``steps`` what is still open, finding by finding, ``due`` what is
+    wanted at any age, ``trace`` what became of every rule.
+    """
+
+    answers: tuple[Answer, ...] = ()
+    steps: tuple[Step, ...] = ()
+    due: tuple[Due, ...] = ()
+    cannot_evaluate: tuple[NotEvaluated, ...] = ()
+    conclusions: tuple[Concluded, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    notices: tuple[str, ...] = ()
+    trace: tuple[Traced, ...] = ()
+
+
+class Explanation(Part):
+    """What stands behind one rule or target: its rules, how far it is settled, and what is proposed for it."""
+
+    rules: tuple[Traced, ...]
+    answers: tuple[Answer, ...]
+    recommendations: tuple[Recommendation, ...]
+
+
+class Assessment(Part):
+    """All that one visit gives, in the order in which people need it; what only explains is made when asked for.
+
+    ``do`` is proposed, by deadline; ``to_judge`` a person reads before they leave; ``to_chase`` was ordered and is
+    overdue; ``standing`` is answered by an order that was placed, declined or done already. ``contacts`` are the site's. What explains it stands in ``detail`` and is reached by its own name (``trace``, ``steps``, ``answers``, …).
     """
 
     layette_assessment: int = SCHEMA_VERSION
@@ -363,30 +389,128 @@ class Assessment(Part):
     encounter: str | None
     verdict: Verdict
     do: tuple[DoGroup, ...]
-    come_back: tuple[ComeBack, ...]
-    tell_family: tuple[Topics, ...]
-    not_on_record: tuple[Due, ...]
-    recommendations: tuple[Recommendation, ...]
     to_judge: tuple[ToJudge, ...] = ()
     to_chase: tuple[Recommendation, ...] = ()
-    standing: tuple[Recommendation, ...] = ()
     avoid: tuple[Recommendation, ...]
-    guidance: tuple[Recommendation, ...]
+    tell_family: tuple[Topics, ...]
+    come_back: tuple[ComeBack, ...]
+    not_on_record: tuple[Due, ...]
     reassurance: tuple[Recommendation, ...]
-    answers: tuple[Answer, ...]
-    steps: tuple[Step, ...]
-    due: tuple[Due, ...]
-    cannot_evaluate: tuple[NotEvaluated, ...]
+    standing: tuple[Recommendation, ...] = ()
     measures: tuple[Measured, ...]
-    conclusions: tuple[Concluded, ...]
-    notices: tuple[str, ...]
-    warnings: tuple[str, ...]
-    settings: tuple[SettingUsed, ...]
-    choices: tuple[Choice, ...]
     compared: tuple[Compared, ...] = ()
+    warnings: tuple[str, ...]
+    notices: tuple[str, ...]
+    settings: tuple[SettingUsed, ...]
     contacts: Mapping[str, str] = Field(default_factory=dict)
-    trace: tuple[Traced, ...]
+    _make_detail: Callable[[], Detail] | None = PrivateAttr(default=None)
+    _detail: Detail | None = PrivateAttr(default=None)
 
-    def to_json(self, indent: int | None = 2) -> str:
-        """Return the published JSON form; equal visits give equal bytes."""
-        return self.model_dump_json(indent=indent)
+    def explained_by(self, make: Callable[[], Detail]) -> Assessment:
+        """Return this answer, with what makes its detail when somebody asks."""
+        self._make_detail = make
+        return self
+
+    @property
+    def detail(self) -> Detail:
+        """What only explains; of an answer that was read from JSON, what was written with it."""
+        if self._detail is None:
+            self._detail = Detail() if self._make_detail is None else self._make_detail()
+        return self._detail
+
+    @property
+    def recommendations(self) -> tuple[Recommendation, ...]:
+        """All that is proposed to be done, the most pressing first."""
+        made = [one for group in self.do for one in group.items]
+        return tuple(sorted(made, key=lambda one: PRIORITIES.index(one.priority)))
+
+    @property
+    def guidance(self) -> tuple[Recommendation, ...]:
+        """All guidance that is owed."""
+        return tuple(topic for heading in self.tell_family for topic in heading.topics)
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """How far each target is settled."""
+        return self.detail.answers
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """What is still open, by step of the examination."""
+        return self.detail.steps
+
+    @property
+    def due(self) -> tuple[Due, ...]:
+        """What is wanted at some age and not on record."""
+        return self.detail.due
+
+    @property
+    def cannot_evaluate(self) -> tuple[NotEvaluated, ...]:
+        """The rules that could not be read at all."""
+        return self.detail.cannot_evaluate
+
+    @property
+    def conclusions(self) -> tuple[Concluded, ...]:
+        """What the rules derived."""
+        return self.detail.conclusions
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """Which of several recordings was used."""
+        return self.detail.choices
+
+    @property
+    def trace(self) -> tuple[Traced, ...]:
+        """What became of every rule."""
+        return self.detail.trace
+
+    def explain(self, name: str) -> Explanation:
+        """Return what stands behind one rule (``eyes.red-reflex-abnormal``) or target (``ophthalmology``).
+
+        Raises ValueError for a name that is neither, with the nearest ones.
+        """
+        made = (*self.recommendations, *self.to_chase, *self.avoid, *self.guidance, *self.reassurance, *self.standing)
+        mine = tuple(one for one in made if one.target == name or any(r.rule == name for r in one.reasons))
+        answers = tuple(one for one in self.answers if one.target == name)
+        wanted = {name, *(reason.rule for one in mine for reason in one.reasons)}
+        rules = tuple(one for one in self.trace if one.rule.partition("@")[0] in wanted)
+        if not (mine or answers or rules):
+            known = [*(one.rule for one in self.trace), *(one.target for one in self.answers)]
+            near = ", ".join(get_close_matches(name, known, 3)) or "see `layette check --all`"
+            raise ValueError(f"no rule or target '{name}' is known here; did you mean {near}")
+        return Explanation(rules=rules, answers=answers, recommendations=mine)
+
+    def to_json(self, indent: int | None = 2, *, detail: bool = False) -> str:
+        """Return the published JSON form; equal visits give equal bytes. ``detail`` adds all that only explains."""
+        return (self.with_detail() if detail else self).model_dump_json(indent=indent)
+
+    def with_detail(self) -> DetailedAssessment:
+        """Return the same answer with its detail as a part of its own."""
+        fields = {name: getattr(self, name) for name in type(self).model_fields}
+        return DetailedAssessment(**fields | {"explanation": self.detail})
+
+    def __eq__(self, other: object) -> bool:
+        """Whether two answers say the same; how they are explained follows from that."""
+        if not isinstance(other, Assessment):
+            return NotImplemented
+        return all(getattr(self, name) == getattr(other, name) for name in Assessment.model_fields)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __getstate__(self) -> dict[Any, Any]:
+        """Give a pickle the detail itself, since what makes it stays with the pack."""
+        detail = self.detail
+        state = super().__getstate__()
+        return {**state, "__pydantic_private__": {"_make_detail": None, "_detail": detail}}
+
+    def __repr__(self) -> str:
+        """Say in a line whose answer it is, and what it says."""
+        return f"<Assessment of {self.patient or 'a newborn'} at {self.at}: {self.verdict.text}>"
+
+    __str__ = __repr__
+
+
+class DetailedAssessment(Assessment):
+    """An assessment with all that explains it, where that was asked for."""
+
+    explanation: Detail | None = None

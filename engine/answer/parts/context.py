@@ -37,6 +37,7 @@ class Context:
         self.readings = facts.readings
         self.windows: dict[int, RealWindow] = {}
         self.wanted_inputs: dict[int, tuple[WantedInput, ...]] = {}
+        self.open_inputs: dict[int, tuple[WantedInput, ...]] = {}
         self.wanted_texts: dict[WantedInput, str] = {}
         self.measure_texts: dict[str, str] = {}
         self.rule_values: dict[int, tuple[Used, ...]] = {}

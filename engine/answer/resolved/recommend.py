@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
 
-from layette.engine.answer.parts.asked import asked_words
+from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommendation
-from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import codes_of, label_of, plain_of
@@ -17,19 +17,15 @@ from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES, Priority
 
-Unsettled = Mapping[int, tuple[WantedInput, ...]]
-"""For the number of each open rule, what it waits for."""
-
 
 def recommendations(
     grounds: Mapping[Place, Sequence[Ground]],
     context: Context,
-    unsettled: Unsettled,
     targets: Container[str] | None = None,
 ) -> list[Recommendation]:
     """Return what the reasons propose, the most pressing first; ``targets`` names those to look at, None all."""
     made = [
-        recommendation(episode, context, unsettled)
+        recommendation(episode, context)
         for place in sorted(grounds)
         if targets is None or place[1] in targets
         for episode in episodes(grounds[place])
@@ -47,7 +43,7 @@ def recommendations(
     )
 
 
-def recommendation(episode: Episode, context: Context, unsettled: Unsettled) -> Recommendation:
+def recommendation(episode: Episode, context: Context) -> Recommendation:
     """Return one episode as it is published."""
     first = episode.first
     target = context.pack.targets[first.proposal.target]
@@ -70,7 +66,7 @@ def recommendation(episode: Episode, context: Context, unsettled: Unsettled) -> 
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
         plain=plain_of(target),
-        reasons=tuple(reason(ground, context, unsettled) for ground in episode.grounds),
+        reasons=tuple(reason(ground, context) for ground in episode.grounds),
         codes=codes,
         category=target.category,
         performer=target.performer,
@@ -103,7 +99,7 @@ def _possible(first: Ground, context: Context) -> Priority:
     return PRIORITIES[min([*open_too, first.rank])]
 
 
-def reason(ground: Ground, context: Context, unsettled: Unsettled | None = None) -> Reason:
+def reason(ground: Ground, context: Context) -> Reason:
     """Return one reason as it is published, with the values of the world in which it holds."""
     shape = ground.instance.rule.shape
     names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
@@ -116,15 +112,15 @@ def reason(ground: Ground, context: Context, unsettled: Unsettled | None = None)
         status="fired" if fired else "provisional",
         values=rule_values(ground.number, ground.world or context),
         sources=context.plan.citations(names),
-        unless=() if fired else (*ground.unless, *_unless(ground, context, unsettled)),
+        unless=() if fired else (*ground.unless, *_unless(ground, context)),
         since=ground.since or None,
         place=ground.instance.rule.place,
         diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
     )
 
 
-def _unless(ground: Ground, context: Context, unsettled: Unsettled | None) -> tuple[str, ...]:
+def _unless(ground: Ground, context: Context) -> tuple[str, ...]:
     """Return what would replace a provisional reason of the base world."""
-    if ground.world is not None or unsettled is None:
+    if ground.world is not None:
         return ()
-    return tuple(asked_words(wanted, context) for wanted in unsettled.get(ground.number, ()))
+    return tuple(asked_words(wanted, context) for wanted in waits_for(ground.number, context))
