@@ -1,7 +1,7 @@
 """The second reader: durable-rules, by forward chaining over findings and conclusions as facts.
 
 It shares only the question with the first reader: rules are compiled from their *authored* trees, with
-complements and interval tests of its own (`engine.rete_terms`). durable-rules is right only within limits that its
+complements and interval tests of its own (`rete_terms`). durable-rules is right only within limits that its
 C source sets; `check_limits` tells the loader which rule lies outside, and how to split it.
 """
 

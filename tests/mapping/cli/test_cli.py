@@ -218,6 +218,20 @@ def test_a_reader_that_is_not_installed_is_a_sentence(
     assert "no reader 'rete' here" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [([], None), (["--readers", "both"], None), (["--readers", "closures"], ("closures",))],
+)
+def test_the_readers_that_are_asked_for_are_used(
+    pack: StandIn, visit: str, words: list[str], wanted: tuple[str, ...] | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both means the two that every visit is read by, whichever these are here."""
+    asked: list[Any] = []
+    monkeypatch.setattr(StandIn, "assess", lambda _, *__, **named: asked.append(named["readers"]) or assessment())
+    assert main(["assess", visit, *words]) == 0
+    assert asked == [wanted]
+
+
 def test_a_fault_of_ours_repeats_no_data(pack: StandIn, visit: str, capsys: pytest.CaptureFixture[str]) -> None:
     pack.error = KeyError("Mara's weight")
     assert main(["assess", visit]) == 2
