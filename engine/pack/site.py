@@ -10,7 +10,7 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
@@ -172,11 +172,10 @@ def _site_table(
         return ""
     header = parse(header_text, header_place.name)
     problems += header.problems
-    data: Any = header.data
     if header.problems:
         return header_text + text
-    table, found = load_table(data if isinstance(data, Mapping) else {}, text, place.name, site_supplied=True)
-    problems += found
+    table, faults = load_table(header.data, text, place.name, site_supplied=True)
+    problems += faults
     if table is not None:
         tables[name] = table
     return header_text + text

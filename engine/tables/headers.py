@@ -47,7 +47,7 @@ class TableHeader(_Model):
 
 
 class SetHeader(TableHeader):
-    """A set of treatment lines; see the top of this module."""
+    """A set of treatment lines; its form stands at the top of `engine/tables/load.py`."""
 
     kind: Literal["set"]
     issuer: Text

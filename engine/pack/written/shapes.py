@@ -1,7 +1,8 @@
 """The shapes of a rule pack as it is written: what stands in its YAML files.
 
-These models check shape alone (keys, kinds, closed lists); what the names refer to is checked by
-`engine.pack`. The published JSON Schema of a pack (`schemas/pack.schema.json`) is generated from them.
+These models, and those of rules and targets in `rule_shapes`, check shape alone (keys, kinds, closed lists); what the
+names refer to is checked in `engine/pack/checks`. The published JSON Schema of a pack (`schemas/pack.schema.json`) is
+generated from them.
 """
 
 from __future__ import annotations
