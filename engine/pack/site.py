@@ -138,8 +138,11 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
     document = parse(text, place.name)
     problems += document.problems
     shape = check_shape(document, document.data, (), SiteShape, problems)
-    if shape is None:
-        return Site()
+    return Site() if shape is None else _site(shape, document, text, place, problems)
+
+
+def _site(shape: SiteShape, document: Document, text: str, place: FilePath, problems: list[PackProblem]) -> Site:
+    """Read the files that a site file names; its text and theirs make the digest."""
     _check_zone(shape, document, problems)
     tables: dict[str, Table] = {}
     for name, file in shape.tables.items():
