@@ -6,7 +6,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from layette.engine.answer.assessment import Window
-from layette.engine.exact.times import Amount, Moment, amount_of, later, plus, stamp
+from layette.engine.exact.times import Duration as Amount
+from layette.engine.exact.times import Moment, amount_of, later, plus, stamp
 from layette.engine.pack.written.rule_shapes import WindowShape
 from layette.engine.terms import Priority
 
