@@ -11,7 +11,7 @@ from layette.engine.answer.assessment import Used
 from layette.engine.exact.ranges import Range, show_range
 from layette.engine.exact.units import convert, plain
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, evaluate, residual, tests
-from layette.engine.pack.checks.names import inputs_of
+from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.views import Entry, View, cell
 from layette.engine.states.inputs import Result
 from layette.engine.visit.visit import Recorded

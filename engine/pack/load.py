@@ -8,12 +8,12 @@ from importlib.resources.abc import Traversable
 from pathlib import Path as FilePath
 from typing import Any
 
-from layette.engine.pack.checks.measures import check_measure_inputs
+from layette.engine.measures import REGISTRY
+from layette.engine.pack.checks.measures import check_measure_inputs, check_measures
 from layette.engine.pack.checks.names import (
     check_conclusions,
     check_findings,
     check_guards,
-    check_measures,
     check_normals,
     check_pack,
     check_rule,
@@ -82,7 +82,9 @@ class PackReader:
         settings = self._named(shape.settings, SettingShape)
         measures = self._named(shape.measures, MeasureShape)
         areas = tuple(self._areas(shape.findings))
-        findings = {name: finding for area in areas for name, finding in area.findings.items()}
+        findings: dict[str, FindingShape] = {}
+        for area in areas:  # of two by one name the first counts, which is also where problems are shown
+            findings |= area.findings | findings
         targets = self._targets(shape.targets)
         tables = dict(self._tables(shape.tables))
         site = check_tables(site, tables, self.problems)
@@ -238,7 +240,7 @@ class PackReader:
         bands = {}
         for name, measure in measures.items():
             table = tables.get(str((measure.model_extra or {}).get("table")))
-            if measure.compute == "size_for_gestation" and table is not None:
+            if measure.compute in REGISTRY and REGISTRY[measure.compute].gives == "category" and table is not None:
                 bands[name] = tuple(getattr(table, "bands", ()))
         normals = {name: normal for area in areas for name, normal in area.normal.items()}
         return Subjects(findings, measures, settings, conclusions, bands, self.finding_documents, normals)

@@ -18,7 +18,8 @@ from layette.engine.measures import thresholds
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.views import NA, Entry, View
-from layette.engine.states.inputs import Clock, Result, Value, converted, in_unit
+from layette.engine.states.inputs import NewbornAges as Clock
+from layette.engine.states.inputs import Result, Value, converted, in_unit
 from layette.engine.states.looks import NOT_APPLICABLE, Looks
 from layette.engine.visit.recordings import Chosen, Readings, Where
 from layette.engine.visit.visit import Recorded, Visit

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from layette.engine.logic.conditions import AllOf, State, Status, variables
 from layette.engine.logic.program import ReferenceReader
-from layette.engine.pack.checks.names import inputs_of
+from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.views import Entry, View
 from layette.engine.visit.recordings import Where
 

@@ -9,9 +9,8 @@ from typing import Any
 from layette.engine.logic.conditions import AllOf, Node, State
 from layette.engine.logic.native import flag_of
 from layette.engine.logic.program import CompiledRule, Program
-from layette.engine.pack.checks.names import inputs_of
 from layette.engine.pack.load import PackParts
-from layette.engine.pack.written.subjects import SEX
+from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.views import Entry, VariableTable, View
 from layette.engine.pack.written.written import Instance
 from layette.engine.states.filling import Choices, Filling, filling

@@ -8,7 +8,6 @@ from typing import Any
 
 from layette.engine.errors import PackProblem
 from layette.engine.exact.units import UnitMismatchError, convert
-from layette.engine.measures import REGISTRY
 from layette.engine.pack.written.rule_shapes import Consequence, RuleShape, TargetShape, WindowShape, rough, windows_of
 from layette.engine.pack.written.shapes import (
     ChoiceShape,
@@ -21,10 +20,9 @@ from layette.engine.pack.written.shapes import (
     SourceShape,
     listed,
 )
-from layette.engine.pack.written.subjects import SEX
+from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document, Path
-from layette.engine.states.measures import BINDINGS
 from layette.engine.terms import ANCHORS, CODE_SYSTEMS, VERBS
 
 
@@ -236,53 +234,6 @@ def check_normals(
                 elif value not in listed(findings[finding].expected):
                     message = f"'{value}' is not what is expected of '{finding}', so it is no normal"
                     yield document.problem(here, "unknown-value", message)
-
-
-def check_measures(
-    measures: Mapping[str, MeasureShape], document: Document, known: Collection[str], tables: Iterable[str]
-) -> Iterator[PackProblem]:
-    """Yield measures whose function or inputs do not exist, and rings of measures."""
-    names = set(tables)
-    for name, shape in measures.items():
-        if name in known:
-            yield document.problem((name,), "duplicate-id", f"'{name}' is a finding already")
-        binding = BINDINGS.get(shape.compute)
-        if binding is None or shape.compute not in REGISTRY:
-            yield document.problem(
-                (name, "compute"), "unknown-function", f"the engine has no measure '{shape.compute}'"
-            )
-            continue
-        given = dict(shape.model_extra or {})
-        for key in given.keys() - {*binding.required, *binding.optional}:
-            yield document.problem((name, str(key)), "unknown-function", f"'{shape.compute}' takes no '{key}'")
-        for key in binding.required - given.keys():
-            yield document.problem((name,), "unknown-function", f"'{shape.compute}' needs '{key}'")
-        for key in given.keys() & binding.of_findings:
-            subject = str(given[key]).split(".")[0]
-            if subject not in known and subject not in measures:
-                yield document.problem((name, str(key)), "unknown-finding", f"no finding or measure '{subject}'")
-        if "table" in given and given["table"] not in names:
-            yield document.problem((name, "table"), "file-missing", f"no table '{given['table']}' is listed")
-    for name in ring(measures):
-        yield document.problem((name,), "cycle", f"the measure '{name}' depends on itself")
-
-
-def inputs_of(shape: MeasureShape) -> tuple[str, ...]:
-    """Return the findings and measures that a measure is computed from."""
-    binding = BINDINGS.get(shape.compute)
-    given = dict(shape.model_extra or {})
-    return tuple(str(v).split(".")[0] for key, v in given.items() if binding and key in binding.of_findings)
-
-
-def ring(measures: Mapping[str, MeasureShape]) -> list[str]:
-    """Return the measures that depend on themselves."""
-    left = dict(measures)
-    while True:
-        free = [name for name, shape in left.items() if not any(i in left for i in inputs_of(shape))]
-        if not free:
-            return list(left)
-        for name in free:
-            del left[name]
 
 
 def check_settings(

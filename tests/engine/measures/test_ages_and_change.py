@@ -73,4 +73,4 @@ def test_change_per_hour_with_an_uncertain_time():
 def test_the_registry_calls_by_the_packs_names():
     loss = REGISTRY["percent_lost"](**{"of": exactly(3150), "from": exactly(3500)})
     assert loss.spans() == [(10, 10)]
-    assert [p.keyword for p in REGISTRY["percent_lost"].takes] == ["of", "from_"]
+    assert list(REGISTRY["percent_lost"].arguments) == ["of", "from_"]
