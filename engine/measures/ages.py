@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from fractions import Fraction
 
 from layette.engine.exact.arithmetic import add, scale, subtract
 from layette.engine.exact.interval import Interval
-from layette.engine.measures.input_kinds import VISIT, AgeAt, Of, TimeOf
+from layette.engine.measures.input_kinds import VISIT, AgeAt, AmountOfTime, Of, TimeOf
 from layette.engine.measures.registry import measure
 
 TERM_DAYS = 280
@@ -100,3 +101,36 @@ def corrected_age(age_days: Interval, gestation_days: Interval) -> Interval:
 def postmenstrual_age(age_days: Interval, gestation_days: Interval) -> Interval:
     """Return gestation at birth plus age since birth, in days, shape (n,)."""
     return add(age_days, gestation_days)
+
+
+def _minutes(span: Fraction) -> str:
+    """Print hours as hours and whole minutes, never more than there are."""
+    hours, minutes = divmod(span * 60 // 1, 60)
+    return f"{hours} h {minutes} min"
+
+
+def _closes(left: Interval, written: Mapping[str, str]) -> str:
+    """Say how much of a window is left, or since when it is closed; both where the birth leaves it open."""
+    least, most = left.span()
+    if least is None or most is None:
+        return f"{written['until']} from birth"
+    if most < 0:
+        gone = _minutes(-most) if least == most else f"{_minutes(-most)} to {_minutes(-least)}"
+        return f"closed {gone} ago, {written['until']} from birth"
+    if least < 0:
+        return f"may be closed; at most {_minutes(most)} left of {written['until']} from birth"
+    open_for = _minutes(least) if least == most else f"{_minutes(least)} to {_minutes(most)}"
+    return f"{open_for} left of {written['until']} from birth"
+
+
+@measure(
+    "time_left",
+    inputs=[AgeAt(VISIT, "h"), AmountOfTime("until", "h")],
+    unit="h",
+    says="hours until a window from birth closes, negative once it has",
+    source="arithmetic: elapsed time",
+    basis=_closes,
+)
+def time_left(age_h: Interval, until_h: Interval) -> Interval:
+    """Return the hours until the age ``until_h`` is reached, negative once it is past; shape (n,). Exact."""
+    return subtract(until_h, age_h)
