@@ -20,7 +20,7 @@ from layette.engine.visit.visit import Recorded
 NOT_APPLICABLE = "not-applicable"
 
 
-class Looks:
+class ViewReader:
     """The looks at the recordings of one visit."""
 
     def __init__(
