@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from layette.engine.errors import PackProblem
+from layette.engine.pack.checks.deadlines import check_deadline
 from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, rough, windows_of
@@ -35,6 +36,7 @@ def check_rule(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
         yield from _check_window(document, path, window, pack)
     for k, consequence in enumerate(shape.then):
         yield from _check_consequence(document, consequence, (*path, "then", k), pack)
+        yield from check_deadline(rule, consequence, (*path, "then", k))
 
 
 def _check_due(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
