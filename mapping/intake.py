@@ -11,6 +11,7 @@ import yaml
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.pack.written.yaml_nodes import parse as parse_yaml
+from layette.engine.visit import carried
 from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
 from layette.mapping.read import ReadResult, SiteCode, read
@@ -36,8 +37,8 @@ class CallerSays:
 class Intake:
     """An input that was read: the flat visit, and the FHIR that it came from (None: it came in another form).
 
-    ``problems`` are what reading and the check of FHIR refused; ``visit`` is then the usable rest. ``result`` is what
-    reading gave, None for what came flat.
+    ``problems`` are what reading and the check of FHIR refused; ``visit`` is then the usable rest, and carries them.
+    ``result`` is what reading gave, None for what came flat.
     """
 
     visit: Mapping[str, Any]
@@ -76,7 +77,8 @@ def _fhir(content: Fhir, pack: Pack, base: str, says: CallerSays) -> Intake:
     )
     check = check_input(content)
     problems = _once(check.problems, result.problems)
-    return Intake(result.visit, "entries", content, result, problems, (*result.notices, *check.notices))
+    visit = result.visit | ({carried.PART: carried.written(problems)} if problems else {})
+    return Intake(visit, "entries", content, result, problems, (*result.notices, *check.notices))
 
 
 def _once(invalid: tuple[InputProblem, ...], unread: tuple[InputProblem, ...]) -> tuple[InputProblem, ...]:

@@ -95,18 +95,18 @@ def plus(second: int, text: str, zone: tzinfo) -> int:
     return later(second, amount_of(text), zone)
 
 
-def later(second: int, amount: Amount, zone: tzinfo) -> int:
+def later(second: int, amount: Duration, zone: tzinfo) -> int:
     """Return ``second`` plus an amount."""
     months, elapsed = amount
     return plus_months(second, months, zone) if months else second + elapsed
 
 
-Amount = tuple[int, int]
+Duration = tuple[int, int]
 """Calendar months, or else seconds."""
 
 
 @lru_cache(maxsize=1000)
-def amount_of(text: str) -> Amount:
+def amount_of(text: str) -> Duration:
     """Return an amount of time such as ``24 h`` or ``6 mo``."""
     return (int(text.removesuffix(" mo")), 0) if text.endswith(" mo") else (0, seconds(text))
 

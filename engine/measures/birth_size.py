@@ -7,6 +7,7 @@ side of the median: small for gestational age is strictly below P10, large stric
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -17,8 +18,9 @@ from numpy.typing import NDArray
 
 from layette.engine.exact.interval import Interval, Ratio, floors, negative
 from layette.engine.exact.one_or_many import Integers, times
-from layette.engine.measures.candidates import Place
-from layette.engine.measures.registry import OF_TABLE, Parameter, measure
+from layette.engine.measures.input_kinds import OF_TABLE, Of, Sex, Table
+from layette.engine.measures.registry import measure
+from layette.engine.measures.table_rows import TableRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +60,10 @@ def _bands(p: tuple[int, ...]) -> tuple[str, ...]:
 
 @measure(
     "size_for_gestation",
-    takes=(
-        Parameter("of", "value", OF_TABLE),
-        Parameter("sex", "sex"),
-        Parameter("gestation_days", "value", "d"),
-        Parameter("table", "table"),
-    ),
+    inputs=[Of("of", OF_TABLE), Sex(), Of("gestation", "d"), Table("table", PercentileTable)],
     gives="category",
     unit="",
+    says="between which printed percentiles",
     source="INTERGROWTH-21st: Villar et al., Lancet 2014;384:857-68; Lancet 2016;387:844-5",
 )
 def size_for_gestation(of: Interval, sex: Integers, gestation_days: Interval, table: PercentileTable) -> Any:
@@ -74,15 +72,15 @@ def size_for_gestation(of: Interval, sex: Integers, gestation_days: Interval, ta
     ``of`` in the table's unit; ``sex``: 0 male, 1 female, -1 unknown; ``gestation_days`` at birth, in days. A gestation
     that may lie outside the table leaves every band possible.
     """
-    place = Place.of(sex, gestation_days, table.covers)
+    rows = TableRows.of(sex, gestation_days, table.covers)
     low = _cells(of.lo, table.scale)
     high = low if of.exact else _cells(of.hi, table.scale)
-    first, last = place.extremes(_passed, low, high, table.edges)
-    if isinstance(place.outside, bool):
-        return [place.outside or first <= band <= last for band in range(len(table.percentiles) + 1)]
+    first, last = rows.extremes(_passed, low, high, table.edges)
+    if isinstance(rows.outside, bool):
+        return [rows.outside or first <= band <= last for band in range(len(table.percentiles) + 1)]
     band = np.arange(len(table.percentiles) + 1)
     inside = (first[:, None] <= band) & (band <= last[:, None])
-    return np.asarray(inside | place.outside[:, None])
+    return np.asarray(inside | rows.outside[:, None])
 
 
 def _cells(value: Ratio, scale: int) -> Integers:
@@ -96,5 +94,5 @@ def _cells(value: Ratio, scale: int) -> Integers:
 def _passed(cell: Any, edges: Any) -> Any:
     """Return how many edges each value has reached: the position of its band."""
     if isinstance(cell, int):
-        return sum(cell >= edge for edge in edges)
+        return bisect_right(edges, cell)
     return np.asarray((cell[:, None] >= edges).sum(axis=1))

@@ -7,17 +7,23 @@ from fractions import Fraction
 from layette.engine.exact import arithmetic
 from layette.engine.exact.arithmetic import divide, scale, subtract
 from layette.engine.exact.interval import Interval
-from layette.engine.measures.registry import SAME, Parameter, measure
+from layette.engine.measures.input_kinds import BIRTH, SAME, Of, Pair
+from layette.engine.measures.registry import measure
 
 _ONE = Interval.one(1, 1)
 _HUNDRED = Fraction(100)
 _GRAMS = Fraction(1000)
 
+SINCE = ("earlier", "nadir", BIRTH)
+"""The recording that a gain counts from: the last before the latest, the lowest before it, that at birth."""
+
 
 @measure(
     "percent_lost",
-    takes=(Parameter("of", "value", SAME), Parameter("from", "value", SAME)),
+    inputs=[Of("of"), Of("from", SAME)],
     unit="%",
+    says="how much of `from` was lost",
+    basis="100 × ({from} − {of}) / {from}",
     source="Noel-Weiss et al., Open Med 2008;2:e99; NICE NG75 (2017): 100 x (birth weight - weight) / birth weight",
 )
 def percent_lost(of: Interval, from_: Interval) -> Interval:
@@ -32,12 +38,10 @@ def percent_lost(of: Interval, from_: Interval) -> Interval:
 
 @measure(
     "gain_per_day",
-    takes=(
-        Parameter("later", "value", "kg"),
-        Parameter("earlier", "value", "kg"),
-        Parameter("elapsed_days", "value", "d"),
-    ),
+    inputs=[Pair("of", "kg", "d", "the two weights are not apart in time", SINCE)],
     unit="g/d",
+    says="gain a day between two weights",
+    basis="since {since}",
     source="Grey Bruce Public Health and Toronto Public Health, infant feeding guidance: grams gained a day",
 )
 def gain_per_day(later: Interval, earlier: Interval, elapsed_days: Interval) -> Interval:
@@ -47,8 +51,9 @@ def gain_per_day(later: Interval, earlier: Interval, elapsed_days: Interval) -> 
 
 @measure(
     "difference",
-    takes=(Parameter("of", "value", SAME), Parameter("minus", "value", SAME)),
+    inputs=[Of("of"), Of("minus", SAME)],
     unit=SAME,
+    says="`of` less `minus`",
     source="arithmetic",
 )
 def difference(of: Interval, minus: Interval) -> Interval:
@@ -58,8 +63,9 @@ def difference(of: Interval, minus: Interval) -> Interval:
 
 @measure(
     "absolute_difference",
-    takes=(Parameter("of", "value", SAME), Parameter("minus", "value", SAME)),
+    inputs=[Of("of"), Of("minus", SAME)],
     unit=SAME,
+    says="how far the two differ",
     source="arithmetic",
 )
 def absolute_difference(of: Interval, minus: Interval) -> Interval:
@@ -69,12 +75,10 @@ def absolute_difference(of: Interval, minus: Interval) -> Interval:
 
 @measure(
     "change_per_hour",
-    takes=(
-        Parameter("later", "value", "mg/dL"),
-        Parameter("earlier", "value", "mg/dL"),
-        Parameter("elapsed_h", "value", "h"),
-    ),
+    inputs=[Pair("of", "mg/dL", "h", "the two samples are too close in time")],
     unit="mg/dL/h",
+    says="change an hour between the two latest samples",
+    basis="the two latest samples",
     source="Kemper et al., Pediatrics 2022;150(3):e2022058859: rate of rise",
 )
 def change_per_hour(later: Interval, earlier: Interval, elapsed_h: Interval) -> Interval:
@@ -84,12 +88,10 @@ def change_per_hour(later: Interval, earlier: Interval, elapsed_h: Interval) -> 
 
 @measure(
     "change_per_week",
-    takes=(
-        Parameter("later", "value", "cm"),
-        Parameter("earlier", "value", "cm"),
-        Parameter("elapsed_days", "value", "d"),
-    ),
+    inputs=[Pair("of", "cm", "d", "the two measurements are too close in time", SINCE)],
     unit="cm/wk",
+    says="growth a week between two measurements",
+    basis="since {since}",
     source="arithmetic: change over the time between",
 )
 def change_per_week(later: Interval, earlier: Interval, elapsed_days: Interval) -> Interval:

@@ -20,17 +20,12 @@ from numpy.typing import NDArray
 
 from layette.engine.exact.interval import Interval, Ratio, floats, unknown_like
 from layette.engine.exact.one_or_many import Bools, Floats, Integers, chosen, not_, some
-from layette.engine.measures.candidates import Place
-from layette.engine.measures.registry import OF_TABLE, Parameter, measure
+from layette.engine.measures.input_kinds import OF_TABLE, AgeAt, Of, Sex, Table
+from layette.engine.measures.registry import measure
+from layette.engine.measures.table_rows import TableRows
 
 _STEPS = 10**9
 _WHO = "WHO Child Growth Standards 2006; Cole and Green, Stat Med 1992;11:1305-19"
-_TAKES = (
-    Parameter("of", "value", OF_TABLE),
-    Parameter("sex", "sex"),
-    Parameter("age_days", "value", "d"),
-    Parameter("table", "table"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +45,10 @@ class LmsTable:
     status: str
 
 
-@measure("zscore", takes=_TAKES, unit="{SD}", source=_WHO)
+_INPUTS = (Of("of", OF_TABLE), Sex(), AgeAt("of", "d"), Table("table", LmsTable))
+
+
+@measure("zscore", inputs=_INPUTS, unit="{SD}", says="standard deviations from the median", source=_WHO)
 def zscore(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> Interval:
     """Return standard deviations from the median for age and sex, shape (n,).
 
@@ -62,7 +60,7 @@ def zscore(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> 
     return _rounded(*_scores(of, sex, age_days, table))
 
 
-@measure("centile", takes=_TAKES, unit="{centile}", source=_WHO)
+@measure("centile", inputs=_INPUTS, unit="{centile}", says="centile, 0 to 100", source=_WHO)
 def centile(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> Interval:
     """Return the centile for age and sex, 0 to 100, from the normal distribution of z; else as ``zscore``.
 
@@ -76,11 +74,11 @@ def centile(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) ->
 
 
 def _scores(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> tuple[Floats, Floats]:
-    place = Place.of(sex, age_days, table.covers)
+    rows = TableRows.of(sex, age_days, table.covers)
     low = floats(of.lo)
-    lo, hi = place.extremes(_restricted if table.restricted else _z, low, low if of.exact else floats(of.hi), table.lms)
-    if some(place.outside):
-        return chosen(place.outside, -math.inf, lo), chosen(place.outside, math.inf, hi)
+    lo, hi = rows.extremes(_restricted if table.restricted else _z, low, low if of.exact else floats(of.hi), table.lms)
+    if some(rows.outside):
+        return chosen(rows.outside, -math.inf, lo), chosen(rows.outside, math.inf, hi)
     return lo, hi
 
 

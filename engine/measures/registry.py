@@ -1,69 +1,96 @@
-"""The functions that a pack may bind, by name, with what each takes, gives, and where it comes from.
+"""The functions that a pack may bind, each declared once: its inputs, its unit, and where it comes from.
 
-A pack writes ``weight_loss: {compute: percent_lost, of: weight, from: birth_weight}``; the keys after ``compute``
-are the parameter names below. The loader reads ``REGISTRY`` to check the names, kinds and units before a visit is
-ever seen. The registry names no finding.
+A pack writes ``weight_loss: {compute: percent_lost, of: weight, from: birth_weight}``; the keys after ``compute`` are
+those of the inputs that ``percent_lost`` declares, in the words of `input_kinds`. Nothing else says them:
+
+- `pack.checks.measures` reads which keys must and may stand there, and what each may name;
+- `pack.written.subjects` reads what a measure depends on, and the unit that its bounds are meant in;
+- `states.measures` reads how the recordings of a visit become the function's arguments;
+- the table in ``rules/GRAMMAR.md`` is made of ``grammar_row``, and a test holds it to that.
+
+The registry names no finding.
 """
 
 from __future__ import annotations
 
 import inspect
 import keyword
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Literal, TypeAlias, TypeVar
 
-Kind: TypeAlias = Literal["value", "time", "day", "sex", "flag", "table", "literal"]
-"""What a parameter is given:
+from layette.engine.exact.interval import Interval
+from layette.engine.measures.input_kinds import AS_IT_IS, OF_TABLE, SAME, VISIT, AgeAt, Input, Key, Lines, Of
 
-value    Interval of a number (a finding's, or another measure's), in the unit said
-time     Interval of integer UTC seconds
-day      Interval of integer calendar-day ordinals (``date.toordinal``)
-sex      int array: 0 male, 1 female, -1 unknown
-flag     int array: 1 present, 0 none, -1 unknown
-table    a loaded table
-literal  a str or Fraction written in the pack, the same for all elements
-"""
 Gives: TypeAlias = Literal["number", "category"]
-
-SAME = "same"
-"""As a unit: all parameters so marked share one unit, and a result so marked has it too."""
-OF_TABLE = "table"
-"""As a unit: the unit that the table's header names."""
+Basis: TypeAlias = str | Callable[[Interval, Mapping[str, Any]], str]
+"""What a result rests on, for people: a text in which ``{key}`` stands for what the pack wrote under a key, or a
+function of the result and of what the pack wrote. Without it, the label of the table is told, where there is one."""
 
 _F = TypeVar("_F", bound=Callable[..., Any])
+_I = TypeVar("_I", bound=Input)
 
 
-@dataclass(frozen=True, slots=True)
-class Parameter:
-    """One input of a measure: its name in the pack, its kind, its unit, whether it may be left out."""
-
-    name: str
-    kind: Kind
-    unit: str = ""
-    required: bool = True
-
-    @property
-    def keyword(self) -> str:
-        """The Python argument: the name, with ``_`` behind a word that Python reserves (``from_``)."""
-        return self.name + "_" if keyword.iskeyword(self.name) else self.name
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class MeasureFunction:
-    """A registered function. ``gives`` is ``number`` (an Interval) or ``category`` (bool array (n, categories))."""
+    """A registered function. ``gives`` is ``number`` (an Interval) or ``category`` (bool array (n, categories)).
+
+    ``unit`` is that of the result (UCUM), ``SAME`` or ``OF_TABLE``; ``says`` is what it gives, in a few words.
+    """
 
     name: str
     function: Callable[..., Any]
-    takes: tuple[Parameter, ...]
-    gives: Gives
+    inputs: tuple[Input, ...]
     unit: str
+    says: str
     source: str
+    gives: Gives = "number"
+    basis: Basis = ""
 
     def __call__(self, **arguments: Any) -> Any:
         """Call the function; the keys are the names in the pack (``from``, not ``from_``)."""
-        return self.function(**{_argument(key): value for key, value in arguments.items()})
+        return self.function(**{key + "_" * keyword.iskeyword(key): value for key, value in arguments.items()})
+
+    @cached_property
+    def arguments(self) -> tuple[str, ...]:
+        """The function's parameters, in order."""
+        return tuple(argument for one in self.inputs for argument in one.arguments)
+
+    @cached_property
+    def keys(self) -> Mapping[str, Key]:
+        """The keys that a pack writes, by name; two inputs may look at the same."""
+        return {key.name: key for one in self.inputs for key in one.keys}
+
+    @cached_property
+    def subjects(self) -> tuple[str, ...]:
+        """The keys that name findings, measures or conclusions: what a measure depends on."""
+        return tuple(name for name, key in self.keys.items() if key.names)
+
+    @cached_property
+    def as_it_is(self) -> str:
+        """The key of the input whose unit is that of all marked ``SAME``; empty where there is none."""
+        return next((one.key for one in self.of_kind(Of) if one.unit == AS_IT_IS), "")
+
+    @cached_property
+    def of_the_visit(self) -> bool:
+        """Whether the result is true of the moment of the visit, and not of the time of its first input."""
+        return VISIT in (one.at for one in self.of_kind(AgeAt))
+
+    def of_kind(self, kind: type[_I]) -> tuple[_I, ...]:
+        """Return the inputs of one kind."""
+        return tuple(one for one in self.inputs if isinstance(one, kind))
+
+    @property
+    def grammar_row(self) -> str:
+        """The function's row in the table of the grammar page: name, keys, what it gives, unit."""
+        told = ", ".join(dict.fromkeys(one.told for one in self.inputs if one.told))
+        of_table = "that of the set" if self.of_kind(Lines) else "that of the table"
+        words = {SAME: f"that of `{self.as_it_is}`", OF_TABLE: of_table, "": ""}
+        unit = words.get(self.unit, f"`{self.unit}`")
+        cells = (f"`{self.name}`", told, self.says, unit)
+        return "".join(f"| {cell} " if cell else "| " for cell in cells) + "|"
 
 
 _FUNCTIONS: dict[str, MeasureFunction] = {}
@@ -72,22 +99,29 @@ REGISTRY: Mapping[str, MeasureFunction] = MappingProxyType(_FUNCTIONS)
 
 
 def measure(
-    name: str, *, takes: tuple[Parameter, ...], unit: str, source: str, gives: Gives = "number"
+    name: str,
+    *,
+    inputs: Sequence[Input],
+    unit: str,
+    says: str,
+    source: str,
+    gives: Gives = "number",
+    basis: Basis = "",
 ) -> Callable[[_F], _F]:
     """Register the decorated function under ``name`` and return it unchanged.
 
-    Raises ValueError for a name taken, or parameters that the function does not have.
+    Raises ValueError for a name taken, inputs that do not fill the function's parameters in order, and units that are
+    shared with nothing, or with two things.
     """
 
     def register(function: _F) -> _F:
-        given = [parameter.keyword for parameter in takes]
-        if name in _FUNCTIONS or given != list(inspect.signature(function).parameters):
+        made = MeasureFunction(name, function, tuple(inputs), unit, says, source, gives, basis)
+        if name in _FUNCTIONS or list(made.arguments) != list(inspect.signature(function).parameters):
             raise ValueError(f"measure {name}: name taken, or parameters differ from the function's")
-        _FUNCTIONS[name] = MeasureFunction(name, function, takes, gives, unit, source)
+        units = [unit, *(one.unit for one in made.of_kind(Of))]
+        if units.count(AS_IT_IS) != (SAME in units) or (SAME in units and OF_TABLE in units):
+            raise ValueError(f"measure {name}: a unit is shared with one input taken as it is, or else with the table")
+        _FUNCTIONS[name] = made
         return function
 
     return register
-
-
-def _argument(name: str) -> str:
-    return name + "_" if keyword.iskeyword(name) else name

@@ -14,7 +14,8 @@ import numpy as np
 from layette.engine.exact.arithmetic import minimum, multiply
 from layette.engine.exact.interval import Interval, Ratio, floors
 from layette.engine.exact.one_or_many import Bools, Integers, at, chosen, not_, some, step_at
-from layette.engine.measures.registry import OF_TABLE, Parameter, measure
+from layette.engine.measures.input_kinds import OF_TABLE, VISIT, AgeAt, Of, Table, Word
+from layette.engine.measures.registry import measure
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +39,9 @@ class StepTable:
 
 @measure(
     "expected_count",
-    takes=(Parameter("age_h", "value", "h"), Parameter("table", "table"), Parameter("column", "literal")),
+    inputs=[AgeAt(VISIT, "h"), Table("table", StepTable), Word("column", "column")],
     unit=OF_TABLE,
+    says="what the column gives for the age",
     source="the table's own: state program and national parent information, minimum in 24 h by day of life",
 )
 def expected_count(age_h: Interval, table: StepTable, column: str) -> Interval:
@@ -71,8 +73,9 @@ def _answer(lo: Integers, hi: Integers, inside: Bools, scale: int) -> Interval:
 
 @measure(
     "feed_volume_per_feed",
-    takes=(Parameter("age_h", "value", "h"), Parameter("table", "table")),
+    inputs=[AgeAt(VISIT, "h"), Table("table", StepTable, ("per_feed",))],
     unit="mL",
+    says="one feed at the age",
     source="Kellams et al., ABM Protocol #3, Breastfeed Med 2017;12:188-98; AAP parent information on formula feeding",
 )
 def feed_volume_per_feed(age_h: Interval, table: StepTable) -> Interval:
@@ -82,14 +85,16 @@ def feed_volume_per_feed(age_h: Interval, table: StepTable) -> Interval:
 
 @measure(
     "feed_volume_per_day",
-    takes=(Parameter("weight", "value", "kg"), Parameter("age_h", "value", "h"), Parameter("table", "table")),
+    inputs=[Of("of", "kg"), AgeAt(VISIT, "h"), Table("table", StepTable, ("per_kg", "most"))],
     unit="mL/d",
+    says="formula in a day for weight and age",
     source="AAP parent information, amount and schedule of formula feedings",
 )
-def feed_volume_per_day(weight: Interval, age_h: Interval, table: StepTable) -> Interval:
-    """Return the expected range of a day's formula in mL, shape (n,): weight in kg times ``per_kg``, at most ``most``.
+def feed_volume_per_day(of: Interval, age_h: Interval, table: StepTable) -> Interval:
+    """Return the expected range of a day's formula in mL, shape (n,): the weight ``of`` in kg times ``per_kg``.
 
-    Both are columns of the table. An unknown weight leaves the low end open, and ``most`` as the high end.
+    It is at most ``most``; both are columns of the table. An unknown weight leaves the low end open, and ``most`` as
+    the high end.
     """
-    total = multiply(weight, expected_count(age_h, table, "per_kg"))
+    total = multiply(of, expected_count(age_h, table, "per_kg"))
     return minimum(total, expected_count(age_h, table, "most"))

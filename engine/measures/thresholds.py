@@ -29,7 +29,8 @@ from layette.engine.exact.interval import (
     pick,
 )
 from layette.engine.exact.one_or_many import Bools, Integers, at, clipped, least_of, most_of, plus, some, step_at, times
-from layette.engine.measures.registry import OF_TABLE, Parameter, measure
+from layette.engine.measures.input_kinds import OF_TABLE, SAME, AgeAt, Flag, Lines, Of, Word
+from layette.engine.measures.registry import measure
 
 Risk: TypeAlias = Literal["none", "present"]
 CurveKey: TypeAlias = tuple[str, int, "Risk | None"]
@@ -100,14 +101,15 @@ class ThresholdSet:
 
 @measure(
     "threshold",
-    takes=(
-        Parameter("set", "table"),
-        Parameter("line", "literal"),
-        Parameter("age_h", "value", "h"),
-        Parameter("gestation_days", "value", "d"),
-        Parameter("risk", "flag", required=False),
-    ),
+    inputs=[
+        Lines("set", ThresholdSet),
+        Word("line", "line"),
+        AgeAt("of", "h"),
+        Of("gestation", "d", may_be_unknown=True),
+        Flag("risk", required=False),
+    ],
     unit=OF_TABLE,
+    says="a treatment line when `of` was measured, for `beyond`",
     source="the set's own: NICE CG98 (2023), or Kemper et al., Pediatrics 2022;150(3):e2022058859",
 )
 def threshold(
@@ -217,8 +219,9 @@ def beyond(value: Interval, line: Interval, strict: bool, less: Fraction | None 
 
 @measure(
     "margin",
-    takes=(Parameter("of", "value", OF_TABLE), Parameter("line", "value", OF_TABLE)),
-    unit=OF_TABLE,
+    inputs=[Of("of", SAME), Of("line", computed_by="threshold")],
+    unit=SAME,
+    says="how far the value lies above its line",
     source="arithmetic: value minus treatment line",
 )
 def margin(of: Interval, line: Interval) -> Interval:

@@ -54,14 +54,19 @@ def _finished(
     rules = _rules(instances, trees, [variable.full for variable in variables], conclusions)
     order, ring = in_order(rules)
     problems += _ring_problems(ring, instances)
-    check = ConditionCheck(variables, table, subjects)
-    for instance, rule in zip(instances, rules, strict=True):
-        problems += check.problems(instance, rule)
-    problems += check_replacements(instances)
-    problems += check_sides(instances, rules)
+    problems += _faults(instances, rules, ConditionCheck(variables, table, subjects))
     program = Program(variables, tuple(rules[k] for k in order), tuple(conclusions.values()))
     inexact = frozenset(rule.id for rule in rules if not _exact(rule, table))
     return Compiled(program, tuple(instances[k] for k in order), guards, table, inexact)
+
+
+def _faults(
+    instances: Sequence[Instance], rules: Sequence[CompiledRule], check: ConditionCheck
+) -> Iterator[PackProblem]:
+    for instance, rule in zip(instances, rules, strict=True):
+        yield from check.problems(instance, rule)
+    yield from check_replacements(instances)
+    yield from check_sides(instances, rules)
 
 
 def _rules(
@@ -91,7 +96,7 @@ def _compiled(
     full: Sequence[State],
     conclusions: Mapping[str, int],
 ) -> CompiledRule:
-    """Return one rule; ``replacements`` are the whole conditions of what replaces it."""
+    """Return one rule; ``replacements`` are the whole conditions of what replaces it, its own `unless` the last."""
     own = {normal_form(part, full) for part in _conjuncts(mine.whole)} if replacements else set()
     authored = tuple(
         AllOf(tuple(part for part in _conjuncts(tree) if normal_form(part, full) not in own)) for tree in replacements

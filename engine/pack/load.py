@@ -12,9 +12,9 @@ from importlib.resources.abc import Traversable
 from pathlib import Path as FilePath
 
 from layette.engine.errors import PackError, PackProblem
+from layette.engine.measures import REGISTRY
 from layette.engine.pack.checks.findings import check_findings, check_guards, check_normals
-from layette.engine.pack.checks.measures import check_measure_inputs
-from layette.engine.pack.checks.names import check_measures
+from layette.engine.pack.checks.measures import check_measure_inputs, check_measures
 from layette.engine.pack.checks.rules import check_conclusions, check_ids, check_rule
 from layette.engine.pack.checks.sources import check_settings
 from layette.engine.pack.checks.targets import check_anchors, check_targets
@@ -94,7 +94,8 @@ def _subjects(pack: WrittenPack) -> Subjects:
     bands = {}
     for name, measure in pack.measures.items():
         table = pack.tables.get(str((measure.model_extra or {}).get("table")))
-        if measure.compute == "size_for_gestation" and table is not None:
+        declared = REGISTRY.get(measure.compute)
+        if declared is not None and declared.gives == "category" and table is not None:
             bands[name] = tuple(getattr(table, "bands", ()))
     normals = {name: normal for area in pack.areas for name, normal in area.normal.items()}
     return Subjects(

@@ -10,7 +10,7 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
@@ -144,8 +144,11 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
     document = parse(text, place.name)
     problems += document.problems
     shape = check_shape(document, document.data, (), SiteShape, problems)
-    if shape is None:
-        return Site()
+    return Site() if shape is None else _site(shape, document, text, place, problems)
+
+
+def _site(shape: SiteShape, document: Document, text: str, place: FilePath, problems: list[PackProblem]) -> Site:
+    """Read the files that a site file names; its text and theirs make the digest."""
     _check_zone(shape, document, problems)
     tables: dict[str, Table] = {}
     for name, file in shape.tables.items():
@@ -178,11 +181,10 @@ def _site_table(
         return ""
     header = parse(header_text, header_place.name)
     problems += header.problems
-    data: Any = header.data
     if header.problems:
         return header_text + text
-    table, found = load_table(data if isinstance(data, Mapping) else {}, text, place.name, site_supplied=True)
-    problems += found
+    table, faults = load_table(header.data, text, place.name, site_supplied=True)
+    problems += faults
     if table is not None:
         tables[name] = table
     return header_text + text

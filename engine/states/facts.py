@@ -18,7 +18,7 @@ from layette.engine.measures import thresholds
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.views import NA, Entry, View
-from layette.engine.states.inputs import Clock, Result, Value, converted, in_unit
+from layette.engine.states.inputs import NewbornAges, Result, Value, converted, in_unit
 from layette.engine.states.looks import NOT_APPLICABLE, Looks
 from layette.engine.states.plan import StatesPlan
 from layette.engine.visit.recordings import Chosen, Readings, Where
@@ -29,7 +29,7 @@ PENDING = Result()
 
 
 class Facts:
-    """What one visit says about every variable of a pack; also what measures are computed from (`Sight`)."""
+    """What one visit says about every variable of a pack; also what measures are computed from (`MeasureInputs`)."""
 
     def __init__(self, plan: StatesPlan, visit: Visit, settings: Mapping[str, str]) -> None:
         """Look at ``visit`` through the pack of ``plan`` under ``settings``."""
@@ -39,7 +39,7 @@ class Facts:
         self.settings = settings
         self.filling = plan.filling(tuple(settings.items()))
         self.readings = Readings(visit, pack.findings)
-        self.clock = Clock(visit)
+        self.clock = NewbornAges(visit)
         self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
         self.numbers: dict[str, Value | None] = {}
         self.series: dict[str, list[Value]] = {}
@@ -168,7 +168,7 @@ class Facts:
     # What a measure sees
 
     def number(self, name: str) -> Value | None:
-        """Return the value of a finding, a view of it, or a measure; see `binding.Sight`."""
+        """Return the value of a finding, a view of it, or a measure; see `inputs.MeasureInputs`."""
         if name in self.numbers:
             return self.numbers[name]
         view = self.plan.view_of(name)

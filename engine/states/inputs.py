@@ -1,19 +1,17 @@
-"""How a measure is bound to findings: from the recordings of a visit to the inputs of a function, and back.
+"""What a measure is given of a visit, and what it gives: values with their times and recordings, ages, results.
 
-`engine.measures` knows numbers alone; `engine.bound_measures` says of each function what it is given.
+`engine.measures` knows numbers alone; `states.measures` takes them from here to its functions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 from layette.engine.exact.arithmetic import scale
 from layette.engine.exact.interval import NOTHING_KNOWN, Interval, Ratio, Span
 from layette.engine.exact.times import Moment, day_number
 from layette.engine.exact.units import convert, factor
-from layette.engine.measures import ages
 from layette.engine.visit.visit import Recorded, Visit
 
 
@@ -65,17 +63,18 @@ def elapsed(earlier: Moment, later: Moment, unit: int = HOUR) -> Interval:
     return Interval(lo, lo if earlier.exact and later.exact else Ratio(later.hi - earlier.lo, unit))
 
 
-class Clock:
+class NewbornAges:
     """The ages of one newborn at the moments of a visit, each computed once."""
 
     def __init__(self, visit: Visit) -> None:
         """Count from the birth that ``visit`` tells."""
         self.visit = visit
+        self._born = self._days_of(visit.born)
         self._hours: dict[tuple[int, int], Interval] = {}
         self._days: dict[tuple[int, int], Interval] = {}
 
     def hours(self, at: Moment) -> Interval:
-        """Return the age in hours at a moment; computed once."""
+        """Return the age in hours at a moment."""
         key = (at.lo, at.hi)
         found = self._hours.get(key)
         if found is None:
@@ -83,22 +82,30 @@ class Clock:
         return found
 
     def days(self, at: Moment) -> Interval:
-        """Return the age in calendar days at a moment."""
+        """Return the age in calendar days at a moment.
+
+        As `ages.age_days` gives it, but straight from the whole days of one visit.
+        """
         key = (at.lo, at.hi)
-        if key not in self._days:
-            self._days[key] = ages.age_days(self._day(at), self._day(self.visit.born))
-        return self._days[key]
+        found = self._days.get(key)
+        if found is None:
+            (first, last), (born_first, born_last) = self._days_of(at), self._born
+            lo = Ratio(first - born_last, 1)
+            exact = first == last and born_first == born_last
+            found = self._days[key] = Interval(lo, lo if exact else Ratio(last - born_first, 1))
+        return found
 
-    def _day(self, moment: Moment) -> Interval:
+    def _days_of(self, moment: Moment) -> tuple[int, int]:
+        """Return the ordinals of the first and the last calendar day on which a moment may lie."""
         first = day_number(moment.lo, self.visit.zone)
-        return Interval.one(first, first if moment.exact else day_number(moment.hi, self.visit.zone))
+        return first, first if moment.exact else day_number(moment.hi, self.visit.zone)
 
 
-class Sight(Protocol):
-    """What a binding can see of a visit."""
+class MeasureInputs(Protocol):
+    """What a measure can be given of a visit."""
 
     visit: Visit
-    clock: Clock
+    clock: NewbornAges
 
     def number(self, name: str) -> Value | None:
         """Return the value of a finding (a view in dots is allowed) or measure; None where there is none."""
@@ -121,32 +128,9 @@ class Sight(Protocol):
         ...
 
 
-Given = Mapping[str, Any]
-Compute = Callable[[Sight, Given], Result]
-
-
-@dataclass(frozen=True, slots=True)
-class Binding:
-    """The inputs that a measure takes in a pack, and how it is computed."""
-
-    compute: Compute
-    required: frozenset[str] = frozenset()
-    optional: frozenset[str] = frozenset()
-    of_findings: frozenset[str] = frozenset()
-
-
-BINDINGS: dict[str, Binding] = {}
-
-
-def bind(name: str, *, required: str = "", optional: str = "", findings: str = "") -> Callable[[Compute], Compute]:
-    """Register how measure ``name`` is given its inputs; the three lists are words separated by spaces."""
-
-    def register(compute: Compute) -> Compute:
-        words = [frozenset(text.split()) for text in (required, optional, findings)]
-        BINDINGS[name] = Binding(compute, *words)
-        return compute
-
-    return register
+Parameters = Mapping[str, Any]
+"""What the pack wrote for a measure: key and value."""
+Compute = Callable[[MeasureInputs, Parameters], Result]
 
 
 def in_unit(value: Value, to: str) -> Interval:

@@ -13,7 +13,7 @@ from layette.engine.logic.conditions import State
 from layette.engine.logic.program import NO, YES
 from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.pack.written.views import NA, Entry, VariableTable, View, run
-from layette.engine.states.inputs import Clock, elapsed
+from layette.engine.states.inputs import NewbornAges, elapsed
 from layette.engine.visit.recordings import NOTHING, Chosen, Readings
 from layette.engine.visit.visit import Recorded
 
@@ -24,7 +24,7 @@ class Looks:
     """The looks at the recordings of one visit."""
 
     def __init__(
-        self, readings: Readings, table: VariableTable, findings: Mapping[str, FindingShape], clock: Clock
+        self, readings: Readings, table: VariableTable, findings: Mapping[str, FindingShape], clock: NewbornAges
     ) -> None:
         """Look at ``readings``; ``clock`` tells ages."""
         self.readings = readings

@@ -11,9 +11,8 @@ from layette.engine.logic.conditions import AllOf, Node, State, Status, variable
 from layette.engine.logic.native import flag_of
 from layette.engine.logic.program import CompiledRule
 from layette.engine.logic.reference import ReferenceReader
-from layette.engine.pack.checks.names import inputs_of
 from layette.engine.pack.compiled import CompiledPack
-from layette.engine.pack.written.subjects import SEX
+from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.views import Entry, View
 from layette.engine.states.inputs import Compute
 from layette.engine.states.measures import BINDINGS

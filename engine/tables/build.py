@@ -45,17 +45,6 @@ def threshold_set(header: headers.SetHeader, sheet: Sheet) -> ThresholdSet | Non
     points = _wide(header, sheet) if isinstance(header.lines, Mapping) else _long(header, sheet)
     if not points or sheet.problems:
         return None
-    ages = scale_of(age for line in points.values() for age in line)
-    values = scale_of(value for line in points.values() for value, _ in line.values())
-    curves = {
-        key: Curve.through(
-            [(int(age * ages), int(value * values), row) for age, (value, row) in sorted(line.items())],
-            ages,
-            values,
-            header.between == "straight",
-        )
-        for key, line in points.items()
-    }
     return ThresholdSet(
         name=sheet.name,
         issuer=header.issuer,
@@ -66,7 +55,7 @@ def threshold_set(header: headers.SetHeader, sheet: Sheet) -> ThresholdSet | Non
         lines=tuple(header.lines),
         risks=header.risks or (None,),
         covers=_answered(header, points),
-        curves=curves,
+        curves=_curves(points, straight=header.between == "straight"),
         source=header.source,
         status=header.status,
         provenance=header.provenance,
@@ -80,6 +69,17 @@ def _answered(header: headers.SetHeader, points: _Points) -> tuple[int, int]:
     if header.after_last == "hold":
         return first, last
     return first, min(last, *(int(max(line)) for line in points.values()))
+
+
+def _curves(points: _Points, *, straight: bool) -> dict[CurveKey, Curve]:
+    """Return a curve for each line; all count ages and values in the same steps."""
+    ages = scale_of(age for line in points.values() for age in line)
+    values = scale_of(value for line in points.values() for value, _ in line.values())
+    curves = {}
+    for key, line in points.items():
+        steps = [(int(age * ages), int(value * values), row) for age, (value, row) in sorted(line.items())]
+        curves[key] = Curve.through(steps, ages, values, straight)
+    return curves
 
 
 def _wide(header: headers.SetHeader, sheet: Sheet) -> _Points:
@@ -116,8 +116,8 @@ def _week(row: Row, sheet: Sheet, gestations: Sequence[int]) -> int | None:
     last = gestations[-1]
     if row.cells["gestation_weeks"] == f">={last}":
         return last
-    found = sheet.choice(row, "gestation_weeks", [str(week) for week in gestations])
-    return None if found is None else int(found)
+    week = sheet.choice(row, "gestation_weeks", [str(week) for week in gestations])
+    return None if week is None else int(week)
 
 
 def _add(points: _Points, key: CurveKey, row: Row, sheet: Sheet, columns: tuple[str, str]) -> None:
@@ -136,7 +136,7 @@ def _by_sex_and_day(
     sheet: Sheet, axis: str, covers: tuple[int, int], columns: Sequence[str]
 ) -> list[list[list[Decimal]]] | None:
     """Return the cells as [sex][day][column], or None after reporting gaps, repeats and cells that are no numbers."""
-    found: dict[tuple[str, int], list[Decimal]] = {}
+    numbers: dict[tuple[str, int], list[Decimal]] = {}
     lines: dict[tuple[str, int], int] = {}
     for row in sheet.rows:
         sex, day = sheet.choice(row, "sex", _SEXES), sheet.whole(row, axis)
@@ -148,13 +148,13 @@ def _by_sex_and_day(
         if not covers[0] <= day <= covers[1]:
             sheet.report(row.line, axis, "table-value", f"{day} lies outside {covers[0]} to {covers[1]}")
         lines[sex, day] = row.line
-        found[sex, day] = [cell for cell in cells if cell is not None]
+        numbers[sex, day] = [cell for cell in cells if cell is not None]
     days = range(covers[0], covers[1] + 1)
     for sex in _SEXES:
-        missing = [day for day in days if (sex, day) not in found]
+        missing = [day for day in days if (sex, day) not in numbers]
         if missing:
             sheet.report(1, axis, "table-gap", f"{sex}: no row for {', '.join(map(str, missing[:5]))}" + _more(missing))
-    return None if sheet.problems else [[found[sex, day] for day in days] for sex in _SEXES]
+    return None if sheet.problems else [[numbers[sex, day] for day in days] for sex in _SEXES]
 
 
 def _more(missing: Sequence[int]) -> str:

@@ -40,7 +40,7 @@ the set answers no later age. A set without a risk split leaves
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import PurePosixPath
 from typing import Any, TypeAlias
 
@@ -51,8 +51,7 @@ from layette.engine.measures.birth_size import PercentileTable
 from layette.engine.measures.growth import LmsTable
 from layette.engine.measures.steps import StepTable
 from layette.engine.measures.thresholds import ThresholdSet
-from layette.engine.tables import build as from_sheet
-from layette.engine.tables import set_safety
+from layette.engine.tables import build, set_safety
 from layette.engine.tables.build import PrintedTable
 from layette.engine.tables.headers import (
     Header,
@@ -76,15 +75,16 @@ HEADER: TypeAdapter[SetHeader | LmsHeader | PercentilesHeader | StepsHeader | Pr
 
 
 def load_table(
-    header: Mapping[str, Any], csv_text: str, csv_name: str, *, site_supplied: bool = False
+    header: Any, csv_text: str, csv_name: str, *, site_supplied: bool = False
 ) -> tuple[Table | None, list[PackProblem]]:
     """Return the table of a header and its CSV, and every problem; None where there is a problem.
 
-    ``csv_name`` is the path that problems show; the table's name is its stem. Problems of the header carry the header's
-    file and line 1. ``site_supplied``: a set then needs provenance and two sign-offs. ``kind: rows`` is not read here.
+    ``header`` is what the YAML file holds, a mapping where it is right. ``csv_name`` is the path that problems show;
+    the table's name is its stem. Problems of the header carry the header's file and line 1. ``site_supplied``: a set
+    then needs provenance and two sign-offs. ``kind: rows`` is not read here.
     """
     try:
-        model = HEADER.validate_python(dict(header))
+        model = HEADER.validate_python(header)
     except ValidationError as error:
         return None, _header_problems(error, csv_name)
     sheet = Sheet.read(csv_text, csv_name)
@@ -100,17 +100,17 @@ def load_table(
 def _build(header: Header, sheet: Sheet) -> Table | None:
     match header:
         case SetHeader():
-            return from_sheet.threshold_set(header, sheet)
+            return build.threshold_set(header, sheet)
         case LmsHeader():
-            return from_sheet.lms_table(header, sheet)
+            return build.lms_table(header, sheet)
         case PercentilesHeader():
-            return from_sheet.percentile_table(header, sheet)
+            return build.percentile_table(header, sheet)
         case StepsHeader():
-            return from_sheet.step_table(header, sheet)
+            return build.step_table(header, sheet)
         case PrintedHeader():
-            return from_sheet.printed_table(header, sheet)
+            return build.printed_table(header, sheet)
         case SanityHeader():
-            return from_sheet.sanity_table(header, sheet)
+            return build.sanity_table(header, sheet)
 
 
 def check_set(
@@ -135,11 +135,8 @@ def _header_file(csv_name: str) -> str:
 def _header_problems(error: ValidationError, csv_name: str) -> list[PackProblem]:
     tags = {"set", "reference", "sanity", "lms", "percentiles", "steps", "printed"}
     file = _header_file(csv_name)
-    found: list[PackProblem] = []
-    for item in error.errors(include_url=False):
-        key = ".".join(str(part) for part in item["loc"] if part not in tags)
-        found.append(PackProblem(file, 1, key or "header", "shape", item["msg"]))
-    return found
+    keys = [(".".join(str(part) for part in item["loc"] if part not in tags), item["msg"]) for item in error.errors()]
+    return [PackProblem(file, 1, key or "header", "shape", message) for key, message in keys]
 
 
 def _signatures(header: SetHeader, csv_name: str, site_supplied: bool) -> list[PackProblem]:

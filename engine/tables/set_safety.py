@@ -143,9 +143,8 @@ def _far(table: ThresholdSet, point: SanityPoint, figure: SanityTable) -> Iterat
             continue
         here = convert(value_at(curve, point.age), table.unit, figure.unit)
         if abs(here - point.value) > point.within:
-            found, near = float(here), float(point.value)
-            key = _named((point.line, week, point.risk))
-            message = f"{key} is {found:g} at {float(point.age):g} h; {figure.name} gives about {near:g}"
+            line, near = _named((point.line, week, point.risk)), float(point.value)
+            message = f"{line} is {float(here):g} at {float(point.age):g} h; {figure.name} gives about {near:g}"
             yield Fault(_row_at(curve, point.age), "value", f"{message}, and {float(point.within):g} is allowed")
 
 

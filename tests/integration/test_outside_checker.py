@@ -10,7 +10,7 @@ import json
 import re
 import subprocess
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,10 +21,28 @@ from support.shipped_examples import NAMES
 
 from layette.mapping.cli import main
 
+pytestmark = pytest.mark.xdist_group("outside-checker")
+
 CORE = "google/fhir/r4/data/hl7.fhir.r4.core.tgz"
 RUNNER = Path(__file__).with_name("pyrofile_run.py")
 BIG = 150_000
 """Bytes above which it takes minutes for one resource: these are left to our validator, the schemas and the XSD."""
+
+
+@dataclass(frozen=True)
+class Checker:
+    """The running validator, and the file with what it says on stderr."""
+
+    running: subprocess.Popen[str]
+    said: Path
+
+    def validate(self, out: Path, names: list[Path]) -> None:
+        """Have the files validated, and their issues written to ``out``."""
+        assert self.running.stdin is not None
+        assert self.running.stdout is not None
+        self.running.stdin.write(json.dumps([str(place) for place in (out, *names)]) + "\n")
+        self.running.stdin.flush()
+        assert self.running.stdout.readline() == "written\n", self.said.read_text(encoding="utf-8")[-2000:]
 
 
 @dataclass(frozen=True)
@@ -66,16 +84,27 @@ def core() -> Path:
     return place
 
 
-def verdict(core: Path, folder: Path, resources: Iterable[Any]) -> list[dict[str, Any]]:
+@pytest.fixture(scope="module")
+def checker(core: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Checker]:
+    """The validator, started once: loading the core package takes longer than all that it is asked here."""
+    said = tmp_path_factory.mktemp("checker") / "stderr"
+    command = [str(tools.python_with("pyrofile-validator", "0.3.0")), str(RUNNER), str(core)]
+    with (
+        said.open("w") as stderr,
+        subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=stderr, text=True) as running,
+    ):
+        yield Checker(running, said)
+        running.stdin.close()
+
+
+def verdict(checker: Checker, folder: Path, resources: Iterable[Any]) -> list[dict[str, Any]]:
     """Return the errors that it reports on any of the resources."""
     names = []
     for index, resource in enumerate(resources):
         names.append(folder / f"{index}-{resource['resourceType']}.json")
         names[-1].write_text(json.dumps(resource), encoding="utf-8")
     out = folder / "issues"
-    command = [tools.python_with("pyrofile-validator", "0.3.0"), RUNNER, core, out, *names]
-    ended = subprocess.run(list(map(str, command)), capture_output=True, text=True, check=False)
-    assert ended.returncode == 0, ended.stderr[-2000:]
+    checker.validate(out, names)
     found = json.loads(out.read_text(encoding="utf-8"))
     assert len(found) == len(names)
     return [issue for issues in found.values() for issue in issues if issue["severity"] == "error"]
@@ -90,17 +119,17 @@ def entries(name: str) -> list[Any]:
     return [visits.plain(entry["resource"]) for entry in visits.posted(name)["entry"]]
 
 
-def test_one_resource_of_each_kind_has_no_unexplained_error(core: Path, tmp_path: Path) -> None:
+def test_one_resource_of_each_kind_has_no_unexplained_error(checker: Checker, tmp_path: Path) -> None:
     kinds = {resource["resourceType"]: resource for name in NAMES for resource in entries(name)}
-    assert [issue for issue in verdict(core, tmp_path, kinds.values()) if explained(issue) is None] == []
+    assert [issue for issue in verdict(checker, tmp_path, kinds.values()) if explained(issue) is None] == []
 
 
 @pytest.mark.slow
-def test_nothing_that_goes_out_has_an_unexplained_error(core: Path, tmp_path: Path) -> None:
+def test_nothing_that_goes_out_has_an_unexplained_error(checker: Checker, tmp_path: Path) -> None:
     made = [resource for name in NAMES for resource in entries(name)]
     assert main(["export", "--out", str(tmp_path / "pack")]) == 0
     files = [path for path in sorted((tmp_path / "pack").glob("*.json")) if path.stat().st_size <= BIG]
     assert len(files) > 400
-    issues = verdict(core, tmp_path, [*made, *(json.loads(path.read_text(encoding="utf-8")) for path in files)])
+    issues = verdict(checker, tmp_path, [*made, *(json.loads(path.read_text(encoding="utf-8")) for path in files)])
     assert [issue for issue in issues if explained(issue) is None] == []
     assert {explained(issue) for issue in issues} == set(EXPLAINED), "an explanation that is no longer needed"

@@ -22,6 +22,7 @@ from layette.mapping.cli import main
 from layette.mapping.door import OutputError
 from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.xml import to_xml
+from layette.mapping.intake import CallerSays, take
 from layette.mapping.read import read
 from layette.mapping.validate import validate
 
@@ -114,6 +115,16 @@ def test_everything_that_is_wrong_is_told_at_once_with_the_account() -> None:
     entries = {problem.path.split("]")[0] for problem in error.problems}
     assert account.startswith("58 entries read: ")
     assert account.endswith(f", {len(entries)} refused.")
+
+
+def test_what_the_check_of_fhir_refuses_travels_in_the_visit_too() -> None:
+    bundle = loads(JAUNDICED.read_bytes())
+    bundle["entry"][0]["resource"]["birthPlace"] = "here"
+    intake = take(bundle, ship(), "https://layette.example/fhir", CallerSays())
+    assert [problem.code for problem in intake.problems] == ["invalid-fhir"]
+    with pytest.raises(InputError) as caught:
+        ship().assess(intake.visit)
+    assert caught.value.problems == intake.problems
 
 
 def test_bytes_and_what_was_parsed_give_the_same_answer() -> None:

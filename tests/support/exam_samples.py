@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from random import Random
 from typing import Any
 
@@ -106,9 +107,15 @@ def _time(draw: Random) -> Resource:
     return {"time": moment.isoformat() if draw.random() < 0.8 else moment.date().isoformat()}
 
 
+@lru_cache(maxsize=1)
+def questionnaire(pack: Pack) -> Resource:
+    """The exam of a pack, exported once for all responses to it."""
+    return next(one for one in export(pack) if one["resourceType"] == "Questionnaire")
+
+
 def response(pack: Pack, visit: Resource, status: str = "completed") -> Resource:
     """The same facts as a response, item by item along the exam as it is exported; every fact must find its place."""
-    exam = next(one for one in export(pack) if one["resourceType"] == "Questionnaire")
+    exam = questionnaire(pack)
     facts: dict[str, list[Resource]] = {"sex_at_birth": [_coded("sex_at_birth", visit["sex_at_birth"])]}
     for name, readings in visit["findings"].items():
         for reading in readings:

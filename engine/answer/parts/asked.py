@@ -8,7 +8,7 @@ from layette.engine.answer.parts.context import Context, WantedInput
 from layette.engine.answer.parts.words import label_of
 from layette.engine.logic.conditions import AllOf, evaluate, tests
 from layette.engine.logic.residual import residual
-from layette.engine.pack.checks.names import inputs_of
+from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.views import View
 
 

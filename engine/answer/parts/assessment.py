@@ -372,8 +372,9 @@ class Explanation(Part):
 class Assessment(Part):
     """All that one visit gives, in the order in which people need it; what only explains is made when asked for.
 
-    ``do`` is proposed, by deadline; ``to_judge`` a person reads before they leave; ``to_chase`` was ordered and is
-    overdue; ``standing`` is answered by an order that was placed, declined or done already. ``contacts`` are the site's. What explains it stands in ``detail`` and is reached by its own name (``trace``, ``steps``, ``answers``, …).
+    ``do`` is proposed, by deadline; ``to_judge`` a person reads before they leave; ``to_chase`` is ordered and
+    overdue; ``standing`` is answered by an order that was placed, declined or done. ``contacts`` are the site's.
+    What explains it stands in ``detail`` and is reached by its own name (``trace``, ``steps``, ``answers``, …).
     """
 
     layette_assessment: int = SCHEMA_VERSION

@@ -6,7 +6,7 @@ from datetime import tzinfo
 from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import Window
-from layette.engine.exact.times import Amount, amount_of, stamp
+from layette.engine.exact.times import Duration, amount_of, stamp
 from layette.engine.pack.written.rule_shapes import WindowShape
 
 
@@ -14,8 +14,8 @@ class WrittenWindow(NamedTuple):
     """A window as it is written, with its words."""
 
     after: str
-    start: Amount | None
-    until: Amount | None
+    start: Duration | None
+    until: Duration | None
     text: str
 
 

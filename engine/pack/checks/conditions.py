@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from layette.engine.errors import PackProblem
-from layette.engine.logic.conditions import AllOf, AnyOf, Node, State, evaluate
+from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, evaluate
 from layette.engine.logic.normal_form import normal_form
 from layette.engine.logic.program import NO, CompiledRule, Variable
 from layette.engine.logic.rete_terms import check_limits
@@ -63,21 +63,30 @@ def _unexamined(full: Sequence[State], table: VariableTable, subjects: Subjects)
 
 
 def _never(node: Node) -> bool:
-    if isinstance(node, AllOf):
-        return any(_never(part) for part in node.parts)
-    if isinstance(node, AnyOf):
-        return all(_never(part) for part in node.parts)
-    return getattr(node, "mask", 1) == 0
+    """Whether no value of any variable satisfies a condition in normal form."""
+    match node:
+        case AllOf(parts):
+            return any(map(_never, parts))
+        case AnyOf(parts):
+            return all(map(_never, parts))
+        case Among(_, mask):
+            return mask == 0
+        case Not():
+            raise ValueError("a condition in normal form has no negation")
 
 
 def _always(node: Node, variables: Sequence[Variable]) -> bool:
-    if isinstance(node, AllOf):
-        return all(_always(part, variables) for part in node.parts)
-    if isinstance(node, AnyOf):
-        return any(_always(part, variables) for part in node.parts)
-    var, mask = getattr(node, "var", 0), getattr(node, "mask", 0)
-    skip = 1 if variables[var].atoms[0] == DOES_NOT_APPLY else 0
-    return bool(mask | skip == variables[var].full)
+    """Whether every value satisfies a condition in normal form, "does not apply" aside."""
+    match node:
+        case AllOf(parts):
+            return all(_always(part, variables) for part in parts)
+        case AnyOf(parts):
+            return any(_always(part, variables) for part in parts)
+        case Among(var, mask):
+            aside = NA if variables[var].atoms[0] == DOES_NOT_APPLY else 0
+            return mask | aside == variables[var].full
+        case Not():
+            raise ValueError("a condition in normal form has no negation")
 
 
 def check_sides(instances: Sequence[Instance], rules: Sequence[CompiledRule]) -> Iterator[PackProblem]:

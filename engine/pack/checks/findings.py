@@ -7,11 +7,10 @@ from fractions import Fraction
 
 from layette.engine.errors import PackProblem
 from layette.engine.exact.units import UnitMismatchError, convert
-from layette.engine.pack.checks.names import inputs_of
 from layette.engine.pack.checks.sources import check_codes
 from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.shapes import FindingShape, NormalShape, NumberShape, listed
-from layette.engine.pack.written.subjects import SEX
+from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.pack.written.yaml_nodes import Document, Path
 

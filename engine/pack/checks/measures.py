@@ -1,34 +1,99 @@
-"""Whether the inputs of a pack's measures hang together: views that exist, tables of the right kind, known words."""
+"""Whether a pack's measures give their functions what these declare: keys, names, views, units, tables, words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from layette.engine.errors import PackProblem
-from layette.engine.exact.units import UnitMismatchError, seconds
-from layette.engine.measures.birth_size import PercentileTable
-from layette.engine.measures.growth import LmsTable
-from layette.engine.measures.steps import StepTable
-from layette.engine.measures.thresholds import ThresholdSet
+from layette.engine.exact.units import UnitMismatchError, convert, seconds
+from layette.engine.measures import REGISTRY
+from layette.engine.measures.input_kinds import (
+    AS_IT_IS,
+    BIRTH,
+    OF_TABLE,
+    SAME,
+    AmountOfTime,
+    Key,
+    Lines,
+    Of,
+    Pair,
+    Table,
+    Word,
+)
+from layette.engine.measures.registry import MeasureFunction
 from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.written.shapes import FindingShape, MeasureShape, SettingShape, SourceShape, listed
-from layette.engine.pack.written.yaml_nodes import Document, Path
-from layette.engine.tables.load import Table
+from layette.engine.pack.written.subjects import inputs_of
+from layette.engine.pack.written.yaml_nodes import Document
+from layette.engine.tables.load import Table as LoadedTable
 
-TABLE_OF: Mapping[str, type[Any]] = {
-    "zscore": LmsTable,
-    "centile": LmsTable,
-    "size_for_gestation": PercentileTable,
-    "expected_count": StepTable,
-    "feed_volume_per_feed": StepTable,
-    "feed_volume_per_day": StepTable,
-}
-COLUMNS_OF: Mapping[str, tuple[str, ...]] = {
-    "feed_volume_per_feed": ("per_feed",),
-    "feed_volume_per_day": ("per_kg", "most"),
-}
-SINCE = ("earlier", "nadir", "birth")
+
+@dataclass(frozen=True)
+class _Measure:
+    """A measure as the pack writes it, beside what its function declares."""
+
+    name: str
+    shape: MeasureShape
+    declared: MeasureFunction
+    document: Document
+
+    @property
+    def given(self) -> Mapping[str, Any]:
+        """What stands under each key."""
+        return self.shape.model_extra or {}
+
+    def problem(self, key: str, code: str, message: str) -> PackProblem:
+        """Return a problem at one key; at the measure itself without."""
+        return self.document.problem((self.name, key) if key else (self.name,), code, message)
+
+
+def check_measures(
+    measures: Mapping[str, MeasureShape], document: Document, known: Collection[str], tables: Iterable[str]
+) -> Iterator[PackProblem]:
+    """Yield measures whose function, keys or table do not exist, and rings of measures.
+
+    ``known`` are the findings and conclusions.
+    """
+    listed_tables = {*tables}
+    for name, shape in measures.items():
+        if name in known:
+            yield document.problem((name,), "duplicate-id", f"'{name}' is a finding already")
+        if shape.compute not in REGISTRY:
+            message = f"the engine has no measure '{shape.compute}'"
+            yield document.problem((name, "compute"), "unknown-function", message)
+            continue
+        yield from _keys(_Measure(name, shape, REGISTRY[shape.compute], document), known, listed_tables)
+    for name in ring(measures):
+        yield document.problem((name,), "cycle", f"the measure '{name}' depends on itself")
+
+
+def _keys(measure: _Measure, known: Collection[str], tables: Collection[str]) -> Iterator[PackProblem]:
+    given, declared = measure.given, measure.declared
+    for written in given:
+        if written not in declared.keys:
+            yield measure.problem(written, "unknown-function", f"'{declared.name}' takes no '{written}'")
+    for name, key in declared.keys.items():
+        if key.required and name not in given:
+            yield measure.problem("", "unknown-function", f"'{declared.name}' needs '{name}'")
+        if key.names == "flag" and name in given and str(given[name]) not in known:
+            yield measure.problem(name, "unknown-finding", f"no finding or conclusion '{given[name]}'")
+    for table in declared.of_kind(Table):
+        if table.key in given and str(given[table.key]) not in tables:
+            yield measure.problem(table.key, "file-missing", f"no table '{given[table.key]}' is listed")
+
+
+def ring(measures: Mapping[str, MeasureShape]) -> list[str]:
+    """Return the measures that depend on themselves."""
+    left = dict(measures)
+    while True:
+        free = [name for name, shape in left.items() if not any(i in left for i in inputs_of(shape))]
+        if not free:
+            return list(left)
+        for name in free:
+            del left[name]
 
 
 def check_measure_inputs(
@@ -37,87 +102,148 @@ def check_measure_inputs(
     findings: Mapping[str, FindingShape],
     settings: Mapping[str, SettingShape],
     sources: Mapping[str, SourceShape],
-    tables: Mapping[str, Table],
+    tables: Mapping[str, LoadedTable],
 ) -> Iterator[PackProblem]:
-    """Yield what is wrong with the inputs of measures, beside names that do not exist."""
+    """Yield what is wrong with what stands under the keys of measures."""
     for name, shape in measures.items():
         yield from check_sources(document, (name, "source"), listed(shape.source), sources)
-        given = dict(shape.model_extra or {})
-        for key, value in given.items():
-            if str(value).split(".")[0] in findings:
-                yield from _view(str(value), findings, document, (name, key))
-        yield from _table(shape, given, document, name, tables)
-        yield from _words(shape, given, document, name, settings, tables, measures)
-        if shape.compute == "threshold":
-            yield from _issuers(settings.get(str(given.get("set"))), sources, tables, document, name)
+        if shape.compute not in REGISTRY:
+            continue
+        measure = _Measure(name, shape, REGISTRY[shape.compute], document)
+        for key in measure.declared.keys.values():
+            if key.names and key.name in measure.given:
+                yield from _subject(measure, key, findings, measures)
+        yield from _units(measure, findings, measures, tables)
+        yield from _table(measure, tables)
+        yield from _words(measure)
+        yield from _lines(measure, settings, sources, tables)
 
 
-def _view(written: str, findings: Mapping[str, FindingShape], document: Document, path: Path) -> Iterator[PackProblem]:
+def _subject(
+    measure: _Measure, key: Key, findings: Mapping[str, FindingShape], measures: Mapping[str, MeasureShape]
+) -> Iterator[PackProblem]:
+    """Yield a key that names what the function cannot be given, or a view that there is not."""
+    written = str(measure.given[key.name])
+    subject = written.split(".")[0]
+    if subject in findings:
+        yield from _view(measure, key, written, findings[subject])
+        if key.names == "flag" and not {"yes", "no"} <= {*(findings[subject].values or ())}:
+            yield measure.problem(key.name, "unknown-value", f"'{subject}' is not answered by yes or no")
+        if key.names != "flag" and findings[subject].number is None:
+            yield measure.problem(key.name, "unknown-value", f"'{subject}' is no number")
+    elif subject in measures and key.names == "recordings":
+        message = f"'{measure.declared.name}' compares recordings; the measure '{subject}' has none"
+        yield measure.problem(key.name, "unknown-view", message)
+    elif subject not in measures and key.names != "flag":
+        yield measure.problem(key.name, "unknown-finding", f"no finding or measure '{subject}'")
+    by = {one.key: one.computed_by for one in measure.declared.of_kind(Of)}.get(key.name)
+    computed = measures[subject].compute if subject in measures else ""
+    if by and computed != by and subject in {*findings, *measures}:
+        yield measure.problem(key.name, "unknown-function", f"'{key.name}' is a measure that computes a {by}")
+
+
+def _view(measure: _Measure, key: Key, written: str, finding: FindingShape) -> Iterator[PackProblem]:
     subject, *words = written.split(".")
-    readings = findings[subject].readings
+    readings, sides = finding.readings, finding.sides or ()
     attempts = [str(n + 1) for n in range(readings.at_most)] if readings else []
-    known = ["earlier", *(findings[subject].sides or ()), *attempts, *(readings.parts if readings else ())]
+    known = ["earlier", *sides, *attempts, *(readings.parts if readings else ())] if key.names == "number" else []
     for word in words:
         if word not in known:
-            yield document.problem(path, "unknown-view", f"'{subject}' has no view '.{word}' for a measure")
-    if readings and not (len(words) == 2 and words[0] in attempts and words[1] in readings.parts):
+            yield measure.problem(key.name, "unknown-view", f"'{subject}' has no view '.{word}' for a measure")
+    if key.names != "number" and (readings or sides):
+        message = f"'{measure.declared.name}' looks at '{subject}' as a whole, and it has parts or sides"
+        yield measure.problem(key.name, "unknown-view", message)
+    elif readings and not (len(words) == 2 and words[0] in attempts and words[1] in readings.parts):
         example = f"{subject}.1.{readings.parts[0]}"
-        yield document.problem(path, "unknown-view", f"'{subject}' is read in parts: write '{example}'")
+        yield measure.problem(key.name, "unknown-view", f"'{subject}' is read in parts: write '{example}'")
+    elif sides and not {*words} & {*sides}:
+        yield measure.problem(key.name, "unknown-view", f"'{subject}' has sides: write '{subject}.{sides[0]}'")
 
 
-def _table(
-    shape: MeasureShape, given: Mapping[str, Any], document: Document, name: str, tables: Mapping[str, Table]
-) -> Iterator[PackProblem]:
-    table, wanted = tables.get(str(given.get("table"))), TABLE_OF.get(shape.compute)
-    if table is None or wanted is None:
-        return
-    if not isinstance(table, wanted):
-        message = f"'{shape.compute}' cannot read table '{given['table']}', which is of another kind"
-        yield document.problem((name, "table"), "unknown-function", message)
-    elif isinstance(table, StepTable):
-        for column in COLUMNS_OF.get(shape.compute, (str(given.get("column")),)):
-            if column not in table.columns:
-                message = f"table '{given['table']}' has no column '{column}': {', '.join(table.columns)}"
-                yield document.problem((name, "column"), "unknown-function", message)
-
-
-def _issuers(
-    setting: SettingShape | None,
-    sources: Mapping[str, SourceShape],
-    tables: Mapping[str, Table],
-    document: Document,
-    name: str,
-) -> Iterator[PackProblem]:
-    """A choice's own source says whose rules may use its lines; a table of another issuer must not slip in there."""
-    for slug, choice in setting.choices.items() if setting else ():
-        table = tables.get(slug)
-        issuers = {sources[s].issuer for s in listed(choice.source) if s in sources}
-        if isinstance(table, ThresholdSet) and table.issuer not in issuers:
-            message = f"the lines '{slug}' are of issuer '{table.issuer}', the source of that choice is not"
-            yield document.problem((name, "set"), "threshold-set", message)
-
-
-def _words(
-    shape: MeasureShape,
-    given: Mapping[str, Any],
-    document: Document,
-    name: str,
-    settings: Mapping[str, SettingShape],
-    tables: Mapping[str, Table],
+def _units(
+    measure: _Measure,
+    findings: Mapping[str, FindingShape],
     measures: Mapping[str, MeasureShape],
+    tables: Mapping[str, LoadedTable],
 ) -> Iterator[PackProblem]:
-    if shape.compute == "gain_per_day" and given.get("since", SINCE[0]) not in SINCE:
-        yield document.problem((name, "since"), "unknown-function", f"'since' is one of {', '.join(SINCE)}")
-    if "at_least_apart" in given:
+    """Yield values that can never be turned into the unit that the function takes them in."""
+    units = {key: _unit(str(written).split(".")[0], findings, measures) for key, written in measure.given.items()}
+    of_tables = [(tables.get(str(measure.given.get(one.key))), one.kind) for one in measure.declared.of_kind(Table)]
+    of_table = next((table.unit for table, kind in of_tables if isinstance(table, kind)), None)
+    shared = {SAME: units.get(measure.declared.as_it_is), OF_TABLE: of_table}
+    wanted = [(one.key, shared.get(one.unit, one.unit)) for one in measure.declared.of_kind(Of)]
+    for pair in measure.declared.of_kind(Pair):
+        wanted += [(pair.of, pair.unit), ("from", pair.unit)]
+    for key, to in wanted:
+        unit = units.get(key)
         try:
-            seconds(str(given["at_least_apart"]))
+            if unit and to and to != AS_IT_IS:
+                convert(Fraction(1), unit, to)
         except UnitMismatchError as error:
-            yield document.problem((name, "at_least_apart"), "unknown-unit", str(error))
-    if shape.compute == "threshold" and "set" in given:
-        chosen = str(given["set"])
-        if chosen not in settings and not isinstance(tables.get(chosen), ThresholdSet):
+            yield measure.problem(key, "unknown-unit", str(error))
+
+
+def _unit(subject: str, findings: Mapping[str, FindingShape], measures: Mapping[str, MeasureShape]) -> str | None:
+    """Return the unit of a number, None where only a table knows it."""
+    if subject in findings:
+        number = findings[subject].number
+        return number.unit if number else None
+    declared = REGISTRY.get(measures[subject].compute) if subject in measures else None
+    return None if declared is None or declared.unit in (SAME, OF_TABLE) else declared.unit
+
+
+def _table(measure: _Measure, tables: Mapping[str, LoadedTable]) -> Iterator[PackProblem]:
+    chosen = tuple(str(measure.given.get(word.key)) for word in measure.declared.of_kind(Word) if word.of == "column")
+    for declared in measure.declared.of_kind(Table):
+        written = measure.given.get(declared.key)
+        table = tables.get(str(written))
+        if table is not None and not isinstance(table, declared.kind):
+            message = f"'{measure.declared.name}' cannot read table '{written}', which is of another kind"
+            yield measure.problem(declared.key, "unknown-function", message)
+        elif table is not None:
+            for column in (*declared.columns, *chosen):
+                if column not in getattr(table, "columns", ()):
+                    message = f"table '{written}' has no column '{column}': {', '.join(table.columns)}"
+                    yield measure.problem("column", "unknown-function", message)
+
+
+def _words(measure: _Measure) -> Iterator[PackProblem]:
+    """Yield a word that is none of those to choose from, and an amount of time that is none."""
+    given = measure.given
+    amounts = [one.key for one in measure.declared.of_kind(AmountOfTime)]
+    for pair in measure.declared.of_kind(Pair):
+        amounts.append("at_least_apart")
+        since = given.get("since")
+        if pair.since and since is not None and since not in pair.since:
+            yield measure.problem("since", "unknown-function", f"'since' is one of {', '.join(pair.since)}")
+        elif since is not None and (since == BIRTH) != ("from" in given):
+            message = f"'from' belongs to 'since: {BIRTH}', and is needed there"
+            yield measure.problem("since", "unknown-function", message)
+    for key in amounts:
+        try:
+            seconds(str(given.get(key, "0 h")))
+        except UnitMismatchError as error:
+            yield measure.problem(key, "unknown-unit", str(error))
+
+
+def _lines(
+    measure: _Measure,
+    settings: Mapping[str, SettingShape],
+    sources: Mapping[str, SourceShape],
+    tables: Mapping[str, LoadedTable],
+) -> Iterator[PackProblem]:
+    """Yield a set that is none, and sets of another issuer than their setting says.
+
+    A choice's own source says whose rules may use its lines; a table of another issuer must not slip in there.
+    """
+    for lines in measure.declared.of_kind(Lines):
+        chosen = str(measure.given.get(lines.key))
+        if lines.key in measure.given and chosen not in settings and not isinstance(tables.get(chosen), lines.kind):
             message = f"'{chosen}' is neither a setting nor a set of treatment lines"
-            yield document.problem((name, "set"), "unknown-setting", message)
-    line = measures.get(str(given.get("line")))
-    if shape.compute == "margin" and line is not None and line.compute != "threshold":
-        yield document.problem((name, "line"), "unknown-function", "'line' is a measure that computes a threshold")
+            yield measure.problem(lines.key, "unknown-setting", message)
+        for slug, choice in settings[chosen].choices.items() if chosen in settings else ():
+            table = tables.get(slug)
+            issuers = {sources[s].issuer for s in listed(choice.source) if s in sources}
+            if isinstance(table, lines.kind) and table.issuer not in issuers:
+                message = f"the lines '{slug}' are of issuer '{table.issuer}', the source of that choice is not"
+                yield measure.problem(lines.key, "threshold-set", message)

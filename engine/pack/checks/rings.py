@@ -16,12 +16,12 @@ def in_rings(leads_to: Mapping[str, Sequence[str]]) -> frozenset[str]:
         for other in others:
             comes_from.setdefault(other, []).append(name)
     placed: set[str] = set()
-    found: set[str] = set()
+    ringed: set[str] = set()
     for name in reversed(_ended(leads_to)):
         ring = _reached(name, comes_from, placed)
         if len(ring) > 1 or name in leads_to.get(name, ()):
-            found.update(ring)
-    return frozenset(found)
+            ringed.update(ring)
+    return frozenset(ringed)
 
 
 def _ended(leads_to: Mapping[str, Iterable[str]]) -> list[str]:

@@ -154,12 +154,12 @@ _BY_PATTERN = {
 
 def _worded(item: ErrorDetails) -> str:
     """Say what would be right, and what was found."""
-    message, found = item["msg"], item["input"]
+    message, value = item["msg"], item["input"]
     if item["type"] == "string_pattern_mismatch":
         message = "expected " + _BY_PATTERN.get(item["ctx"]["pattern"], item["ctx"]["pattern"])
     elif item["type"] == "extra_forbidden":
         return f"'{item['loc'][-1]}' is no key here"
     elif item["type"] == "missing":
         return f"the key '{item['loc'][-1]}' is missing"
-    shown = "" if isinstance(found, dict | list) else f" (found {found!r})"
+    shown = "" if isinstance(value, dict | list) else f" (found {value!r})"
     return f"{message[0].lower()}{message[1:]}{shown}"

@@ -110,15 +110,15 @@ def _lookups(header: RowsHeader, bands: list[_Band], sheet: Sheet) -> Iterator[S
     for band in sorted(bands, key=lambda b: (b.low is not None, b.low or 0)):
         target = (band.row.cells[target_column] if target_column else "") or header.target or ""
         groups.setdefault(target, []).append(band)
-    for target, found in groups.items():
-        if len(found) < 2 or len(found) == len(bands) or not target:
+    for target, rows in groups.items():
+        if len(rows) < 2 or len(rows) == len(bands) or not target:
             continue
-        said = [(b.row.cells[priority_column] if priority_column else "") or header.priority for b in found]
+        said = [(b.row.cells[priority_column] if priority_column else "") or header.priority for b in rows]
         ranks = [PRIORITIES.index(priority) for priority in said if priority in PRIORITIES]
         consequence = {header.verb: target, "priority": PRIORITIES[max(ranks)] if ranks else None}
         name, title = ANY + target.replace("_", "-"), f"{header.title}, whichever row it is"
-        spans = [_bounds(band.low, band.high) for band in found]
-        yield _shape(header, sheet, name, title, header.because, spans, consequence), found[0].row.line
+        spans = [_bounds(band.low, band.high) for band in rows]
+        yield _shape(header, sheet, name, title, header.because, spans, consequence), rows[0].row.line
 
 
 def _bounds(low: Fraction | None, high: Fraction | None) -> dict[str, float]:

@@ -131,7 +131,7 @@ class TargetShape(Shape):
     ``conclusion`` targets do not exist: a conclusion is a finding that rules derive, declared by `conclude`.
     """
 
-    kind: Literal["refer", "order", "recheck", "guide", "reassure", "avoid"]
+    kind: Kind
     label: str
     subject: Literal["baby", "mother"] = "baby"
     codes: dict[str, CodeValue] = Field(default_factory=dict)

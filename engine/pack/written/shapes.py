@@ -1,7 +1,8 @@
 """The shapes of a rule pack as it is written: what stands in its YAML files.
 
-These models check shape alone (keys, kinds, closed lists); what the names refer to is checked by
-`engine.pack`. The published JSON Schema of a pack (`schemas/pack.schema.json`) is generated from them.
+These models, and those of rules and targets in `rule_shapes`, check shape alone (keys, kinds, closed lists); what the
+names refer to is checked in `engine/pack/checks`. The published JSON Schema of a pack (`schemas/pack.schema.json`) is
+generated from them.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ Days = Annotated[str, StringConstraints(pattern=r"^\d{1,5} d$")]
 Elapsed = Annotated[str, StringConstraints(pattern=r"^(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk)$")]
 """An `Amount` without calendar months."""
 Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_a_date)]
-FileName = Annotated[str, StringConstraints(pattern=r"^[^/\\:.]+(\.[^/\\:.]+)+$")]
+FileName = Annotated[str, StringConstraints(pattern=r"^[^/\\:.]+(\.[^/\\:.]+)*$")]
 """A file of the pack by its name alone: the folder follows from the key, and nothing outside the pack is read."""
 Offset = Annotated[
     str, StringConstraints(pattern=r"^-?(\d{1,6}(\.\d{1,6})? (s|min|h|d)|\d{1,4}(\.\d{1,6})? wk|\d{1,3} mo)$")

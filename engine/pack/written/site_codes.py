@@ -46,11 +46,11 @@ def read_codes(place: FilePath, problems: list[PackProblem]) -> tuple[tuple[Loca
     problems += sheet.problems
     if sheet.problems:
         return (), text
-    found = []
+    codes = []
     for row in sheet.rows:
         system, code, finding, value, unit = (row.cells[column] for column in COLUMNS)
-        found.append(LocalCode(system, code, finding, value or None, unit or None, place.name, row.line))
-    return tuple(found), text
+        codes.append(LocalCode(system, code, finding, value or None, unit or None, place.name, row.line))
+    return tuple(codes), text
 
 
 def check_codes(
@@ -58,20 +58,20 @@ def check_codes(
 ) -> None:
     """Report codes for findings, values or units that the pack does not have, and a code that stands twice."""
     seen: dict[tuple[str, str], int] = {}
-    for one in codes:
-        shape = findings.get(one.finding)
-        if (one.system, one.code) in seen:
-            first = seen[one.system, one.code]
-            problems.append(_at_row(one, "code", "duplicate-id", f"this code stands already in line {first}"))
-        seen.setdefault((one.system, one.code), one.line)
+    for local in codes:
+        shape = findings.get(local.finding)
+        if (local.system, local.code) in seen:
+            first = seen[local.system, local.code]
+            problems.append(_at_row(local, "code", "duplicate-id", f"this code stands already in line {first}"))
+        seen.setdefault((local.system, local.code), local.line)
         if shape is None:
-            problems.append(_at_row(one, "finding", "unknown-finding", f"the pack has no finding '{one.finding}'"))
-        elif one.value is not None and one.value not in (shape.values or ()):
+            problems.append(_at_row(local, "finding", "unknown-finding", f"the pack has no finding '{local.finding}'"))
+        elif local.value is not None and local.value not in (shape.values or ()):
             known = ", ".join(shape.values or ())
-            problems.append(_at_row(one, "value", "unknown-value", f"'{one.value}' is no value of it: {known}"))
-        elif one.unit and (shape.number is None or one.unit not in {shape.number.unit, *shape.number.accepts}):
-            problems.append(_at_row(one, "unit", "unknown-unit", f"'{one.unit}' is no unit of '{one.finding}'"))
+            problems.append(_at_row(local, "value", "unknown-value", f"'{local.value}' is no value of it: {known}"))
+        elif local.unit and (shape.number is None or local.unit not in {shape.number.unit, *shape.number.accepts}):
+            problems.append(_at_row(local, "unit", "unknown-unit", f"'{local.unit}' is no unit of '{local.finding}'"))
 
 
-def _at_row(one: LocalCode, key: str, code: str, message: str) -> PackProblem:
-    return PackProblem(one.file, one.line, key, code, message)
+def _at_row(local: LocalCode, key: str, code: str, message: str) -> PackProblem:
+    return PackProblem(local.file, local.line, key, code, message)

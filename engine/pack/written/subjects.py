@@ -6,11 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from layette.engine.measures import REGISTRY
+from layette.engine.measures.input_kinds import OF_TABLE, SAME
 from layette.engine.pack.written.shapes import FindingShape, MeasureShape, NormalShape, SettingShape
 from layette.engine.pack.written.yaml_nodes import Document
 
 SEX = "sex_at_birth"
 SEXES = ("male", "female")
+
+
+def inputs_of(shape: MeasureShape) -> tuple[str, ...]:
+    """Return the findings, measures and conclusions that a measure is computed from, in the order as written."""
+    declared = REGISTRY.get(shape.compute)
+    given = (shape.model_extra or {}).items() if declared else ()
+    return tuple(str(value).split(".")[0] for key, value in given if declared and key in declared.subjects)
 
 
 @dataclass(frozen=True)
@@ -37,15 +45,20 @@ class Subjects:
         return self.measure_unit(name)
 
     def measure_unit(self, name: str) -> str | None:
-        """Return the unit of a measure: its own, else that of the finding it is computed of, else the function's."""
-        shape = self.measures[name]
-        if shape.unit:
-            return shape.unit
-        extra = shape.model_extra or {}
-        of = str(extra.get("of", "")).split(".")[0]
-        if shape.compute in ("difference", "absolute_difference", "margin", "threshold") and of in self.findings:
-            return self.unit(of)
-        return REGISTRY[shape.compute].unit if shape.compute in REGISTRY else None
+        """Return the unit of a measure: its own, else its function's, else that of the first thing it is computed of.
+
+        None where only its table knows.
+        """
+        asked: list[str] = []
+        while name in self.measures and name not in asked:  # a measure that depends on itself is told elsewhere
+            asked.append(name)
+            shape = self.measures[name]
+            declared = REGISTRY.get(shape.compute)
+            if shape.unit or declared is None or declared.unit not in (SAME, OF_TABLE):
+                return shape.unit or (declared.unit if declared else None)
+            first = next(iter(declared.subjects), "")
+            name = str((shape.model_extra or {}).get(first, "")).split(".")[0]
+        return self.unit(name) if name in self.findings else None
 
     def sides(self, name: str) -> tuple[str, ...]:
         """Return the sides of a finding, empty where it has none."""

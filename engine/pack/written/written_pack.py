@@ -38,8 +38,11 @@ class WrittenPack:
 
     @cached_property
     def findings(self) -> Mapping[str, FindingShape]:
-        """The findings of all areas, in the order of the examination."""
-        return {name: finding for area in self.areas for name, finding in area.findings.items()}
+        """The findings of all areas, in the order of the examination; of two by one name the first counts."""
+        named: dict[str, FindingShape] = {}
+        for area in self.areas:
+            named |= {**area.findings, **named}
+        return named
 
     @cached_property
     def conclusions(self) -> frozenset[str]:

@@ -69,8 +69,9 @@ class ReadResult:
     """The outcome of `read`.
 
     ``visit`` is the flat visit (`schemas/visit.md`), numbers as text in the digits given; where there are
-    ``problems`` it holds the usable rest. ``until`` is the last moment that still belongs to the visit (the end
-    of the Encounter, or ``at``). ``notices`` are sentences about what was read otherwise than it was printed.
+    ``problems`` it holds the usable rest and carries them, so that it is not assessed. ``until`` is the last moment
+    that still belongs to the visit (the end of the Encounter, or ``at``). ``notices`` are sentences about what was read
+    otherwise than it was printed.
     ``outcomes`` are all entries by their path.
     """
 

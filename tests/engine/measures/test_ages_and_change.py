@@ -37,6 +37,34 @@ def test_calendar_days_and_age_after_an_early_birth():
     assert ages.postmenstrual_age(days, between(252, 254)).spans() == [(255, 257)]
 
 
+def test_time_left_is_exact_and_negative_once_the_window_is_closed():
+    day = exactly(24)
+    assert ages.time_left(exactly(24, 25, "13.25"), day).spans() == [
+        (0, 0),
+        (-1, -1),
+        (Fraction("10.75"), Fraction("10.75")),
+    ]
+    assert ages.time_left(between(20, 44), day).spans() == [(-20, 4)]
+    assert ages.time_left(Interval.unknown(1), day).spans() == [(None, None)]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        ("70.84", "70.84", "70 h 50 min left of 24 h from birth"),
+        (0, 0, "0 h 0 min left of 24 h from birth"),
+        ("3.99", "20.5", "3 h 59 min to 20 h 30 min left of 24 h from birth"),
+        (-7, 17, "may be closed; at most 17 h 0 min left of 24 h from birth"),
+        ("-2.5", "-2.5", "closed 2 h 30 min ago, 24 h from birth"),
+        (-26, "-2.01", "closed 2 h 0 min to 26 h 0 min ago, 24 h from birth"),
+        (None, 3, "24 h from birth"),
+    ],
+)
+def test_time_left_is_told_in_hours_and_minutes(low, high, told):
+    left = Interval.one(*(None if end is None else Fraction(end) for end in (low, high)))
+    assert REGISTRY["time_left"].basis(left, {"until": "24 h"}) == told
+
+
 @pytest.mark.parametrize("birth", range(2000, 5001, 50))
 def test_a_loss_of_exactly_ten_percent(birth):
     loss = change.percent_lost(exactly(Fraction(birth * 9, 10)), exactly(birth))
@@ -73,4 +101,4 @@ def test_change_per_hour_with_an_uncertain_time():
 def test_the_registry_calls_by_the_packs_names():
     loss = REGISTRY["percent_lost"](**{"of": exactly(3150), "from": exactly(3500)})
     assert loss.spans() == [(10, 10)]
-    assert [p.keyword for p in REGISTRY["percent_lost"].takes] == ["of", "from_"]
+    assert list(REGISTRY["percent_lost"].arguments) == ["of", "from_"]

@@ -10,9 +10,10 @@ from support.invented_lines import INVENTED
 
 from layette.engine.exact import arithmetic as ar
 from layette.engine.exact.interval import Interval
-from layette.engine.measures import REGISTRY
+from layette.engine.measures import REGISTRY, ages
 from layette.engine.measures.birth_size import size_for_gestation
 from layette.engine.measures.growth import LmsTable, centile, zscore
+from layette.engine.measures.input_kinds import AgeAt, AmountOfTime, Of, Pair, TimeOf
 from layette.engine.measures.steps import expected_count, feed_volume_per_day, feed_volume_per_feed
 from layette.engine.measures.thresholds import beyond, threshold
 
@@ -72,7 +73,8 @@ def test_comparisons(function, columns):
     agree(function, *columns)
 
 
-CHANGES = [name for name, found in REGISTRY.items() if all(p.kind in ("value", "time", "day") for p in found.takes)]
+NUMBERS = (Of, AgeAt, TimeOf, Pair, AmountOfTime)
+CHANGES = [name for name, found in REGISTRY.items() if all(isinstance(one, NUMBERS) for one in found.inputs)]
 
 
 @pytest.mark.parametrize("name", CHANGES)
@@ -80,7 +82,14 @@ CHANGES = [name for name, found in REGISTRY.items() if all(p.kind in ("value", "
 @given(st.data())
 def test_measures_that_need_no_table(name, data):
     function = REGISTRY[name].function
-    agree(function, *data.draw(visits(*(amounts for _ in REGISTRY[name].takes))))
+    agree(function, *data.draw(visits(*(amounts for _ in REGISTRY[name].arguments))))
+
+
+@pytest.mark.parametrize("function", [ages.age, ages.age_days])
+@MANY
+@given(visits(amounts, amounts))
+def test_ages(function, columns):
+    agree(function, *columns)
 
 
 @pytest.mark.parametrize("measure", [zscore, centile])

@@ -62,7 +62,7 @@ CALLS = {"problem": 1, "report": 1, "PackProblem": 3, "_problem": 1, "InputProbl
 
 def codes_in_the_engine() -> set[str]:
     """Every literal that the engine's source hands over as the code of a problem."""
-    found = set()
+    codes = set()
     for path in ENGINE.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             name = getattr(getattr(node, "func", None), "attr", getattr(getattr(node, "func", None), "id", ""))
@@ -70,8 +70,8 @@ def codes_in_the_engine() -> set[str]:
                 place = 2 if name == "report" and len(node.args) == 4 else CALLS[name]
                 code = node.args[place] if place < len(node.args) else None
                 if isinstance(code, ast.Constant):
-                    found.add(code.value)
-    return found
+                    codes.add(code.value)
+    return codes
 
 
 def test_the_engine_gives_problems_no_code_outside_the_lists() -> None:
@@ -159,13 +159,13 @@ def test_a_name_is_not_called_unknown_because_its_own_file_is_broken(tmp_path: P
         ("findings/exam.yaml", "    label: Weight\n", "    lable: Weight\n"),
         rule("- id: exam.more\n  when: {temprature: {at_least: 38}}"),
     ]
-    found = problems_of(copied(tmp_path, *edits))
-    assert [(p.file, p.code) for p in found] == [
+    problems = problems_of(copied(tmp_path, *edits))
+    assert [(p.file, p.code) for p in problems] == [
         (DECISIONS, "unknown-finding"),
         ("findings/exam.yaml", "shape"),
         ("findings/exam.yaml", "shape"),
     ]
-    assert "temprature" in found[0].message
+    assert "temprature" in problems[0].message
 
 
 def test_a_file_that_is_not_utf_8_is_told(tmp_path: Path) -> None:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.small_pack import AT, BORN, small
 
 from layette.engine.exact.interval import Interval
-from layette.engine.exact.times import DAY, Moment
+from layette.engine.exact.times import DAY, Moment, day_number
 from layette.engine.exact.units import UnitMismatchError, convert
 from layette.engine.measures import ages
-from layette.engine.states.inputs import converted, elapsed
+from layette.engine.states.inputs import NewbornAges, converted, elapsed
 
 spans = st.tuples(st.integers(0, 10**9), st.integers(0, 3 * DAY)).map(lambda t: Moment(t[0], t[0] + t[1], ""))
 moments = spans | st.integers(0, 10**9).map(lambda at: Moment(at, at, ""))
@@ -24,6 +27,16 @@ def test_elapsed_time_is_that_of_the_measures(earlier: Moment, later: Moment) ->
     assert elapsed(earlier, later).span() == ages.elapsed_hours(*ends).span() == ages.age(*ends).span()
     assert elapsed(earlier, later, DAY).span() == ages.elapsed_days(*ends).span()
     assert elapsed(earlier, later).exact is (earlier.exact and later.exact)
+
+
+@given(earlier=moments, later=moments, zone=st.sampled_from(["UTC", "America/Chicago", "Asia/Kolkata"]))
+def test_calendar_days_are_those_of_the_measures(earlier: Moment, later: Moment, zone: str) -> None:
+    visit = small().read_visit({"born": BORN, "at": AT})
+    there = replace(visit, born=earlier, zone=ZoneInfo(zone))
+    days = [[day_number(end, there.zone) for end in (at.lo, at.hi)] for at in (later, earlier)]
+    expected = ages.age_days(*(Interval.one(*ends) for ends in days))
+    found = NewbornAges(there).days(later)
+    assert (found.span(), found.exact) == (expected.span(), expected.exact)
 
 
 UNITS = [("g", "kg"), ("[oz_av]", "g"), ("mg/dL", "umol/L"), ("wk", "d"), ("[degF]", "Cel"), ("Cel", "[degF]")]

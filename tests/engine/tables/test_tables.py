@@ -88,9 +88,9 @@ def test_a_set_that_ends_far_from_the_plateau_is_refused(table):
     def lower(rows):
         rows[1][4] = 18.0
 
-    found, problems = load(site_rows(lower))
+    supplied, problems = load(site_rows(lower))
     assert problems == []
-    refused, _ = check_set(found, "site/aap-2022.csv", [table("aap-2022-plateau-sanity-only")])
+    refused, _ = check_set(supplied, "site/aap-2022.csv", [table("aap-2022-plateau-sanity-only")])
     assert [(p.line, p.message) for p in refused] == [
         (
             4,
@@ -180,8 +180,8 @@ def test_rows_that_are_wrong_are_all_reported_with_their_lines():
         del rows[6:8]
         rows.append(["phototherapy", "none", 35])
 
-    found, problems = load(site_rows(spoil))
-    assert found is None
+    table, problems = load(site_rows(spoil))
+    assert table is None
     assert set(codes(problems)) == {
         (3, "value", "table-value"),
         (5, "gestation_weeks", "table-value"),

@@ -16,21 +16,19 @@ import jsonschema
 import jsonschema_rs
 import pytest
 from support.checkout import ROOT
+from support.fhir_nodes import BASE, codes_of, nodes, of, published
 from support.small_pack import small
 
 from layette.engine.api import Pack, load_pack
-from layette.engine.cases.written import read_cases
 from layette.mapping.export import condition, export, file_name, rule_words, to_collection
 from layette.mapping.export.publication import computer_name, legal_id
 from layette.mapping.fhir.json import dumps
 from layette.mapping.fhir.xml import from_xml, to_xml, validate_xsd
 from layette.mapping.read.codes.exam_form import places
 from layette.mapping.validate import validate
-from layette.mapping.write import to_bundle
 
 Resource = dict[str, Any]
 XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
-BASE = "https://layette.example/fhir"
 KINDS = ("PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire")
 
 
@@ -42,18 +40,6 @@ def pack() -> Pack:
 @pytest.fixture(scope="module")
 def resources(pack: Pack) -> list[Resource]:
     return export(pack)
-
-
-def of(resources: list[Resource], kind: str) -> list[Resource]:
-    return [one for one in resources if one["resourceType"] == kind]
-
-
-def nodes(value: Any) -> Iterator[dict[str, Any]]:
-    """Every object inside a value, the value itself too."""
-    if isinstance(value, dict):
-        yield value
-    for one in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
-        yield from nodes(one)
 
 
 def test_everything_of_the_pack_is_there(pack: Pack, resources: list[Resource]) -> None:
@@ -133,47 +119,11 @@ def test_every_link_leads_to_an_exported_resource(resources: list[Resource]) -> 
     assert {link for link in named if link} - known == set()
 
 
-def codes_of(value: Any, base: str) -> set[tuple[str, str]]:
-    """Our own codes inside a value: codings, and the answers and concepts of value sets and maps."""
-    found = set()
-    for node in nodes(value):
-        system = node.get("system") or node.get("source")
-        if not isinstance(system, str) or not system.startswith(f"{base}/CodeSystem/"):
-            continue
-        listed = [node, *node.get("concept", ()), *node.get("element", ())]
-        found |= {(system, one["code"]) for one in listed if isinstance(one.get("code"), str)}
-    return found
-
-
-def published(resources: list[Resource]) -> set[tuple[str, str]]:
-    systems = of(resources, "CodeSystem")
-    return {
-        (one["url"], node["code"]) for one in systems for node in nodes(one.get("concept", [])) if "display" in node
-    }
-
-
 def test_every_own_code_in_the_export_is_published(resources: list[Resource]) -> None:
     assert (
         codes_of([one for one in resources if one["resourceType"] != "CodeSystem"], BASE) - published(resources)
         == set()
     )
-
-
-@pytest.mark.parametrize("part", [pytest.param(k, marks=pytest.mark.slow if k else ()) for k in range(8)])
-def test_every_own_code_that_goes_out_is_published_and_every_rule_found(
-    pack: Pack, resources: list[Resource], part: int
-) -> None:
-    known = published(resources)
-    open_systems = {one["url"] for one in of(resources, "CodeSystem") if one["content"] == "not-present"}
-    (plan,) = of(resources, "PlanDefinition")
-    actions = {f"{plan['url']}|{plan['version']}#{action['id']}" for action in plan["action"]}
-    cases, _ = read_cases(pack)
-    for case in cases[part::8][: 12 if part == 0 else None]:
-        bundle = to_bundle(pack.assess(case.shape.given, readers=["native"]), pack, visit=case.shape.given)
-        new = {(system, code) for system, code in codes_of(bundle, BASE) - known if system not in open_systems}
-        assert new == set(), case.shape.id
-        links = [link for node in nodes(bundle) for link in node.get("instantiatesCanonical", ())]
-        assert set(links) <= actions, case.shape.id
 
 
 def test_the_library_holds_the_pack_itself(pack: Pack, resources: list[Resource], tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layette.engine.errors import InputError
+from layette.mapping import fhir_json
 from layette.mapping.fhir.json import DEPTH_LIMIT, decimal_text, dumps, loads
 
 decimals = st.decimals(allow_nan=False, allow_infinity=False, places=3) | st.builds(
@@ -115,3 +116,7 @@ def test_what_is_no_json_is_not_written():
         dumps(float("inf"))
     with pytest.raises(TypeError, match="no place"):
         dumps({"a": object()})
+
+
+def test_it_goes_by_the_name_that_callers_know():
+    assert {name: getattr(fhir_json, name) for name in fhir_json.__all__} == {"dumps": dumps, "loads": loads}

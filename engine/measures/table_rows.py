@@ -22,8 +22,8 @@ answer; must not fall as the value rises."""
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """Where one visit, or each of n, stands in a table of two sexes by days.
+class TableRows:
+    """The rows of a table of two sexes by days on which one visit, or each of n, may stand.
 
     ``outside``: perhaps on a day that the table does not hold.
     """
@@ -34,7 +34,7 @@ class Place:
     outside: Bools
 
     @classmethod
-    def of(cls, sex: Integers, days: Interval, covers: tuple[int, int]) -> Place:
+    def of(cls, sex: Integers, days: Interval, covers: tuple[int, int]) -> TableRows:
         """Return the rows from completed day ``days.lo`` to ``days.hi``; ``sex``: 0 male, 1 female, -1 unknown."""
         start, end = covers
         first = floors(days.lo, start - 1, end + 1)

@@ -1,0 +1,101 @@
+"""Every case of the shipped pack, written out: valid FHIR, a page that fits, and no code or rule but published ones.
+
+Each case is assessed and written once for all of these tests. The cases come in parts, so that several workers can
+share them; a worker keeps one part at a time.
+"""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+from support.checkout import ROOT
+from support.fhir_nodes import BASE, codes_of, nodes, of, published
+
+from layette.engine import Assessment
+from layette.engine.api import load_pack
+from layette.engine.cases.written import read_cases
+from layette.mapping.export import export
+from layette.mapping.fhir.xml import to_xml, validate_xsd
+from layette.mapping.text import render
+from layette.mapping.validate import validate
+from layette.mapping.write import to_bundle
+
+XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
+FEW = 61
+"""Every 61st case is in the part that a quick run looks at."""
+PARTS = 10
+
+
+class Answered(NamedTuple):
+    """A case with its answer."""
+
+    name: str
+    found: Assessment
+    bundle: dict[str, Any]
+
+
+def parts() -> list[Any]:
+    """The part of a quick run, then the others, each as a group for one worker."""
+    quick = pytest.param(0, id="a few", marks=pytest.mark.xdist_group("cases-0"))
+    slow = [
+        pytest.param(k, id=f"part {k}", marks=[pytest.mark.slow, pytest.mark.xdist_group(f"cases-{k}")])
+        for k in range(1, PARTS)
+    ]
+    return [quick, *slow]
+
+
+def part_of(number: int) -> int:
+    """The part of the case with this number: every case is in one."""
+    return 0 if number % FEW == 0 else 1 + number % (PARTS - 1)
+
+
+@pytest.fixture(scope="module", params=parts())
+def answers(request: pytest.FixtureRequest) -> list[Answered]:
+    """The cases of one part, assessed by one reader and written."""
+    pack, made = load_pack(), []
+    cases, problems = read_cases(pack)
+    assert not problems
+    for case in (case for number, case in enumerate(cases) if part_of(number) == request.param):
+        found = pack.assess(case.shape.given, readers=["native"])
+        made.append(Answered(case.shape.id, found, to_bundle(found, pack, visit=case.shape.given)))
+    return made
+
+
+@cache
+def exported() -> list[dict[str, Any]]:
+    return export(load_pack())
+
+
+def test_the_parts_hold_every_case_once() -> None:
+    numbers = range(len(read_cases(load_pack())[0]))
+    sizes = [sum(part_of(number) == part for number in numbers) for part in range(PARTS)]
+    assert sum(sizes) == len(numbers)
+    assert min(sizes) > 10
+
+
+def test_each_case_is_valid_fhir(answers: list[Answered]) -> None:
+    for name, _, bundle in answers:
+        assert [str(issue) for issue in validate(bundle)] == [], name
+        if XSD.exists():
+            assert validate_xsd(to_xml(bundle), XSD) == [], name
+
+
+def test_each_case_is_a_page_that_fits(answers: list[Answered]) -> None:
+    for name, found, _ in answers:
+        assert all(len(line) <= 100 for line in render(found, full=True).split("\n")), name
+
+
+def test_every_own_code_that_goes_out_is_published_and_every_rule_found(answers: list[Answered]) -> None:
+    known = published(exported())
+    open_systems = {one["url"] for one in of(exported(), "CodeSystem") if one["content"] == "not-present"}
+    (plan,) = of(exported(), "PlanDefinition")
+    actions = {f"{plan['url']}|{plan['version']}#{action['id']}" for action in plan["action"]}
+    for name, _, bundle in answers:
+        new = {(system, code) for system, code in codes_of(bundle, BASE) - known if system not in open_systems}
+        assert new == set(), name
+        links = [link for node in nodes(bundle) for link in node.get("instantiatesCanonical", ())]
+        assert set(links) <= actions, name
