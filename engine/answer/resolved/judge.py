@@ -52,13 +52,17 @@ def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
 
 
 def _of_rules(judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
-    """Yield one item for each place of which rules say that a value is to be judged, with all their reasons."""
+    """Yield one item for each place of which rules say that a value is to be judged, with all their reasons.
+
+    A reason that hangs on what is still open adds nothing beside one that is certain and presses as much.
+    """
     by_place: dict[Place, list[Ground]] = {}
     for ground in sorted(judged, key=lambda ground: ground.order):
         if not _settled(ground, context):
             by_place.setdefault(ground.proposal.place, []).append(ground)
     for grounds in by_place.values():
-        yield _of_rule(grounds, context)
+        certain = [ground for ground in grounds if ground.status is Status.FIRED]
+        yield _of_rule(certain if certain and certain[0].rank == grounds[0].rank else grounds, context)
 
 
 def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
