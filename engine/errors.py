@@ -46,6 +46,7 @@ PACK_CODES: Mapping[str, str] = {
     "second-reader": "A rule outside what the second reader can hold; split it by a conclusion.",
     "threshold-set": "A set of treatment lines fails a safety check.",
     "window": "A window that ends before it begins, or whose anchor is unknown.",
+    "priority-window": "A deadline that contradicts its priority: no moment is both.",
     "site": "The site file changes something that it may not, or does not say who, when and why.",
 }
 """Every code that a problem of a pack can carry, with what it means."""

@@ -8,11 +8,16 @@ Priority = Literal["stat", "asap", "urgent", "routine"]
 PRIORITIES: Final[tuple[Priority, ...]] = get_args(Priority)
 """FHIR's request priorities, the most pressing first: a priority's place is its rank."""
 
-Kind = Literal["refer", "order", "recheck", "guide", "reassure", "avoid"]
+Kind = Literal["refer", "order", "recheck", "judge", "guide", "reassure", "avoid"]
 VERBS: Final[tuple[Kind, ...]] = get_args(Kind)
 """What a rule can lead to, beside a conclusion."""
 PROPOSING: Final[tuple[Kind, ...]] = ("refer", "order", "recheck", "avoid")
-"""The verbs that ask somebody to do, or not to do, something; guidance and reassurance are apart."""
+"""The verbs that ask somebody to do, or not to do, something; guidance and reassurance are apart.
+
+So is `judge`: a person reads a value before anything is asked for.
+"""
+ASKED: Final[tuple[Kind, ...]] = ("refer", "order", "recheck")
+"""The kinds of target that a recommendation is about, and that a value to be judged could bring."""
 
 Bound = Literal["at_least", "more_than", "at_most", "below"]
 BOUNDS: Final[tuple[Bound, ...]] = get_args(Bound)

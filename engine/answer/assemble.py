@@ -60,7 +60,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     proposed = tuple(r for r in made if r.kind in ("refer", "order", "recheck"))
     do, due_later = grouped(proposed, context), due_items(due, context)
     visits = come_back(proposed, due_later, context)
-    judged = tuple(to_judge(weighed.doubts, (), context))
+    judged = tuple(to_judge(weighed.doubts, weighed.judged, context))
     return Assessment(
         caution=pack.shape.caution,
         pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),

@@ -13,6 +13,7 @@ from layette.engine.answer.parts.assessment import Due, Measured, Recommendation
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, conclusions, measures, not_evaluated
 from layette.engine.answer.resolved.due import due_items, wanted, wanted_now
+from layette.engine.answer.resolved.judge import to_judge
 from layette.engine.answer.resolved.recommend import recommendations
 from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.resolved.standing import sorted_out
@@ -45,6 +46,7 @@ def differences(expect: Expect, context: Context, numbers: Numbers, readers: Seq
     ``readers`` decide the worlds that are weighed beside the visit.
     """
     yield from _proposals(expect, context, readers)
+    yield from _judged(expect, context, readers)
     yield from _settled(expect, context)
     yield from _statuses(expect, context, numbers)
     yield from _not_evaluated(expect, context)
@@ -96,6 +98,16 @@ def _matches(expected: Expected, found: Recommendation) -> bool:
         and (expected.rule is None or any(g.rule == expected.rule for g in found.reasons))
         and (expected.status is None or any(g.status == expected.status for g in found.reasons))
     )
+
+
+def _judged(expect: Expect, context: Context, readers: Sequence[Reader]) -> Iterator[str]:
+    if not (expect.to_judge or expect.not_to_judge):
+        return
+    weighed = weigh(context, gather(context, wanted_now(wanted(context), context)), readers)
+    found = {item.target for item in to_judge(weighed.doubts, weighed.judged, context)}
+    have = ", ".join(sorted(found)) or "nothing"
+    yield from (f"expected '{t}' to be judged, found {have}" for t in expect.to_judge if t not in found)
+    yield from (f"expected nothing to be judged for '{t}'" for t in expect.not_to_judge if t in found)
 
 
 def _settled(expect: Expect, context: Context) -> Iterator[str]:

@@ -27,7 +27,10 @@ class Expected(Shape):
 
 
 class Expect(Shape):
-    """What a case expects. ``none``: targets that must not be proposed; ``settled``: those whose answer is settled."""
+    """What a case expects. ``none``: targets that must not be proposed; ``settled``: those whose answer is settled.
+
+    ``to_judge``: targets of values that a person is to read; ``not_to_judge``: targets that no value is to be read for.
+    """
 
     recommend: list[Expected] = Field(default_factory=list)
     provisional: list[str] = Field(default_factory=list)
@@ -39,6 +42,8 @@ class Expect(Shape):
     conclusions: dict[str, Literal["yes", "no", "open"]] = Field(default_factory=dict)
     due: dict[str, Literal["later", "due", "overdue"]] = Field(default_factory=dict)
     none: list[str] = Field(default_factory=list)
+    to_judge: list[str] = Field(default_factory=list)
+    not_to_judge: list[str] = Field(default_factory=list)
     settled: list[str] = Field(default_factory=list)
 
     @property
@@ -49,7 +54,14 @@ class Expect(Shape):
     @property
     def targets(self) -> list[str]:
         """The targets that are expected to be proposed, or not."""
-        return [*self.none, *self.provisional, *self.settled, *(r.target for r in self.recommend)]
+        return [
+            *self.none,
+            *self.provisional,
+            *self.settled,
+            *self.to_judge,
+            *self.not_to_judge,
+            *(r.target for r in self.recommend),
+        ]
 
 
 class CaseShape(Shape):

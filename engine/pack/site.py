@@ -17,8 +17,9 @@ from pydantic import Field, StringConstraints
 from layette.engine.errors import PackProblem
 from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
+from layette.engine.pack.checks.deadlines import contradiction
 from layette.engine.pack.written.folder import check_shape, text_of
-from layette.engine.pack.written.rule_shapes import rough
+from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, rough
 from layette.engine.pack.written.shapes import Amount, Date, RuleId, SettingShape, Shape
 from layette.engine.pack.written.site_codes import LocalCode, read_codes
 from layette.engine.pack.written.written import Written
@@ -240,8 +241,18 @@ def _tightened(rule: Written, k: int, change: Tightened, document: Document, pro
         if consequence.within is None:
             consequences.append(consequence)
             continue
-        if rough(change.within) > rough(consequence.within):
-            message = f"a site may only shorten a window: the pack says {consequence.within}"
-            problems.append(document.problem(("windows", k, "within"), "site", message))
-        consequences.append(consequence.model_copy(update={"within": change.within}))
+        problem = _refused(change, consequence, k, document)
+        if problem is not None:
+            problems.append(problem)
+        within = consequence.within if problem else change.within
+        consequences.append(consequence.model_copy(update={"within": within}))
     return replace(rule, shape=rule.shape.model_copy(update={"then": consequences}))
+
+
+def _refused(change: Tightened, consequence: Consequence, k: int, document: Document) -> PackProblem | None:
+    place = ("windows", k, "within")
+    if rough(change.within) > rough(str(consequence.within)):
+        message = f"a site may only shorten a window: the pack says {consequence.within}"
+        return document.problem(place, "site", message)
+    wrong = contradiction(consequence.priority or "routine", (WindowShape(until=change.within),))
+    return document.problem(place, "priority-window", wrong) if wrong else None

@@ -31,7 +31,9 @@ def activity_id(target: str) -> str:
 def _highest(pub: Publication) -> dict[str, Priority]:
     """Return for each target the highest priority with which a rule asks for it."""
     found: dict[str, Priority] = {}
-    for (_, target), leads in pub.pack.plan.leads_to.items():
+    for (verb, target), leads in pub.pack.plan.leads_to.items():
+        if verb == "judge":
+            continue
         rank = min(rank for _, _, rank in leads)
         known = found.get(target, "routine")
         found[target] = PRIORITIES[min(rank, PRIORITIES.index(known))]

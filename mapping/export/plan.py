@@ -28,8 +28,9 @@ _TYPE = {
 }
 _CREATE = {"system": "http://terminology.hl7.org/CodeSystem/action-type", "code": "create", "display": "Create"}
 _SAID = {
-    "refer": "refer", "order": "order", "recheck": "look again", "guide": "tell the family", "reassure": "reassure",
-    "avoid": "do not order",
+    "refer": "refer", "order": "order", "recheck": "look again",
+    "judge": "have a person judge before they leave, with a view to",
+    "guide": "tell the family", "reassure": "reassure", "avoid": "do not order",
 }  # fmt: skip
 _STATUS = {
     "published": "published",
@@ -92,6 +93,8 @@ def _part(pub: Publication, shape: RuleShape, then: Consequence, number: int) ->
 
 def _proposal(pub: Publication, shape: RuleShape, then: Consequence) -> Resource:
     _, target = _verb(then)
+    if then.judge:
+        return timing(then, shape.window)
     definition = pub.canonical("ActivityDefinition", activity_id(target))
     kind = {} if then.avoid else {"type": {"coding": [_CREATE]}}
     return {**timing(then, shape.window), **kind, "definitionCanonical": definition}

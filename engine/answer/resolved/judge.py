@@ -10,11 +10,12 @@ from collections.abc import Iterator, Sequence
 
 from layette.engine.answer.parts.assessment import ToJudge, Used
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.resolve import Ground, key
-from layette.engine.logic.conditions import AllOf, Status, evaluate
+from layette.engine.logic.conditions import AllOf, Status, evaluate, variables
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.visit import Recorded
@@ -33,7 +34,7 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
     items = [
         *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.about.readings, context)),
         *_without_line(context),
-        *(_of_rule(ground, context) for ground in judged),
+        *_of_rules(judged, context),
     ]
     yield from sorted(items, key=lambda item: (PRIORITIES.index(item.priority), item.target, item.side or "", item.why))
 
@@ -45,9 +46,44 @@ def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
     return _item(ground, context, values, about.why, about.settles)
 
 
-def _of_rule(ground: Ground, context: Context) -> ToJudge:
-    values = rule_values(ground.number, ground.world or context)
-    return _item(ground, context, values, ground.instance.rule.shape.because, ON_YOUR_CHART)
+def _of_rules(judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
+    """Yield one item for each place of which rules say that a value is to be judged, with all their reasons.
+
+    A reason that hangs on what is still open adds nothing beside one that is certain and presses as much.
+    """
+    by_place: dict[Place, list[Ground]] = {}
+    for ground in sorted(judged, key=lambda ground: ground.order):
+        if not _settled(ground, context):
+            by_place.setdefault(ground.proposal.place, []).append(ground)
+    for grounds in by_place.values():
+        certain = [ground for ground in grounds if ground.status is Status.FIRED]
+        yield _of_rule(certain if certain and certain[0].rank == grounds[0].rank else grounds, context)
+
+
+def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
+    shapes = [ground.instance.rule.shape for ground in grounds]
+    values = [used for ground in grounds for used in rule_values(ground.number, ground.world or context)]
+    settles = [ON_YOUR_CHART, *(line for ground in grounds for line in ground.proposal.consequence.do)]
+    first = grounds[0].proposal
+    return _made(
+        context,
+        first.target,
+        first.side,
+        grounds[0].rank,
+        tuple(dict.fromkeys(values)),
+        " ".join(dict.fromkeys(shape.because for shape in shapes)),
+        " ".join(dict.fromkeys(settles)),
+        tuple(dict.fromkeys(shape.id for shape in shapes)),
+    )
+
+
+def _settled(ground: Ground, context: Context) -> bool:
+    """Whether somebody has judged every value that a rule reads itself; what it reads by a conclusion is why."""
+    world = ground.world or context
+    rule, table = context.pack.program.rules[ground.number], context.pack.table
+    views = [table.entries[var].view for var in variables(AllOf((rule.applies, rule.when)))]
+    read = [world.facts.chosen(view).valued for view in views if view.subject in context.pack.findings]
+    return _judged([reading for reading in read if reading is not None], context)
 
 
 def _item(ground: Ground, context: Context, values: tuple[Used, ...], why: str, settles: str) -> ToJudge:

@@ -23,11 +23,14 @@ def recommendations(
     context: Context,
     targets: Container[str] | None = None,
 ) -> list[Recommendation]:
-    """Return what the reasons propose, the most pressing first; ``targets`` names those to look at, None all."""
+    """Return what the reasons propose, the most pressing first; ``targets`` names those to look at, None all.
+
+    What a person is to judge is no proposal, and stands apart (`judge.py`).
+    """
     made = [
         recommendation(episode, context)
         for place in sorted(grounds)
-        if targets is None or place[1] in targets
+        if place[0] != "judge" and (targets is None or place[1] in targets)
         for episode in episodes(grounds[place])
     ]
     order = context.plan.rule_order

@@ -21,7 +21,7 @@ from layette.engine.answer.resolved.together import tested, together
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
 from layette.engine.states.decide import decide
-from layette.engine.terms import PRIORITIES
+from layette.engine.terms import ASKED, PRIORITIES
 from layette.engine.visit.visit import Recorded, Visit
 
 Grounds = dict[Place, list[Ground]]
@@ -33,6 +33,22 @@ class Weighed:
 
     grounds: Grounds
     doubts: tuple[Doubt, ...]
+
+    @property
+    def judged(self) -> tuple[Ground, ...]:
+        """The reasons of rules that say that a value is to be judged, and could bring more than is asked for."""
+        said = (ground for place, reasons in self.grounds.items() if place[0] == "judge" for ground in reasons)
+        return tuple(ground for ground in said if not self._asked_for(ground))
+
+    def _asked_for(self, ground: Ground) -> bool:
+        """Whether what a value could bring is asked for as pressingly, whatever is still open."""
+        _, target, side = ground.proposal.place
+        return any(
+            other.status is Status.FIRED and other.rank <= ground.rank
+            for place, reasons in self.grounds.items()
+            if place[0] in ASKED and place[1] == target and place[2] in ("", side)
+            for other in reasons
+        )
 
 
 @dataclass(frozen=True)

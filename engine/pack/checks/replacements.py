@@ -9,15 +9,16 @@ from layette.engine.errors import PackProblem
 from layette.engine.pack.checks.rings import in_rings
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.written import Instance, Written
+from layette.engine.terms import Kind
 
 
 @dataclass(frozen=True, slots=True)
 class _Replacing:
-    """What one rule replaces, and the rank of its priority for each target (0 is stat)."""
+    """What one rule replaces, and the rank of its priority for each verb and target (0 is stat)."""
 
     shape: RuleShape
     replaces: frozenset[str]
-    ranks: Mapping[str, int]
+    ranks: Mapping[tuple[Kind, str], int]
 
 
 def check_replacements(instances: Sequence[Instance]) -> Iterator[PackProblem]:
@@ -34,7 +35,7 @@ def check_replacements(instances: Sequence[Instance]) -> Iterator[PackProblem]:
 
 
 def _replacing(shape: RuleShape) -> _Replacing:
-    ranks = {consequence.target: consequence.rank for consequence in shape.then if consequence.verb is not None}
+    ranks = {(then.verb, then.target): then.rank for then in shape.then if then.verb is not None}
     return _Replacing(shape, frozenset(shape.instead_of), ranks)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from layette.engine.errors import PackProblem
+from layette.engine.pack.checks.deadlines import check_deadline
 from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, rough, windows_of
@@ -13,9 +14,9 @@ from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.pack.written.yaml_nodes import Document, Path
-from layette.engine.terms import ANCHORS
+from layette.engine.terms import ANCHORS, ASKED
 
-PRESSING = ("refer", "order", "recheck")
+PRESSING = (*ASKED, "judge")
 """The verbs that need a priority."""
 
 
@@ -34,7 +35,8 @@ def check_rule(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
     for window in windows_of(shape.window):
         yield from _check_window(document, path, window, pack)
     for k, consequence in enumerate(shape.then):
-        yield from _check_consequence(document, consequence, (*path, "then", k), pack)
+        yield from _check_consequence(rule, consequence, (*path, "then", k), pack)
+        yield from check_deadline(rule, consequence, (*path, "then", k))
 
 
 def _check_due(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
@@ -52,10 +54,8 @@ def _check_due(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
         yield document.problem(path, "replacement", "a 'due' rule neither concludes nor replaces a rule")
 
 
-def _check_consequence(
-    document: Document, consequence: Consequence, path: Path, pack: WrittenPack
-) -> Iterator[PackProblem]:
-    verbs = consequence.verbs
+def _check_consequence(rule: Written, consequence: Consequence, path: Path, pack: WrittenPack) -> Iterator[PackProblem]:
+    document, verbs = rule.document, consequence.verbs
     if len(verbs) != 1:
         message = f"a consequence has exactly one verb; found {list(verbs) or 'none'}"
         yield document.problem(path, "shape", message)
@@ -66,6 +66,9 @@ def _check_consequence(
     yield from _check_target(document, consequence, path, pack)
     if consequence.verb in PRESSING and consequence.priority is None:
         yield document.problem(path, "unknown-priority", f"'{consequence.verb}' needs a priority")
+    if consequence.judge and (consequence.within or consequence.window or rule.shape.due is not None):
+        message = "a value is judged before they leave: 'judge' has no window, and stands in no 'due' rule"
+        yield document.problem((*path, "judge"), "window", message)
     if consequence.within and consequence.window:
         yield document.problem(path, "window", "give 'within' or 'window', not both")
     for window in windows_of(consequence.window):
@@ -76,6 +79,11 @@ def _check_target(document: Document, consequence: Consequence, path: Path, pack
     verb, name = str(consequence.verb), consequence.target
     if name not in pack.targets:
         yield document.problem((*path, verb), "unknown-target", f"targets/ has no target '{name}'")
+    elif verb == "judge":
+        if pack.targets[name].kind not in ASKED:
+            kind = pack.targets[name].kind
+            message = f"what a value could bring is asked for ({', '.join(ASKED)}); '{name}' is for '{kind}'"
+            yield document.problem((*path, verb), "unknown-target", message)
     elif pack.targets[name].kind != verb:
         message = f"target '{name}' is for '{pack.targets[name].kind}', not '{verb}'"
         yield document.problem((*path, verb), "unknown-target", message)

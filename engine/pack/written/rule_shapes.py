@@ -43,6 +43,7 @@ class Consequence(Shape):
     refer: Name | None = None
     order: Name | None = None
     recheck: Name | None = None
+    judge: Name | None = None
     guide: Name | None = None
     reassure: Name | None = None
     avoid: Name | None = None

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.small_pack import FOLDER, copied, small
+from support.small_pack import FOLDER, copied, rule, small
 
 from layette.engine import InputError, Pack, load_pack
 from layette.engine.cases.written import Expect
@@ -41,7 +41,14 @@ TRUE: dict[str, Any] = {
     "due": {"exam.bloodspot": "overdue"},
     "none": ["ophthalmology"],
     "settled": ["feeding_assessment"],
+    "to_judge": ["feeding_assessment"],
+    "not_to_judge": ["phototherapy"],
 }
+JUDGED = rule("""
+- id: exam.loss-to-judge
+  when: {weight_loss: {at_least: 7}}
+  then: [{judge: feeding_assessment, priority: asap}]
+""")
 LINES = (("high", 350), ("low", 250))
 WRONG: list[tuple[str, dict[str, Any], str]] = [
     ("a target that is not proposed", {"recommend": [{"target": "ophthalmology"}]}, "found nothing for it"),
@@ -60,6 +67,8 @@ WRONG: list[tuple[str, dict[str, Any], str]] = [
     ("another conclusion", {"conclusions": {"danger_sign": "yes"}}, "expected danger_sign yes, found no"),
     ("not due so", {"due": {"exam.bloodspot": "later"}}, "expected exam.bloodspot later, found overdue"),
     ("proposed after all", {"none": ["weight_recheck"]}, "expected no recommendation for 'weight_recheck'"),
+    ("not judged", {"to_judge": ["phototherapy"]}, "expected 'phototherapy' to be judged, found feeding_assessment"),
+    ("judged", {"not_to_judge": ["feeding_assessment"]}, "expected nothing to be judged for 'feeding_assessment'"),
     ("not settled", {"settled": ["ophthalmology"]}, "expected 'ophthalmology' to be settled"),
 ]
 
@@ -69,7 +78,7 @@ def case(expect: dict[str, Any], name: str = "more", **more: Any) -> dict[str, A
 
 
 def pack_of(place: Path, *cases: Any) -> Pack:
-    return load_pack(copied(place, (CASES, "*", json.dumps(list(cases)))))
+    return load_pack(copied(place, JUDGED, (CASES, "*", json.dumps(list(cases)))))
 
 
 def test_a_case_that_is_right_passes(tmp_path: Path) -> None:
@@ -131,7 +140,7 @@ def test_the_report_counts_what_each_rule_was_seen_to_be(tmp_path: Path) -> None
     report = pack_of(tmp_path, case({}), case({}, "again")).run_cases()
     seen = report.seen["exam.loss-7"]
     assert (seen.fired, seen.ruled_out, seen.undecided) == (2, 0, 0)
-    assert report.seen.keys() == small().rules.keys()
+    assert report.seen.keys() == {*small().rules, "exam.loss-to-judge"}
     assert set(report.unseen["exam.loss-7"]) == {"ruled out", "undecided"}
     assert set(report.unseen["exam.light"]) == {"fired", "ruled out"}
     first = report.seen["exam.barlow-first"]
