@@ -78,12 +78,12 @@ def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
 
 
 def _settled(ground: Ground, context: Context) -> bool:
-    """Whether somebody has judged every value that a rule reads itself; what it reads by a conclusion is why."""
+    """Whether somebody has judged a value that a rule reads itself; the rest of what it reads is why it was asked."""
     world = ground.world or context
     rule, table = context.pack.program.rules[ground.number], context.pack.table
     views = [table.entries[var].view for var in variables(AllOf((rule.applies, rule.when)))]
     read = [world.facts.chosen(view).valued for view in views if view.subject in context.pack.findings]
-    return _judged([reading for reading in read if reading is not None], context)
+    return any(_judged([reading], context) for reading in read if reading is not None)
 
 
 def _item(ground: Ground, context: Context, values: tuple[Used, ...], why: str, settles: str) -> ToJudge:
