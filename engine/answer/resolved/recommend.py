@@ -10,7 +10,8 @@ from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import codes_of, label_of, plain_of
-from layette.engine.answer.resolved.resolve import Episode, Ground, episode_name, episodes, key
+from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.resolved.resolve import Episode, episode_name, episodes, key
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed

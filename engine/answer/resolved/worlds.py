@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.resolved.due import wanted, wanted_now
-from layette.engine.answer.resolved.resolve import Ground, gather
+from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.resolved.resolve import gather
 from layette.engine.logic.conditions import Status, variables
 from layette.engine.logic.program import Reader
 from layette.engine.pack.written.subjects import SEXES
