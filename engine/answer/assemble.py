@@ -19,6 +19,7 @@ from layette.engine.answer.parts.words import age_text
 from layette.engine.answer.report import (
     compared,
     conflicts,
+    judgments,
     late_orders,
     measures,
     reading_warnings,
@@ -82,7 +83,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         avoid=tuple(r for r in made if r.kind == "avoid"),
         reassurance=tuple(r for r in made if r.kind == "reassure"),
         measures=tuple(measures(context, pack.measures)),
-        notices=(*set_notices(context), *pack.site.notices(), *conflicts(made, context)),
+        notices=(*set_notices(context), *pack.site.notices(), *judgments(context), *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
         settings=tuple(
             SettingUsed(

@@ -169,6 +169,18 @@ def reading_warnings(context: Context) -> Iterable[str]:
             yield f"{label}: recorded more than once at one time, differing: one of these"
 
 
+def judgments(context: Context) -> Iterable[str]:
+    """Yield how somebody read a value that was to be judged, and who."""
+    for judged in context.visit.judged:
+        if judged.name in context.pack.findings:
+            label = label_of(context.pack, View(judged.name, judged.side))
+        else:
+            target = context.pack.targets.get(judged.name)
+            label = target.label if target else judged.name
+        when = f" at {judged.time.text}" if judged.time else ""
+        yield f"{label} of {judged.of.text}: judged by {judged.by}{when}: {judged.outcome}"
+
+
 def late_orders(context: Context) -> Iterable[str]:
     """Yield the orders that are dated after the visit, and so are not used."""
     for order in context.visit.orders:

@@ -19,7 +19,7 @@ from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.views import NA, Entry, View
 from layette.engine.states.inputs import NewbornAges, Result, Value, converted, in_unit
-from layette.engine.states.looks import NOT_APPLICABLE, Looks
+from layette.engine.states.looks import NOT_APPLICABLE, ViewReader
 from layette.engine.states.plan import StatesPlan
 from layette.engine.visit.recordings import Chosen, Readings, Where
 from layette.engine.visit.visit import Recorded, Visit
@@ -40,7 +40,7 @@ class Facts:
         self.filling = plan.filling(tuple(settings.items()))
         self.readings = Readings(visit, pack.findings)
         self.clock = NewbornAges(visit)
-        self.looks = Looks(self.readings, pack.table, pack.findings, self.clock)
+        self.looks = ViewReader(self.readings, pack.table, pack.findings, self.clock)
         self.numbers: dict[str, Value | None] = {}
         self.series: dict[str, list[Value]] = {}
         self.measured: dict[str, Result] = {}

@@ -78,13 +78,7 @@ class ItemReader:
         qualifiers = {key: str(fields[key]) for key in shape.qualifier if key in fields}
         parts = shape.readings.parts if shape.readings else []
         self._one_thing(name, fields, side, parts, path)
-        for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
-            self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
-        for key, value in qualifiers.items():
-            if value not in shape.qualifier[key]:
-                self.report.add(
-                    f"{path}.{key}", "value", f"not a {key} of '{name}'", value, ", ".join(shape.qualifier[key])
-                )
+        self._known_parts(name, shape, fields, qualifiers, path)
         time = self._time(fields, path, shape, here=here)
         if time is None:
             return
@@ -111,6 +105,19 @@ class ItemReader:
                         reported=bool(fields.get("reported")),
                         of_both=said_of_both and _as_expected(possible, shape),
                     )
+
+    def _known_parts(
+        self, name: str, shape: FindingShape, fields: Mapping[str, Any], qualifiers: Mapping[str, str], path: str
+    ) -> None:
+        """Report parts that a recording of this finding cannot have, and qualifiers that are not of their kind."""
+        parts = shape.readings.parts if shape.readings else []
+        for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
+            self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
+        for key, value in qualifiers.items():
+            if value not in shape.qualifier[key]:
+                self.report.add(
+                    f"{path}.{key}", "value", f"not a {key} of '{name}'", value, ", ".join(shape.qualifier[key])
+                )
 
     def _one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
         """Report a recording that says two things at once, or whose marks are not of their kind."""

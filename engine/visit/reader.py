@@ -47,25 +47,7 @@ class VisitReader:
 
     def attempt(self, flat: Any, at: str | None = None) -> Visit | None:
         """Return what could be read (None where not even the times could); see ``report``."""
-        if not isinstance(flat, Mapping):
-            self.report.add(
-                "$",
-                "structure",
-                "a visit is a mapping",
-                found=type(flat).__name__,
-                expected="a mapping with born, at, findings",
-            )
-            return None
-        self._carry(flat)
-        for key in flat.keys() - KEYS:
-            self.report.add(
-                str(key), "structure", "a visit has no such part", found=str(key), expected=", ".join(sorted(KEYS))
-            )
-        if flat.get("layette_visit", VERSION) != VERSION:
-            found = flat["layette_visit"]
-            self.report.add("layette_visit", "structure", "another version of this form", found, str(VERSION))
-        if not printable(flat):
-            self.report.add("$", "structure", "text with half a character in it", expected="text in Unicode")
+        if not self._is_visit(flat):
             return None
         times = self._times(flat, at)
         if times is None:
@@ -74,13 +56,7 @@ class VisitReader:
         self._check_age(when, born, zone)
         until = self._until(flat.get("until"), when, zone)
         items = ItemReader(self.report, self.subjects, when, until, born, zone)
-        history = flat.get("history") or {}
-        if not isinstance(history, Mapping):
-            self.report.add("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
-            history = {}
-        for key in history.keys() - set(HISTORY_KEYS):
-            message = "a history has no such part"
-            self.report.add(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
+        history = self._history(flat.get("history") or {})
         readings = [*items.findings(flat.get("findings"), "findings", here=True)]
         readings += items.findings(history.get("findings"), "history.findings", here=False)
         doses = [*items.given(history.get("immunizations"), "immunizations", "code")]
@@ -101,15 +77,41 @@ class VisitReader:
             settings=self._settings(flat.get("settings") or {}),
             patient=text_or_none(flat.get("patient")),
             encounter=text_or_none(flat.get("encounter")),
-            identifiers=tuple(
-                sorted(
-                    (str(i.get("system", "")), str(i.get("value", "")))
-                    for i in self.report.listed(flat.get("identifiers"), "identifiers")
-                )
-            ),
+            identifiers=tuple(sorted(self._identifiers(flat.get("identifiers")))),
             warnings=tuple(sorted(self.report.warnings)),
             judged=judged,
         )
+
+    def _is_visit(self, flat: Any) -> bool:
+        """Whether there is anything to read; what is no part of a visit is reported all the same."""
+        if not isinstance(flat, Mapping):
+            expected = "a mapping with born, at, findings"
+            self.report.add("$", "structure", "a visit is a mapping", found=type(flat).__name__, expected=expected)
+            return False
+        self._carry(flat)
+        for key in flat.keys() - KEYS:
+            known = ", ".join(sorted(KEYS))
+            self.report.add(str(key), "structure", "a visit has no such part", found=str(key), expected=known)
+        if flat.get("layette_visit", VERSION) != VERSION:
+            found = flat["layette_visit"]
+            self.report.add("layette_visit", "structure", "another version of this form", found, str(VERSION))
+        if not printable(flat):
+            self.report.add("$", "structure", "text with half a character in it", expected="text in Unicode")
+            return False
+        return True
+
+    def _history(self, history: Any) -> Mapping[str, Any]:
+        if not isinstance(history, Mapping):
+            self.report.add("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
+            return {}
+        for key in history.keys() - set(HISTORY_KEYS):
+            message = "a history has no such part"
+            self.report.add(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
+        return history
+
+    def _identifiers(self, written: Any) -> Iterator[tuple[str, str]]:
+        for identifier in self.report.listed(written, "identifiers"):
+            yield str(identifier.get("system", "")), str(identifier.get("value", ""))
 
     def _carry(self, flat: Mapping[str, Any]) -> None:
         """Take over the problems that the visit brings along; what is missing because of one is not asked for again."""

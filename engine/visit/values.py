@@ -63,15 +63,8 @@ def _read_number(
         return None
     if not _plausible(turned, number):
         low, high = number.plausible
-        problems.append(
-            InputProblem(
-                path,
-                "implausible",
-                f"not physically possible for '{shape.label}'",
-                given,
-                f"{low:g} to {high:g} {number.unit}",
-            )
-        )
+        what, expected = f"not physically possible for '{shape.label}'", f"{low:g} to {high:g} {number.unit}"
+        problems.append(InputProblem(path, "implausible", what, given, expected))
         return None
     return turned, given, "" if unit == number.unit else _shown(turned, number)
 

@@ -18,22 +18,16 @@ from support.type_checked import attributes_read
 
 from layette.engine import Assessment, Visit
 from layette.engine.pack.site import SiteShape
-from layette.engine.pack.written.shapes import RowsHeader
+from layette.engine.pack.written.rule_shapes import RowsHeader
 from layette.engine.published import PACK_FILES
 
 UNREAD = {
     "Ages.start": "a visit before the first day that the pack covers is assessed all the same",
     "ChoiceShape.value": "no rule or measure asks for it",
-    "Given.reference": "nothing points to what was given",
     "Recorded.path": "no message names the place of a recording that was used",
     "RowsHeader.status": "the rows of a table do not say how far it was verified",
-    "SetHeader.after_last": "one choice only, which needs no word",
-    "SiteShape.contacts": "no page shows them",
     "TableHeader.choices": "the columns that a printed table leaves to choose between are not used",
-    "TargetShape.conflicts_with": "its names are checked, and two targets in conflict are proposed side by side",
-    "TargetShape.recheck_of": "its names are checked, and nothing else follows",
-    "Visit.immunizations": "a dose that was given is proposed again",
-    "Visit.until": "the last moment of a visit is used while it is read, and kept for nobody",
+    "Visit.immunizations": "kept for an audit; a dose counts as the finding that it states",
     "WindowShape.source": "a window that has a source of its own does not show it",
 }
 """Fields that nothing reads, with what that means. The list may only get shorter."""
@@ -56,7 +50,6 @@ READ_OTHERWISE = {
 UNSET = {
     "Assessment.layette_assessment": "the version of the form, which is its default",
     "Code.display": "no display is known for the codes of a pack",
-    "Traced.settled_by": "the trace never says what alone would settle a rule",
 }
 """Fields of an answer that nothing sets. The list may only get shorter."""
 

@@ -8,21 +8,53 @@ from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.words import label_of, measure_text, used_value, words
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, evaluate
+from layette.engine.logic.program import YES
 from layette.engine.pack.written.views import Entry, View
 
 
 def rule_values(index: int, context: Context) -> tuple[Used, ...]:
-    """Return the values that fired rule ``index``, each once, in the order of the rule."""
-    if index not in context.rule_values:
-        rule = context.pack.program.rules[index]
-        context.rule_values[index] = fired_values(AllOf((rule.applies, rule.when)), context)
-    return context.rule_values[index]
+    """Return the values that fired rule ``index``, each once, in the order of the rule.
+
+    Chains of conclusions are followed down without recursion: a program stands in the order of dependence, so the
+    lowest rules come first.
+    """
+    known = context.rule_values
+    if index not in known:
+        for number in sorted(_behind(index, context)):
+            if number not in known:
+                known[number] = _fired_values(number, context)
+    return known[index]
 
 
-def fired_values(node: Node, context: Context) -> tuple[Used, ...]:
-    """Return the values that make ``node`` hold, each once, in the order of the condition."""
+def _behind(index: int, context: Context) -> set[int]:
+    """Return a rule with all those whose conclusions it rests on."""
+    behind, left = {index}, [index]
+    while left:
+        for test in _holding(_whole(left.pop(), context), context):
+            name = context.pack.table.entries[test.var].view.subject
+            if test.mask & YES and name in context.plan.states.concluding:
+                fresh = {number for number in _concluding(name, context) if number not in behind}
+                behind |= fresh
+                left += fresh
+    return behind
+
+
+def _concluding(name: str, context: Context) -> Iterator[int]:
+    """Yield the rules that hold and conclude ``name``."""
+    for number in context.plan.states.concluding.get(name, ()):
+        if evaluate(_whole(number, context), context.states).must:
+            yield number
+
+
+def _whole(index: int, context: Context) -> Node:
+    rule = context.pack.program.rules[index]
+    return AllOf((rule.applies, rule.when))
+
+
+def _fired_values(index: int, context: Context) -> tuple[Used, ...]:
+    """Return the values that make a rule hold, each once; those behind a conclusion are known already."""
     found: dict[str, Used] = {}
-    for test in _holding(node, context):
+    for test in _holding(_whole(index, context), context):
         for used in _values_of(context.pack.table.entries[test.var], test, context):
             found.setdefault(f"{used.subject}|{used.label}|{used.value}|{used.time}", used)
     return tuple(found.values())
@@ -54,12 +86,11 @@ def _values_of(entry: Entry, test: Among, context: Context) -> Iterator[Used]:
 
 
 def _conclusion_values(name: str, test: Among, context: Context) -> Iterator[Used]:
-    holds = bool(test.mask & 2)
+    holds = bool(test.mask & YES)
     yield Used(subject=name, label=words(name).capitalize(), value="yes" if holds else "no", note="concluded by rules")
     if holds:
-        for rule in context.plan.states.concluders[name]:
-            if evaluate(rule.applies, context.states).must and evaluate(rule.when, context.states).must:
-                yield from fired_values(AllOf((rule.applies, rule.when)), context)
+        for number in _concluding(name, context):
+            yield from context.rule_values.get(number, ())
 
 
 def _finding_values(entry: Entry, test: Among, context: Context) -> Iterator[Used]:

@@ -12,7 +12,9 @@ from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.terms import ASKED
 
 
-def joined(grounds: dict[Place, list[Ground]], targets: Mapping[str, TargetShape]) -> dict[Place, list[Ground]]:
+def joined(
+    grounds: Mapping[Place, Sequence[Ground]], targets: Mapping[str, TargetShape]
+) -> Mapping[Place, Sequence[Ground]]:
     """Return the reasons by place, those for a target with `met_by` at the first of these that is surely asked for.
 
     A reason joins only an act that shares a moment with it; else it stands as it was.

@@ -15,7 +15,6 @@ from layette.engine.answer.parts.proposals import Place, Proposal
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.resolved.grounds import FAR, Ground, ends_of
-from layette.engine.answer.resolved.met import joined
 from layette.engine.exact.times import DAY, day_number
 from layette.engine.logic.conditions import Status
 from layette.engine.terms import PRIORITIES, Kind, Priority
@@ -78,7 +77,7 @@ def gather(context: Context, due: Mapping[int, RealWindow]) -> dict[Place, list[
             out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window, rank))
     if not plan.row_spanning.isdisjoint(context.standing):
         out = {place: _lookup(grounds, plan.row_spanning) for place, grounds in out.items()}
-    return joined(_sides_joined(out), context.pack.targets)
+    return _sides_joined(out)
 
 
 def _rank(proposal: Proposal, window: RealWindow, at: int) -> int:

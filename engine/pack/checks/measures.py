@@ -86,14 +86,20 @@ def _keys(measure: _Measure, known: Collection[str], tables: Collection[str]) ->
 
 
 def ring(measures: Mapping[str, MeasureShape]) -> list[str]:
-    """Return the measures that depend on themselves."""
-    left = dict(measures)
-    while True:
-        free = [name for name, shape in left.items() if not any(i in left for i in inputs_of(shape))]
-        if not free:
-            return list(left)
-        for name in free:
-            del left[name]
+    """Return the measures that depend on themselves, or on one that does."""
+    inputs = {name: {i for i in inputs_of(shape) if i in measures} for name, shape in measures.items()}
+    used_by: dict[str, list[str]] = {name: [] for name in measures}
+    for name, needed in inputs.items():
+        for one in needed:
+            used_by[one].append(name)
+    waits_for = {name: len(needed) for name, needed in inputs.items()}
+    free = [name for name, number in waits_for.items() if not number]
+    while free:
+        for name in used_by[free.pop()]:
+            waits_for[name] -= 1
+            if not waits_for[name]:
+                free.append(name)
+    return [name for name, number in waits_for.items() if number]
 
 
 def check_measure_inputs(

@@ -53,6 +53,17 @@ def test_a_chain_of_2000_conclusions_loads_and_decides(
     assert ReferenceReader(pack.program).read(found.facts.states).statuses == found.statuses
 
 
+@pytest.mark.parametrize("alertness", ["hard_to_wake", "alert", "abnormal"])
+def test_the_whole_answer_follows_a_chain_of_600_conclusions(alertness: str, tmp_path: Path) -> None:
+    pack = load_pack(copied(tmp_path, (DECISIONS, "", "".join(chain(600)))))
+    found = pack.assess(visit({"alertness": alertness}), readers=["native"])
+    assert len(found.trace) == len(pack.instances)
+    referred = [one for one in found.recommendations if one.reasons[0].rule == "exam.last"]
+    assert bool(referred) is (alertness == "hard_to_wake")
+    for one in referred:
+        assert {used.subject for used in one.reasons[0].values} >= {"sign_600", "sign_0", "alertness"}
+
+
 def test_a_ring_of_2000_conclusions_is_told_rule_by_rule(tmp_path: Path) -> None:
     ring = [rule(f"step-{k}", f"{{sign_{k}: true}}", f"{{conclude: sign_{(k + 1) % LENGTH}}}") for k in range(LENGTH)]
     with pytest.raises(PackError) as caught:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from layette.engine.exact.ranges import Range
 from layette.engine.pack.written.views import VariableTable, View, cell
-from layette.engine.states.looks import Looks
+from layette.engine.states.looks import ViewReader
 from layette.engine.visit.recordings import Readings
 
 CUTS = (Fraction(1), Fraction(3))
@@ -52,7 +52,7 @@ def read(pick: Any, surely: list[Range], perhaps: list[Range]) -> set[int]:
     readings = SimpleNamespace(within=lambda *_: (certain, certain + others), used=lambda *_: certain[0])
     readings.latest = lambda *_: SimpleNamespace(used=certain[0])
     findings: Any = {"weight": SimpleNamespace(applies_when=None)}
-    looks = Looks(cast("Readings", readings), table, findings, cast("Any", None))
+    looks = ViewReader(cast("Readings", readings), table, findings, cast("Any", None))
     state = looks.state(var, table.entries[var], (1 << 2 * len(CUTS) + 2) - 1)
     return {k - 1 for k in range(state.bit_length()) if state >> k & 1}
 

@@ -18,8 +18,9 @@ def visit(*doses: dict[str, Any], **findings: Any) -> dict[str, Any]:
 
 
 def ordered(*doses: dict[str, Any], **findings: Any) -> set[str]:
+    """What is proposed, or to be looked up because it is not on record."""
     made = PACK.assess(visit(*doses, **findings), readers=["native"])
-    return {one.target for one in made.recommendations}
+    return {one.target for one in (*made.recommendations, *made.not_on_record)}
 
 
 def test_without_a_dose_on_record_it_is_overdue() -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from layette.mapping.read.bundle.times import BadTimeError, Clock, birth_time, effective, effective_key, parse
+from layette.mapping.read.bundle.times import BadTimeError, VisitSpan, birth_time, effective, effective_key, parse
 
 FIRST, LAST = "2026-11-24T10:00:00-06:00", "2026-11-25T08:00:00-06:00"
 EVENING = timezone(timedelta(hours=-6))
@@ -96,7 +96,7 @@ def test_a_birth_time_stands_on_the_birth_date_or_on_the_patient() -> None:
 
 BORN = datetime(2026, 11, 20, 8, tzinfo=EVENING)
 AT = datetime(2026, 11, 24, 22, tzinfo=EVENING)
-CLOCK = Clock(BORN, AT, AT + timedelta(hours=3))  # until 1 o'clock at night
+CLOCK = VisitSpan(BORN, AT, AT + timedelta(hours=3))  # until 1 o'clock at night
 
 
 @pytest.mark.parametrize(
@@ -129,10 +129,10 @@ def test_a_moment_lies_before_birth_in_the_visit_or_after_it(
 def test_days_are_counted_in_the_offset_of_the_visit_then_of_birth_then_in_utc() -> None:
     day = date(2026, 11, 24)
     assert CLOCK.first(day) == datetime(2026, 11, 24, tzinfo=EVENING)
-    assert Clock(BORN, None, None).first(day) == datetime(2026, 11, 24, tzinfo=EVENING)
-    assert Clock(date(2026, 11, 20), None, None).first(day) == datetime(2026, 11, 24, tzinfo=UTC)
+    assert VisitSpan(BORN, None, None).first(day) == datetime(2026, 11, 24, tzinfo=EVENING)
+    assert VisitSpan(date(2026, 11, 20), None, None).first(day) == datetime(2026, 11, 24, tzinfo=UTC)
 
 
 def test_without_a_visit_or_a_birth_nothing_is_outside() -> None:
-    unknown = Clock(None, None, None)
+    unknown = VisitSpan(None, None, None)
     assert (unknown.same_day(AT), unknown.before_birth(AT), unknown.after_visit(AT)) == (True, False, False)

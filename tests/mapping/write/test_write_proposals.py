@@ -84,7 +84,8 @@ def test_a_vaccine_that_is_due_is_forecast_with_its_dates() -> None:
 
 def test_a_dose_that_a_rule_waits_for_has_its_own_words_and_state() -> None:
     window = Window(until="2026-11-22T10:00:00-06:00", text="by two days", overdue=True)
-    dose = Due(finding="weight", label="x", rule="eyes.red-reflex-abnormal", window=window, state="overdue",
+    dose = Due(finding="weight", target="x", kind="order", said_not_done=True,
+               label="x", rule="eyes.red-reflex-abnormal", window=window, state="overdue",
                priority="routine", because="y", sources=())  # fmt: skip
     [forecast] = made("ImmunizationRecommendation", recommendations=(VACCINE,), due=(dose,))
     [entry] = forecast["recommendation"]
