@@ -84,11 +84,9 @@ WANTED = {
         never=("sex_development_specialist", "adrenal_tests", "orthopedics.left", "ophthalmology.right"),
         reassured=("slate_blue_patch_words",),
         avoided=(
-            "testis_ultrasound.left",
-            "triple_diapers.left",
-            "triple_diapers.right",
-            "early_hip_radiograph.left",
-            "early_hip_radiograph.right",
+            "testis_ultrasound",
+            "triple_diapers",
+            "early_hip_radiograph",
         ),
     ),
     "half-examined-day-5": Wanted(

@@ -34,7 +34,12 @@ class AnswerPlan:
     @cached_property
     def proposals(self) -> tuple[tuple[Proposal, ...], ...]:
         """What each rule of the program leads to."""
-        return proposals(self.pack.instances)
+        return proposals(self.pack.instances, self.unsided)
+
+    @cached_property
+    def unsided(self) -> frozenset[str]:
+        """The targets that are one act, whatever side a finding is on."""
+        return frozenset(name for name, shape in self.pack.targets.items() if not shape.sided)
 
     @cached_property
     def due_rules(self) -> tuple[DueRule, ...]:
@@ -72,7 +77,8 @@ class AnswerPlan:
         for index, instance in enumerate(self.pack.instances):
             for then in instance.rule.shape.then:
                 if then.verb is not None:
-                    by_place.setdefault((then.verb, then.target), []).append((index, instance.side, then.rank))
+                    side = "" if then.target in self.unsided else instance.side
+                    by_place.setdefault((then.verb, then.target), []).append((index, side, then.rank))
         return {place: tuple(rules) for place, rules in by_place.items()}
 
     @cached_property

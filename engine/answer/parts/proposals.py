@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -44,17 +44,20 @@ class Proposal:
         object.__setattr__(self, "place", (self.verb, self.target, self.side))
 
 
-def proposals(instances: Sequence[Instance]) -> tuple[tuple[Proposal, ...], ...]:
-    """Return the proposals of every rule of a program, by rule number."""
+def proposals(instances: Sequence[Instance], unsided: Container[str] = ()) -> tuple[tuple[Proposal, ...], ...]:
+    """Return the proposals of every rule of a program, by rule number; those for ``unsided`` targets have no side."""
     timings: dict[tuple[tuple[WrittenWindow, ...], Priority, str], int] = {}
-    return tuple(tuple(_proposals(instance, timings)) for instance in instances)
+    return tuple(tuple(_proposals(instance, timings, unsided)) for instance in instances)
 
 
 def _proposals(
-    instance: Instance, timings: dict[tuple[tuple[WrittenWindow, ...], Priority, str], int]
+    instance: Instance,
+    timings: dict[tuple[tuple[WrittenWindow, ...], Priority, str], int],
+    unsided: Container[str],
 ) -> Iterator[Proposal]:
-    shape, side = instance.rule.shape, instance.side
+    shape = instance.rule.shape
     for consequence in shape.then:
+        side = "" if consequence.target in unsided else instance.side
         windows = windows_of(shape.window if shape.due is not None else consequence.window)
         if consequence.within and shape.due is None:
             windows = (WindowShape(after="visit", until=consequence.within),)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.resolved.resolve import Ground
+from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.exact.times import DAY
 from layette.engine.pack.written.subjects import SEXES
 from layette.engine.terms import PRIORITIES

@@ -14,8 +14,10 @@ from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
-from layette.engine.answer.resolved.resolve import Ground, key
+from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.resolved.resolve import key
 from layette.engine.logic.conditions import AllOf, Status, evaluate, variables
+from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.visit import Recorded
@@ -78,12 +80,20 @@ def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
 
 
 def _settled(ground: Ground, context: Context) -> bool:
-    """Whether somebody has judged a value that a rule reads itself; the rest of what it reads is why it was asked."""
+    """Whether somebody has judged the value that a rule is about; the rest of its condition is why."""
     world = ground.world or context
     rule, table = context.pack.program.rules[ground.number], context.pack.table
     views = [table.entries[var].view for var in variables(AllOf((rule.applies, rule.when)))]
-    read = [world.facts.chosen(view).valued for view in views if view.subject in context.pack.findings]
-    return any(_judged([reading], context) for reading in read if reading is not None)
+    subject = _value_judged(ground, context)
+    read = [world.facts.chosen(view).valued for view in views if view.subject == subject]
+    newest = max((reading for reading in read if reading), key=lambda reading: reading.time.lo, default=None)
+    return newest is not None and _judged([newest], context)
+
+
+def _value_judged(ground: Ground, context: Context) -> str | None:
+    """Return the finding whose value a rule has judged: the first that its `when` names."""
+    names = (key.split(".")[0] for key in keys_in(ground.instance.rule.shape.when))
+    return next((name for name in names if name in context.pack.findings), None)
 
 
 def _item(ground: Ground, context: Context, values: tuple[Used, ...], why: str, settles: str) -> ToJudge:

@@ -10,7 +10,9 @@ from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import codes_of, label_of, plain_of
-from layette.engine.answer.resolved.resolve import Episode, Ground, episode_name, episodes, key
+from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.resolved.met import joined
+from layette.engine.answer.resolved.resolve import Episode, episode_name, episodes, key
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed
@@ -25,13 +27,15 @@ def recommendations(
 ) -> list[Recommendation]:
     """Return what the reasons propose, the most pressing first; ``targets`` names those to look at, None all.
 
-    What a person is to judge is no proposal, and stands apart (`judge.py`).
+    Reasons for one act join before they are resolved (`met.py`). What a person is to judge is no proposal, and stands
+    apart (`judge.py`).
     """
+    shared = joined(grounds, context.pack.targets)
     made = [
         recommendation(episode, context)
-        for place in sorted(grounds)
+        for place in sorted(shared)
         if place[0] != "judge" and (targets is None or place[1] in targets)
-        for episode in episodes(grounds[place])
+        for episode in episodes(shared[place])
     ]
     order = context.plan.rule_order
     return sorted(

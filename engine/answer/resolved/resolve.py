@@ -14,41 +14,12 @@ from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place, Proposal
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.answer.resolved.grounds import FAR, Ground, ends_of
 from layette.engine.exact.times import DAY, day_number
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.written.written import Instance
 from layette.engine.terms import PRIORITIES, Kind, Priority
 
-FAR = 1 << 62
 ASAP = PRIORITIES.index("asap")
-
-
-class Ground(NamedTuple):
-    """One rule's reason for one target: how pressing (``rank``, 0 for stat), when, fired or provisional.
-
-    ``world`` is where it holds if not in the base world (`worlds.py`); ``unless`` and ``since`` say on what that hangs.
-    """
-
-    number: int
-    instance: Instance
-    proposal: Proposal
-    status: Status
-    window: RealWindow
-    rank: int
-    world: Context | None = None
-    unless: tuple[str, ...] = ()
-    since: str = ""
-
-    @property
-    def side(self) -> str:
-        """The side that the rule is about, empty for none."""
-        return self.proposal.side
-
-    @property
-    def order(self) -> tuple[int, int, int, str, str]:
-        """The canonical place among the reasons for one target."""
-        until = FAR if self.window.until is None else self.window.until
-        return (self.rank, until, self.window.start or 0, self.instance.key, self.proposal.verb)
 
 
 class Episode(NamedTuple):
@@ -143,9 +114,9 @@ def episodes(grounds: Sequence[Ground]) -> list[Episode]:
     out: list[Episode] = []
     while left:
         taken, rest = [left[0]], []
-        first, last = _ends(left[0])
+        first, last = ends_of(left[0])
         for ground in left[1:]:
-            start, until = _ends(ground)
+            start, until = ends_of(ground)
             start, until = (start if start > first else first), (until if until < last else last)
             if start <= until:
                 taken.append(ground)
@@ -155,14 +126,6 @@ def episodes(grounds: Sequence[Ground]) -> list[Episode]:
         out.append(_episode(taken, len(out) + 1))
         left = rest
     return out
-
-
-def _ends(ground: Ground) -> tuple[int, int]:
-    """Return the ends of a window; one whose anchor is not known pulls no other window."""
-    if ground.window.missing:
-        return 0, FAR
-    start, until = ground.window.start, ground.window.until
-    return (0 if start is None else start), (FAR if until is None else until)
 
 
 def _episode(taken: list[Ground], number: int) -> Episode:

@@ -16,7 +16,8 @@ from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt, Doubtful, among, doubtful, pending, standing
 from layette.engine.answer.resolved.due import wanted, wanted_now
-from layette.engine.answer.resolved.resolve import Ground, gather
+from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.resolved.together import tested, together
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 from layette.engine.errors import PackProblem
 from layette.engine.pack.checks.sources import check_codes
+from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.written_pack import WrittenPack
+from layette.engine.terms import ASKED
 
 
 def check_anchors(pack: WrittenPack) -> Iterator[PackProblem]:
@@ -22,7 +24,24 @@ def check_targets(pack: WrittenPack) -> Iterator[PackProblem]:
     for name, target in pack.targets.items():
         document = pack.target_documents[name]
         yield from check_codes(target.codes, document, (name, "codes"))
-        for key, others in (("conflicts_with", target.conflicts_with), ("recheck_of", target.recheck_of)):
+        others_by_key = {
+            "conflicts_with": target.conflicts_with,
+            "recheck_of": target.recheck_of,
+            "met_by": target.met_by,
+        }
+        for key, others in others_by_key.items():
             for other in others:
                 if other not in pack.targets and other not in pack.findings:
                     yield document.problem((name, key), "unknown-target", f"targets/ has no target '{other}'")
+        for other in target.met_by:
+            if other in pack.targets and not _may_meet(pack.targets[other], target):
+                message = f"'{other}' does not do '{name}' too: both are asked for ({', '.join(ASKED)}), of one person"
+                yield document.problem((name, "met_by"), "unknown-target", message)
+
+
+def _may_meet(particular: TargetShape, target: TargetShape) -> bool:
+    return (
+        particular is not target
+        and {particular.kind, target.kind} <= {*ASKED}
+        and (particular.subject == target.subject)
+    )

@@ -129,6 +129,7 @@ class TargetShape(Shape):
     """What a recommendation is about. ``plain`` are the words for the family, by language.
 
     ``conclusion`` targets do not exist: a conclusion is a finding that rules derive, declared by `conclude`.
+    ``met_by``: the more particular targets that do this one too. Not ``sided``: one act, whatever side it is for.
     """
 
     kind: Kind
@@ -139,6 +140,8 @@ class TargetShape(Shape):
     performer: str | None = None
     satisfied_by: list[Wanted] = Field(default_factory=list)
     conflicts_with: list[Name] = Field(default_factory=list)
+    met_by: list[Name] = Field(default_factory=list)
+    sided: bool = True
     episode: Literal["once", "per_visit", "per_anchor"] = "once"
     plain: dict[str, str | dict[Literal["text", "review"], str]] = Field(default_factory=dict)
     recheck_of: list[Name] = Field(default_factory=list)
