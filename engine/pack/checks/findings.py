@@ -26,6 +26,7 @@ def check_findings(pack: WrittenPack) -> Iterator[PackProblem]:
         if shape.number:
             yield from _check_number(name, shape.number, document, (*path, "number"))
         yield from _check_values(name, shape, document, path)
+        yield from _check_lasting(name, shape, document, path)
 
 
 def _check_codes(shape: FindingShape, document: Document, path: Path) -> Iterator[PackProblem]:
@@ -55,6 +56,27 @@ def _check_values(name: str, shape: FindingShape, document: Document, path: Path
     for key, value in _named_values(shape):
         if value not in allowed:
             yield document.problem((*path, key), "unknown-value", f"'{value}' is no value of '{name}'")
+
+
+def _check_lasting(name: str, shape: FindingShape, document: Document, path: Path) -> Iterator[PackProblem]:
+    """Yield values that are none, events that are what is expected, and flags on what cannot carry them."""
+    for key in ("event", "stands"):
+        given = getattr(shape, key)
+        if given and shape.number is not None:
+            message = f"'{name}' is a number: '{key}' lists named values; for a number write a view such as .highest"
+            yield document.problem((*path, key), "shape", message)
+            continue
+        for value in given:
+            if value not in (shape.values or ()):
+                known = ", ".join(shape.values or ())
+                yield document.problem((*path, key), "unknown-value", f"'{value}' is no value of '{name}': {known}")
+    for value in shape.event:
+        if value in listed(shape.expected):
+            message = f"'{value}' is what is expected of '{name}': an event is what should not have happened"
+            yield document.problem((*path, "event"), "shape", message)
+    if shape.stands and shape.carries_over:
+        message = f"'{name}' carries over: an earlier value counts already, so nothing has to stand"
+        yield document.problem((*path, "stands"), "shape", message)
 
 
 def _named_values(shape: FindingShape) -> Iterator[tuple[str, str]]:
