@@ -159,12 +159,14 @@ class Looks:
     def _event(self, view: View, accept: frozenset[str], surely: list[Recorded], possibly: list[Recorded]) -> State:
         """An event of this visit's last day counts whatever came later; where there was none, the latest value counts.
 
-        Danger law 11: "none" does not erase "seen".
+        Danger law 11: "none" does not erase "seen". What says the same as another recording, less exactly, is no event
+        of its own.
         """
         events = frozenset(self.findings[view.subject].event)
         used = self.readings.value(view.subject, view.side)
         latest = used.possible if used is not None and isinstance(used.possible, frozenset) else None
-        told = [(r in surely, r.possible) for r in possibly if r.here and isinstance(r.possible, frozenset)]
+        here = [(r in surely, r.possible) for r in possibly if r.here and isinstance(r.possible, frozenset)]
+        told = [(sure, values) for sure, values in here if not any(finer < values for _, finer in here)]
         event_surely = any(sure and values <= events for sure, values in told)
         event_possibly = any(values & events for _, values in told)
         must = any(sure and values <= accept & events for sure, values in told)
