@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from layette.engine.answer.parts.assessment import Recommendation
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.resolved.due import wanted, wanted_now
 from layette.engine.answer.resolved.orders import LIVE, as_placed, asking_for, is_overdue, rank_of
 from layette.engine.answer.resolved.resolve import gather
 from layette.engine.exact.times import Moment, age_bounds, moment, plus, within
@@ -54,8 +55,10 @@ def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequen
 def _holds(order: PlacedOrder, made: Recommendation, context: Context, readers: Sequence[Reader]) -> bool:
     if order.status in ("draft", "completed") or rank_of(order.priority) > rank_of(made.priority):
         return False
-    if order.status not in LIVE:
-        return True  # declined
+    if order.status not in LIVE and made.priority not in PRESSING:
+        return True  # declined: not proposed at each visit again; but what presses now was not there to be declined
+    if order.status == "on-hold" and made.priority in PRESSING:
+        return False  # nobody acts on it
     if is_overdue(order, context) and (made.priority in PRESSING or order.priority in PRESSING):
         return False
     return _asked_when_placed(order, made, context, readers)
@@ -71,7 +74,7 @@ def _asked_when_placed(order: PlacedOrder, made: Recommendation, context: Contex
     then = as_of(placed, context, readers)
     return any(
         ground.rank <= rank_of(made.priority)
-        for (verb, target, side), grounds in gather(then, {}).items()
+        for (verb, target, side), grounds in gather(then, wanted_now(wanted(then), then)).items()
         if verb == made.kind and target == made.target and side in ("", made.side or "")
         for ground in grounds
     )
