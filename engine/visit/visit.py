@@ -103,10 +103,10 @@ class Visit:
     judged: tuple[Judged, ...] = ()
 
     def judged_since(self, reading: Recorded) -> bool:
-        """Whether somebody said of this very recording how it is to be taken."""
+        """Whether somebody said of this very recording how it is to be taken; nobody judges what is yet to be made."""
         return any(
             j.name == reading.finding and j.side in ("", reading.side) and j.of.lo <= reading.time.hi
-            and reading.time.lo <= j.of.hi
+            and reading.time.lo <= j.of.hi and (j.time is None or j.time.hi >= reading.time.lo)
             for j in self.judged
         )  # fmt: skip
 
