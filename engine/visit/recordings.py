@@ -85,7 +85,7 @@ class Readings:
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
-        self._parts_differ: list[tuple[Recorded, ...]] = []
+        self._parts_joined: list[tuple[Recorded, ...]] = []
         self.in_use: dict[Where, Recorded | None] = {}
         for place, listed in self.by_place.items():
             first = listed[0]
@@ -126,12 +126,18 @@ class Readings:
         return self._latest[where]
 
     def conflicts(self) -> list[tuple[Recorded, ...]]:
-        """Return each set of recordings of one moment that differ, of what counts at this visit."""
+        """Return each set of recordings of one moment that are joined to one: of this visit, and of the one before.
+
+        Those of one value in two units are among them: a limit may lie between the two.
+        """
         several = [place for place, listed in self.by_place.items() if len(listed) > 1]
-        plain = [self.latest(*place) for place in several if not self.findings[place[0]].readings]
+        plain = [place for place in several if not self.findings[place[0]].readings]
+        chosen = [self.latest(*place) for place in plain]
+        if self.has_earlier:
+            chosen += [self.earlier(*place) for place in plain]
         for name in dict.fromkeys(name for name, _ in several if self.findings[name].readings):
             self.attempts(name)
-        return [chosen.members for chosen in plain if chosen.differ] + self._parts_differ
+        return [*dict.fromkeys(one.members for one in chosen if one.members and one.valued), *self._parts_joined]
 
     def awaiting_final(self) -> list[tuple[Recorded, ...]]:
         """Return what is less settled than what counts, and may alarm: later values, and attempts at a screen."""
@@ -148,7 +154,8 @@ class Readings:
             standing = self.findings[finding].stands
             if not standing or any(r.here and r.possible is not None for r in self.all(finding, side)):
                 continue
-            last = self.earlier(finding, side).valued
+            before = [r for r in self.all(finding, side) if not r.here and r.possible is not None]
+            last = choose([r for r in before if r.status in SETTLED] or before, before).valued
             if last is not None and isinstance(last.possible, frozenset) and last.possible <= {*standing}:
                 stand.append(last)
         return stand
@@ -213,8 +220,8 @@ class Readings:
                 groups.append((start, set(), {}))
             groups[-1][1].add(part)
             chosen = choose(several, several)
-            if chosen.differ:
-                self._parts_differ.append(chosen.members)
+            if chosen.members:
+                self._parts_joined.append(chosen.members)
             if chosen.valued is not None:
                 groups[-1][2][part] = chosen.valued
         return [parts for _, _, parts in groups]

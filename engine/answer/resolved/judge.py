@@ -12,17 +12,14 @@ from layette.engine.answer.parts.assessment import ToJudge, Used
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import used_value
+from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.resolve import Ground, key
-from layette.engine.answer.resolved.worlds import Doubt
 from layette.engine.logic.conditions import AllOf, Status, evaluate
 from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.visit import Recorded
 
-ASAP = PRIORITIES.index("asap")
 ON_YOUR_CHART = "Read it on the chart of your unit before they leave, and record how it was judged and by whom."
-LOOK_AGAIN = "Look again now, and record what is right."
-LEARN_THE_SEX = "Learn the sex at birth; look again with it in mind."
 
 
 def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
@@ -34,7 +31,7 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
         context: the visit.
     """
     items = [
-        *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.readings, context)),
+        *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.about.readings, context)),
         *_without_line(context),
         *(_of_rule(ground, context) for ground in judged),
     ]
@@ -42,12 +39,10 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
 
 
 def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
-    ground = doubt.ground
-    if doubt.readings:
-        values = tuple(used_value(reading, context.pack) for reading in doubt.readings)
-        return _item(ground, context, values, "Recorded more than once at one time, differing.", LOOK_AGAIN)
-    values = rule_values(ground.number, ground.world or context)
-    return _item(ground, context, values, "The sex at birth is not known.", LEARN_THE_SEX)
+    ground, about = doubt.ground, doubt.about
+    recorded = tuple(used_value(reading, context.pack) for reading in about.readings)
+    values = recorded or rule_values(ground.number, ground.world or context)
+    return _item(ground, context, values, about.why, about.settles)
 
 
 def _of_rule(ground: Ground, context: Context) -> ToJudge:

@@ -3,38 +3,28 @@
 The base world decides by what is surely known. Where recordings of one moment differ, each alternative is decided by
 itself: what every one of them brings is certain; what only some bring, and presses, is to be judged. A later value that
 is not settled, and what was abnormal and nobody looked at again, are worlds too: they add provisional reasons and take
-none away. A sex that is not known is two worlds, whose emergencies are to be judged.
+none away. A sex that is not known is two worlds, whose emergencies are to be judged. So is what several doubts bring
+only together (`together.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
+from layette.engine.answer.resolved.doubtful import ASAP, Doubt, Doubtful, among, doubtful, pending, standing
 from layette.engine.answer.resolved.due import wanted, wanted_now
 from layette.engine.answer.resolved.resolve import Ground, gather
-from layette.engine.logic.conditions import Status, variables
+from layette.engine.answer.resolved.together import tested, together
+from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
-from layette.engine.pack.written.subjects import SEXES
 from layette.engine.states.decide import decide
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.visit import Recorded, Visit
 
-STAT, ASAP = PRIORITIES.index("stat"), PRIORITIES.index("asap")
 Grounds = dict[Place, list[Ground]]
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """What only some of the possible worlds bring, and presses: a person looks and decides.
-
-    ``readings`` are the recordings that leave it open; none where the sex is not known.
-    """
-
-    ground: Ground
-    readings: tuple[Recorded, ...]
 
 
 @dataclass(frozen=True)
@@ -45,36 +35,58 @@ class Weighed:
     doubts: tuple[Doubt, ...]
 
 
+@dataclass(frozen=True)
+class World:
+    """One way in which things may be: what is decided there, and what it brings."""
+
+    context: Context
+    grounds: Grounds
+
+
 def weigh(context: Context, base: Grounds, readers: Sequence[Reader]) -> Weighed:
     """Return the reasons of the base world with what the added worlds bring; ``readers`` read those."""
     grounds = {place: list(reasons) for place, reasons in base.items()}
     doubts: list[Doubt] = []
-    for members in context.readings.conflicts():
-        worlds = [_world(context, _only(context.visit, members, one), readers) for one in members]
-        _add_certain(grounds, worlds)
-        doubts += _doubts(grounds, worlds, ASAP, members)
-    if context.visit.sex is None:
-        worlds = [_world(context, replace(context.visit, sex=sex), readers) for sex in SEXES]
-        doubts += _doubts(grounds, worlds, STAT, ())
-    _add_pending(grounds, context, readers)
-    _add_standing(grounds, context, readers)
+    worlds: list[World] = []
+    about = [*doubtful(context)]
+    for one in about:
+        decided = [_world(context, way.of(context.visit), readers) for way in one.ways]
+        if one.either:
+            _add_certain(grounds, [world.grounds for world in decided])
+        doubts += _doubts(grounds, decided, one)
+        worlds += decided
+    for found, add in ((pending(context), _add_pending), (standing(context), _add_standing)):
+        counted = [*found]
+        if counted:
+            world = _world(context, _with_all(context.visit, counted), readers)
+            add(grounds, world, counted)
+            doubts += _doubts_within(world, grounds, context, readers)
+            worlds.append(world)
+            about += counted
+    if len(about) > 1:
+        doubts += together(context, about, [world.context for world in worlds])
     return Weighed(grounds, tuple(_pressing_once(doubts, grounds)))
 
 
-def _world(context: Context, visit: Visit, readers: Sequence[Reader]) -> Grounds:
+def _world(context: Context, visit: Visit, readers: Sequence[Reader]) -> World:
     plan = context.plan
     world = Context(decide(plan.states, visit, readers, plan.rule_priorities), plan)
     found = gather(world, wanted_now(wanted(world), world))
-    return {place: [g._replace(world=world) for g in reasons] for place, reasons in found.items()}
+    return World(world, {place: [g._replace(world=world) for g in reasons] for place, reasons in found.items()})
 
 
-def _only(visit: Visit, members: Sequence[Recorded], one: Recorded) -> Visit:
-    """Return the visit with ``one`` of the recordings that differ, without the others."""
-    return replace(visit, readings=tuple(r for r in visit.readings if r is one or not _among(r, members)))
+def _with_all(visit: Visit, counted: Iterable[Doubtful]) -> Visit:
+    for one in counted:
+        visit = one.ways[0].of(visit)
+    return visit
 
 
-def _among(reading: Recorded, members: Iterable[Recorded]) -> bool:
-    return any(reading is member for member in members)
+def _doubts_within(world: World, grounds: Grounds, context: Context, readers: Sequence[Reader]) -> Iterator[Doubt]:
+    """Yield what only some of the things bring that are doubtful in a world and not in the visit as it is read."""
+    for one in doubtful(world.context):
+        if any(not among(reading, context.visit.readings) for reading in one.readings):
+            decided = [_world(context, way.of(world.context.visit), readers) for way in one.ways]
+            yield from _doubts(grounds, decided, one)
 
 
 def _add_certain(grounds: Grounds, worlds: Sequence[Grounds]) -> None:
@@ -86,51 +98,40 @@ def _add_certain(grounds: Grounds, worlds: Sequence[Grounds]) -> None:
             grounds.setdefault(place, []).extend(g for g in weakest if g.number not in known)
 
 
-def _doubts(grounds: Grounds, worlds: Sequence[Grounds], least: int, readings: tuple[Recorded, ...]) -> Iterator[Doubt]:
-    """Yield what some world brings at rank ``least`` or more pressing, and the reasons so far do not."""
+def _doubts(grounds: Grounds, worlds: Sequence[World], one: Doubtful) -> Iterator[Doubt]:
+    """Yield what some world brings, pressing enough, and the reasons so far do not."""
     for world in worlds:
-        for place, reasons in world.items():
+        for place, reasons in world.grounds.items():
             if place[0] in ("reassure", "guide"):
                 continue
             pressing = min(reasons, key=lambda ground: ground.order)
             held = _rank(grounds[place]) if place in grounds else len(PRIORITIES)
-            if pressing.rank <= least and pressing.rank < held:
-                yield Doubt(pressing, readings)
+            if pressing.rank <= one.least and pressing.rank < held:
+                yield Doubt(pressing, one)
 
 
-def _add_pending(grounds: Grounds, context: Context, readers: Sequence[Reader]) -> None:
+def _add_pending(grounds: Grounds, world: World, waiting: Sequence[Doubtful]) -> None:
     """Add, as provisional, what later values that are not settled would bring as `stat` or `asap`."""
-    waiting = [reading for values in context.readings.awaiting_final() for reading in values]
-    if not waiting:
-        return
-    places = {(r.finding, r.side) for r in waiting if not context.pack.findings[r.finding].readings}
-    readings = context.visit.readings
-    others = [r for r in readings if (r.finding, r.side) not in places and not _among(r, waiting)]
-    counted = [replace(r, status="final", reported=False) for r in waiting]
-    world = _world(context, replace(context.visit, readings=(*others, *counted)), readers)
-    unless = tuple(dict.fromkeys(f"the final value of {_label(r, context)} says otherwise" for r in waiting))
-    for place, reasons in world.items():
+    readings = [reading for one in waiting for reading in one.readings]
+    labels = dict.fromkeys(_label(reading, world.context) for reading in readings)
+    unless = tuple(f"the final value of {label} says otherwise" for label in labels)
+    for place, reasons in world.grounds.items():
         if place[0] in ("reassure", "guide"):
             continue
         pressing = [g._replace(status=Status.PROVISIONAL, unless=unless) for g in reasons if g.rank <= ASAP]
         _add_provisional(grounds, place, pressing)
 
 
-def _add_standing(grounds: Grounds, context: Context, readers: Sequence[Reader]) -> None:
+def _add_standing(grounds: Grounds, world: World, stands: Sequence[Doubtful]) -> None:
     """Add, as provisional, what was abnormal at another visit and nobody looked at again."""
-    stand = [r for r in context.readings.not_looked_at_again() if not context.visit.judged_since(r)]
-    if not stand:
-        return
-    others = [r for r in context.visit.readings if not _among(r, stand)]
-    seen = [replace(r, here=True) for r in stand]
-    world = _world(context, replace(context.visit, readings=(*others, *seen)), readers)
-    for place, reasons in world.items():
+    seen = [reading for one in stands for reading in one.readings]
+    for place, reasons in world.grounds.items():
         if place[0] == "reassure":
             continue
         added = []
         for ground in reasons:
-            behind = [r for r in stand if r.finding in _tested(ground, context)]
-            if behind and not _done_since(place, max(r.time.lo for r in behind), context.visit):
+            behind = [r for r in seen if r.finding in tested(ground.number, world.context)]
+            if behind and not _done_since(place, max(r.time.lo for r in behind), world.context.visit):
                 days = " and ".join(dict.fromkeys(r.time.text[:10] for r in behind))
                 added.append(ground._replace(status=Status.PROVISIONAL, since=f"not looked at again since {days}"))
         _add_provisional(grounds, place, added)
@@ -143,32 +144,14 @@ def _add_provisional(grounds: Grounds, place: Place, reasons: Sequence[Ground]) 
         grounds.setdefault(place, []).extend(fresh)
 
 
-def _tested(ground: Ground, context: Context) -> set[str]:
-    """Return the findings that a rule tests, by way of conclusions too."""
-    table, concluders = context.pack.table, context.plan.states.concluders
-    rule = context.pack.program.rules[ground.number]
-    found: set[str] = set()
-    left = [rule]
-    while left:
-        one = left.pop()
-        for var in {*variables(one.applies), *variables(one.when)}:
-            name = table.entries[var].view.subject
-            if name not in found:
-                found.add(name)
-                left += concluders.get(name, ())
-    return found
-
-
 def _done_since(place: Place, since: int, visit: Visit) -> bool:
-    """Whether an order for the same target and side was completed after the finding was made."""
+    """Whether an order for the same target and side was surely placed after the finding was made, and completed."""
     _, target, side = place
     return any(
-        o.status == "completed"
-        and o.target == target
-        and o.side in ("", side)
-        and (o.time is None or o.time.hi >= since)
+        o.status == "completed" and o.target == target and o.side in ("", side) and o.time is not None
+        and o.time.hi >= since
         for o in visit.orders
-    )
+    )  # fmt: skip
 
 
 def _pressing_once(doubts: Sequence[Doubt], grounds: Mapping[Place, Sequence[Ground]]) -> Iterator[Doubt]:
