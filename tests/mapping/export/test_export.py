@@ -15,6 +15,7 @@ from typing import Any
 import jsonschema
 import jsonschema_rs
 import pytest
+from fhirpathpy import evaluate
 from support.checkout import ROOT
 from support.small_pack import small
 
@@ -31,7 +32,10 @@ from layette.mapping.write import to_bundle
 Resource = dict[str, Any]
 XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
 BASE = "https://layette.example/fhir"
-KINDS = ("PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire")
+KINDS = (
+    "PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire",
+    "StructureDefinition",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -169,11 +173,12 @@ def test_every_own_code_that_goes_out_is_published_and_every_rule_found(
     actions = {f"{plan['url']}|{plan['version']}#{action['id']}" for action in plan["action"]}
     cases, _ = read_cases(pack)
     for case in cases[part::8][: 12 if part == 0 else None]:
-        bundle = to_bundle(pack.assess(case.shape.given, readers=["native"]), pack, visit=case.shape.given)
+        found = pack.assess(case.shape.given, readers=["native"])
+        bundle = to_bundle(found, pack, visit=case.shape.given, parts="all")
         new = {(system, code) for system, code in codes_of(bundle, BASE) - known if system not in open_systems}
         assert new == set(), case.shape.id
         links = [link for node in nodes(bundle) for link in node.get("instantiatesCanonical", ())]
-        assert set(links) <= actions, case.shape.id
+        assert set(links) <= actions | {f"{plan['url']}|{plan['version']}"}, case.shape.id
 
 
 def test_the_library_holds_the_pack_itself(pack: Pack, resources: list[Resource], tmp_path: Path) -> None:
@@ -198,7 +203,20 @@ def test_an_action_says_why_when_and_from_which_source(pack: Pack, resources: li
         assert (action["title"], action["description"]) == (shape.title, shape.because)
         assert action["textEquivalent"].startswith(rule_words(pack, shape))
         assert all(one["type"] == "citation" and one["display"] for one in action["documentation"])
-        assert "condition" not in action
+
+
+def test_no_engine_can_take_an_action_for_one_that_applies(resources: list[Resource]) -> None:
+    """The logic is in the Library: an engine that applies the plan must propose nothing."""
+    (plan,) = of(resources, "PlanDefinition")
+    actions = [node for node in nodes(plan["action"]) if "textEquivalent" in node]
+    assert len(actions) > len(plan["action"]) > 400
+    for action in actions:
+        [condition] = action["condition"]
+        assert condition["kind"] == "applicability"
+        expression = condition["expression"]
+        assert (expression["language"], expression["expression"]) == ("text/fhirpath", "false")
+        assert evaluate({}, expression["expression"]) == [False]
+        assert "Library" in expression["description"]
 
 
 def test_no_definition_uses_what_r4_does_not_have(resources: list[Resource]) -> None:
