@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from layette.engine.answer.parts.assessment import Assessment, Recommendation
 from layette.engine.api import Pack
@@ -18,6 +18,9 @@ from layette.mapping.account import Account
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.intake import CallerSays, Fhir, Intake, take
 from layette.mapping.text import render
+
+if TYPE_CHECKING:
+    from layette.mapping.write.run.context import Parts
 
 
 @dataclass(frozen=True)
@@ -35,13 +38,21 @@ class Answer:
     source: Fhir | None = field(repr=False)
     base: str
 
-    def to_fhir(self, pack: Pack) -> dict[str, Any]:
-        """Return the answer as a transaction Bundle. Raises `OutputError` rather than give what is not valid R4."""
+    def to_fhir(self, pack: Pack, *, parts: Parts = "care", language: str = "en") -> dict[str, Any]:
+        """Return the answer as a transaction Bundle. Raises `OutputError` rather than give what is not valid R4.
+
+        ``parts``: `care`, `inbox` or `all`; ``language`` is that of the words for the family; see `write.to_bundle`.
+        """
         # Whoever wants text or JSON pays for neither the writers nor the validator.
         from layette.mapping.door import checked_output
         from layette.mapping.write import to_bundle
 
-        return checked_output(to_bundle(self.assessment, pack, source=self.source, base=self.base, visit=self.visit))
+        return checked_output(
+            to_bundle(
+                self.assessment, pack, source=self.source, base=self.base, visit=self.visit, parts=parts,
+                language=language,
+            )
+        )  # fmt: skip
 
     def to_text(self, pack: Pack, *, width: int = 100, colour: bool = False, full: bool = False) -> str:
         """Return the answer as a page for a clinician, with the account at its end; see `mapping.text.render`."""

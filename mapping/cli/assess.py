@@ -17,6 +17,7 @@ from layette.mapping.settle import settle
 from layette.mapping.text.saying import render_saying
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
+PARTS = ("care", "inbox", "all")
 READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
 
@@ -41,6 +42,14 @@ def add(verb: argparse.ArgumentParser) -> None:
         choices=READERS,
         help="readers of the rules to use (default: both, the second being rete where it is installed, else closures)",
     )
+    verb.add_argument(
+        "--parts",
+        choices=PARTS,
+        default="care",
+        help="fhir: care is what a person acts on, inbox adds a Task, all is everything there is (default: care)",
+    )
+    verb.add_argument("--language", default="en", help="fhir: language of the words for the family (default: en)")
+    verb.add_argument("--indent", action="store_true", help="fhir-json: spread it over lines (default: compact)")
     verb.add_argument("--all", action="store_true", help="text: show every list to its end")
     verb.add_argument(
         "--say", action="store_true", help="text: print what the examiner can say to the family, instead of the summary"
@@ -55,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
     except LayetteError as error:
         failures.report(error)
         if arguments.to.startswith("fhir-"):
-            output.write(_outcome(error, arguments.to), arguments.out)
+            output.write(_outcome(error, arguments), arguments.out)
         return 2
     output.write(content, arguments.out)
     if account:
@@ -79,7 +88,8 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
         return reply.to_text(pack, colour=_colour(arguments.out), full=arguments.all), ""
     if arguments.to == "json":
         return reply.assessment.to_json() + "\n", str(reply.account)
-    return _fhir(reply.to_fhir(pack), arguments.to), str(reply.account)
+    bundle = reply.to_fhir(pack, parts=arguments.parts, language=arguments.language)
+    return _fhir(bundle, arguments), str(reply.account)
 
 
 def _input(name: str) -> bytes:
@@ -111,15 +121,15 @@ def _colour(out: str | None) -> bool:
     return out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
-def _outcome(error: LayetteError, form: str) -> str | bytes:
+def _outcome(error: LayetteError, arguments: argparse.Namespace) -> str | bytes:
     from layette.mapping.write import to_outcome
 
-    return _fhir(to_outcome(error), form)
+    return _fhir(to_outcome(error), arguments)
 
 
-def _fhir(resource: dict[str, Any], form: str) -> str | bytes:
-    if form == "fhir-xml":
+def _fhir(resource: dict[str, Any], arguments: argparse.Namespace) -> str | bytes:
+    if arguments.to == "fhir-xml":
         from layette.mapping.fhir.xml import to_xml
 
         return to_xml(resource) + b"\n"
-    return dumps(resource, indent=2) + "\n"
+    return dumps(resource, indent=2 if arguments.indent else None) + "\n"

@@ -2,7 +2,15 @@
 
 from layette.mapping.codes.digits import check_digit_ok, loinc_ok, snomed_ok
 from layette.mapping.codes.systems import ABSENT_REASON, INTERPRETATION, OWN, OWN_BASE, SYSTEMS, own, short_name, uri
-from layette.mapping.codes.verified import VerifiedCode, answer_words, display, is_verified, printed_units, verified
+from layette.mapping.codes.verified import (
+    VerifiedCode,
+    answer_words,
+    body_parts,
+    display,
+    is_verified,
+    printed_units,
+    verified,
+)
 
 __all__ = [
     "ABSENT_REASON",
@@ -12,6 +20,7 @@ __all__ = [
     "SYSTEMS",
     "VerifiedCode",
     "answer_words",
+    "body_parts",
     "check_digit_ok",
     "display",
     "is_verified",

@@ -21,7 +21,10 @@ OWN: Mapping[str, str] = {
     "targets": "CodeSystem/targets",
     "tags": "CodeSystem/tags",
     "lists": "CodeSystem/lists",
+    "judgments": "CodeSystem/judgments",
     "request-key": "identifier/request-key",
+    "answer-key": "identifier/answer-key",
+    "payload-topic": "StructureDefinition/payload-topic",
 }
 """Our own systems, by what they name; the URI is the base, a slash, and this."""
 

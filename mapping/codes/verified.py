@@ -50,6 +50,12 @@ def answer_words() -> Mapping[tuple[str, str], str]:
     return {(uri(row["system"]), row["code"]): row["word"] for row in table("answers.csv")}
 
 
+@cache
+def body_parts() -> Mapping[str, str]:
+    """Return the part of the body that each finding with sides looks at, from `body_parts.csv`."""
+    return {row["finding"]: row["part"] for row in table("body_parts.csv")}
+
+
 def table(name: str) -> Iterator[dict[str, str]]:
     """Yield the rows of a CSV file of this folder; lines that begin with ``#`` are its source and remarks."""
     text = files(__package__).joinpath(name).read_text(encoding="utf-8")

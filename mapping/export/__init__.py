@@ -9,6 +9,7 @@ from layette.mapping.codes import OWN_BASE
 from layette.mapping.export.activities import activities
 from layette.mapping.export.code_systems import code_systems
 from layette.mapping.export.concept_maps import concept_maps
+from layette.mapping.export.extensions import payload_topic
 from layette.mapping.export.library import library
 from layette.mapping.export.plan import plan
 from layette.mapping.export.publication import Publication, Resource, legal_id
@@ -31,6 +32,7 @@ def _resources(pub: Publication) -> Iterator[Resource]:
     yield plan(pub)
     yield library(pub)
     yield questionnaire(pub)
+    yield payload_topic(pub)
     yield from code_systems(pub)
     yield from concept_maps(pub)
     yield from activities(pub)

@@ -9,7 +9,7 @@ from layette.engine.terms import PRIORITIES, Priority
 from layette.mapping.codes import OWN
 from layette.mapping.export.library import library_id
 from layette.mapping.export.publication import Publication, Resource, legal_id, plain_words
-from layette.mapping.write.run.keys import CATEGORIES
+from layette.mapping.write.run.keys import CATEGORIES, PERFORMERS
 from layette.mapping.write.words import concepts
 
 _ADVICE = ("guide", "reassure")
@@ -51,7 +51,7 @@ def _activity(pub: Publication, name: str, shape: TargetShape, priority: Priorit
         "intent": "proposal",
         "priority": priority,
         "doNotPerform": shape.kind == "avoid",
-        "participant": _participant(shape),
+        "participant": _participant(pub, shape),
     }
     return {key: value for key, value in resource.items() if value or key == "experimental"}
 
@@ -73,5 +73,8 @@ def _group(pub: Publication, name: str) -> Resource:
     return concepts.concept([*theirs, concepts.coding(pub.system(CATEGORIES), name)], name)
 
 
-def _participant(shape: TargetShape) -> list[Resource]:
-    return [{"type": "practitioner", "role": {"text": shape.performer}}] if shape.performer else []
+def _participant(pub: Publication, shape: TargetShape) -> list[Resource]:
+    if not shape.performer:
+        return []
+    ours = concepts.coding(pub.system(PERFORMERS), concepts.slug(shape.performer), shape.performer)
+    return [{"type": "practitioner", "role": concepts.concept([ours], shape.performer)}]

@@ -7,14 +7,21 @@ from typing import Any
 
 from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.pack.written.subjects import SEX, SEXES
-from layette.mapping.codes import OWN
+from layette.mapping.codes import OWN, body_parts
 from layette.mapping.export.publication import Publication, Resource
-from layette.mapping.write.run.keys import CATEGORIES, RUNS
+from layette.mapping.write.run.context import PROPOSAL
+from layette.mapping.write.run.keys import BODY_SITES, CATEGORIES, PERFORMERS, RUNS, SEALS
+from layette.mapping.write.words.concepts import SIDES, slug
 
 _TAGS = {
-    "proposal": "A set of proposals for a clinician to judge",
+    "proposal": PROPOSAL,
     "computed": "Computed by rules, not observed",
     "reported": "Reported by the family, not seen by the examiner",
+    "superseded": "Superseded by a later proposal, and touched by nobody",
+}
+_JUDGMENTS = {
+    "judge": "Judge this value",
+    "judgment": "How a value was judged",
 }
 _LISTS = {
     "observations": "The observations in this list are all there are",
@@ -22,6 +29,8 @@ _LISTS = {
     "guidance": "The guidance in this list is all that was given",
     "immunizations": "The immunizations in this list are all there are",
 }
+_OTHER_GROUPS = {"reassurance", "referral", "judge", "plan"}
+"""Groups of what goes out that no target has."""
 _KINDS = {
     "finding": "What is looked at, asked, measured or tested",
     "value": "An answer to a finding",
@@ -38,12 +47,16 @@ def code_systems(pub: Publication) -> Iterator[Resource]:
     """Yield the CodeSystems of a pack."""
     yield _findings(pub)
     yield _flat(pub, OWN["targets"], "Targets", "What proposals are about.", _targets(pub))
-    groups = sorted({shape.category or "" for shape in pub.pack.targets.values()} - {""} | {"reassurance", "referral"})
+    groups = sorted({shape.category or "" for shape in pub.pack.targets.values()} - {""} | _OTHER_GROUPS)
     about = "The groups of proposals."
     yield _flat(pub, CATEGORIES, "Request categories", about, {name: name.capitalize() for name in groups})
     yield _flat(pub, OWN["tags"], "Tags", "What the tags on resources mean.", _TAGS)
     yield _flat(pub, OWN["lists"], "Complete lists", "What a List declares to be complete.", _LISTS)
-    yield _runs(pub)
+    yield _flat(pub, OWN["judgments"], "Judgments", "What is asked and told about values to judge.", _JUDGMENTS)
+    yield _flat(pub, PERFORMERS, "Performers", "Who is to do what is proposed.", _performers(pub))
+    yield _flat(pub, BODY_SITES, "Body sites", "A part of the body on one of its sides.", _body_sites())
+    yield _digests(pub, RUNS, "Runs", "One code for each run, the digest of its answer")
+    yield _digests(pub, SEALS, "Seals", "One code for each proposal, the digest of what a person could change of it")
 
 
 def _head(pub: Publication, path: str, title: str, about: str, content: str = "complete") -> Resource:
@@ -54,16 +67,25 @@ def _head(pub: Publication, path: str, title: str, about: str, content: str = "c
 
 def _flat(pub: Publication, path: str, title: str, about: str, codes: dict[str, str]) -> Resource:
     concepts = [{"code": code, "display": display} for code, display in codes.items()]
-    return _head(pub, path, title, about) | {"count": len(concepts), "concept": concepts}
+    return _head(pub, path, title, about) | {"count": len(concepts)} | ({"concept": concepts} if concepts else {})
 
 
 def _targets(pub: Publication) -> dict[str, str]:
     return {name: shape.label for name, shape in pub.pack.targets.items()}
 
 
-def _runs(pub: Publication) -> Resource:
-    about = "One code for each run, the digest of its answer; they are not listed, as each visit makes a new one."
-    return _head(pub, RUNS, "Runs", about, "not-present")
+def _performers(pub: Publication) -> dict[str, str]:
+    names = {shape.performer for shape in pub.pack.targets.values() if shape.performer}
+    return {slug(name): name for name in sorted(names)}
+
+
+def _body_sites() -> dict[str, str]:
+    parts = sorted(set(body_parts().values()))
+    return {f"{side}-{part}": f"{side} {part}" for part in parts for side in SIDES}
+
+
+def _digests(pub: Publication, path: str, title: str, about: str) -> Resource:
+    return _head(pub, path, title, f"{about}; they are not listed, as each visit makes new ones.", "not-present")
 
 
 def _findings(pub: Publication) -> Resource:

@@ -1,7 +1,8 @@
 """The rules as a PlanDefinition: one action a rule, its condition in words, its sources and how far each was verified.
 
-R4 has no place for expressions in our own language, so an action carries no expression that a machine could run:
-`textEquivalent` says it in words, `input` says what is asked, and the Library holds what the engine runs.
+R4 has no place for expressions in our own language: `textEquivalent` says a rule in words, `input` says what is asked,
+and the Library holds what the engine runs. An action without a condition would apply to every baby, so each carries one
+that never holds: whoever applies the plan proposes nothing.
 """
 
 from __future__ import annotations
@@ -27,6 +28,16 @@ _TYPE = {
     "display": "ECA Rule",
 }
 _CREATE = {"system": "http://terminology.hl7.org/CodeSystem/action-type", "code": "create", "display": "Create"}
+_NEVER = {
+    "kind": "applicability",
+    "expression": {
+        "description": "Never by this plan: the condition of the rule is in words here, and for machines in the "
+        "Library, which the rule engine runs. Without it nothing may be proposed.",
+        "language": "text/fhirpath",
+        "expression": "false",
+    },
+}
+"""The condition of every action, so that no engine takes a rule that it cannot read for one that applies."""
 _SAID = {
     "refer": "refer", "order": "order", "recheck": "look again",
     "judge": "have a person judge before they leave, with a view to",
@@ -69,6 +80,7 @@ def _action(pub: Publication, shape: RuleShape) -> Resource:
         "textEquivalent": _in_full(pub, shape),
         "priority": PRIORITIES[min(ranks)] if ranks else None,
         "documentation": list(_documentation(pub, shape)),
+        "condition": [_NEVER],
         "input": list(_inputs(pub, shape)),
         "output": [_conclusion(pub, then.conclude) for then in shape.then if then.conclude],
     }
@@ -87,6 +99,7 @@ def _part(pub: Publication, shape: RuleShape, then: Consequence, number: int) ->
         "title": pub.pack.targets[target].label,
         "textEquivalent": _consequence(pub, then),
         "priority": then.priority or "routine",
+        "condition": [_NEVER],
     }
     return head | _proposal(pub, shape, then)
 

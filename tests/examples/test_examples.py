@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections import Counter
 from collections.abc import Iterator
 from decimal import Decimal
 from functools import cache
@@ -15,6 +16,7 @@ import pytest
 from support.checkout import ROOT
 from support.shipped_examples import EXAMPLES, EXPECTED, FORMS, NAMES, alike, assess, source
 
+from layette.mapping.cli import main
 from layette.mapping.fhir.json import loads
 from layette.mapping.fhir.xml import from_xml, validate_xsd
 from layette.mapping.validate import validate
@@ -123,6 +125,22 @@ def test_each_line_of_the_ndjson_is_one_of_the_visits() -> None:
     lines = (EXAMPLES / "two-visits.ndjson").read_text(encoding="utf-8").splitlines()
     visits = ("red-reflex-hip-testis-day-6", "two-weeks-after")
     assert [loads(line.encode()) for line in lines] == [source(name) for name in visits]
+
+
+LARGEST = {"jaundiced-sleepy-day-4": 90_000}
+"""Bytes of the compact Bundle in the default parts: what an inbox takes in with one visit."""
+
+
+@example
+def test_what_goes_out_by_default_is_lean(name: str, tmp_path: Path) -> None:
+    """A plan, its requests and what they rest on: no page, and none of the thirty requests of one topic each."""
+    out = tmp_path / "answer.json"
+    assert main(["assess", str(EXAMPLES / f"{name}.json"), "--to", "fhir-json", "--out", str(out)]) == 0
+    assert out.stat().st_size <= LARGEST.get(name, 100_000)
+    kinds = Counter(resource["resourceType"] for resource in _resources(loads(out.read_bytes())))
+    once = ("CarePlan", "GuidanceResponse", "Provenance", "Device")
+    assert {kind: kinds[kind] for kind in once} == dict.fromkeys(once, 1)
+    assert (kinds["CommunicationRequest"], kinds["DocumentReference"], kinds["Task"]) == (2, 0, 0)
 
 
 def _said(given: list[dict[str, Any]]) -> list[tuple[Any, ...]]:

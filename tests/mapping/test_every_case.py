@@ -31,11 +31,12 @@ PARTS = 10
 
 
 class Answered(NamedTuple):
-    """A case with its answer."""
+    """A case with its answer: all of it, and what an inbox acts on."""
 
     name: str
     found: Assessment
     bundle: dict[str, Any]
+    care: dict[str, Any]
 
 
 def parts() -> list[Any]:
@@ -61,7 +62,8 @@ def answers(request: pytest.FixtureRequest) -> list[Answered]:
     assert not problems
     for case in (case for number, case in enumerate(cases) if part_of(number) == request.param):
         found = pack.assess(case.shape.given, readers=["native"])
-        made.append(Answered(case.shape.id, found, to_bundle(found, pack, visit=case.shape.given)))
+        whole, care = (to_bundle(found, pack, visit=case.shape.given, parts=parts) for parts in ("all", "inbox"))
+        made.append(Answered(case.shape.id, found, whole, care))
     return made
 
 
@@ -78,14 +80,15 @@ def test_the_parts_hold_every_case_once() -> None:
 
 
 def test_each_case_is_valid_fhir(answers: list[Answered]) -> None:
-    for name, _, bundle in answers:
-        assert [str(issue) for issue in validate(bundle)] == [], name
+    for name, _, whole, care in answers:
+        for bundle in (whole, care):
+            assert [str(issue) for issue in validate(bundle)] == [], name
         if XSD.exists():
-            assert validate_xsd(to_xml(bundle), XSD) == [], name
+            assert validate_xsd(to_xml(whole), XSD) == [], name
 
 
 def test_each_case_is_a_page_that_fits(answers: list[Answered]) -> None:
-    for name, found, _ in answers:
+    for name, found, *_ in answers:
         assert all(len(line) <= 100 for line in render(found, full=True).split("\n")), name
 
 
@@ -94,8 +97,8 @@ def test_every_own_code_that_goes_out_is_published_and_every_rule_found(answers:
     open_systems = {one["url"] for one in of(exported(), "CodeSystem") if one["content"] == "not-present"}
     (plan,) = of(exported(), "PlanDefinition")
     actions = {f"{plan['url']}|{plan['version']}#{action['id']}" for action in plan["action"]}
-    for name, _, bundle in answers:
+    for name, _, bundle, _ in answers:
         new = {(system, code) for system, code in codes_of(bundle, BASE) - known if system not in open_systems}
         assert new == set(), name
         links = [link for node in nodes(bundle) for link in node.get("instantiatesCanonical", ())]
-        assert set(links) <= actions, name
+        assert set(links) <= actions | {f"{plan['url']}|{plan['version']}"}, name

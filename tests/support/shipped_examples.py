@@ -18,7 +18,7 @@ EXAMPLES = ROOT / "examples"
 EXPECTED = EXAMPLES / "expected"
 NAMES = tuple(sorted(path.stem for path in EXAMPLES.glob("*.json")))
 FORMS = {"text": ".txt", "fhir-json": ".fhir.json"}
-"""The forms whose expected output is kept, with the ending of its file."""
+"""The forms whose expected output is kept, with the ending of its file; FHIR is kept spread over lines, to be read."""
 
 _URN = re.compile(r"urn:uuid:[0-9a-f-]{36}")
 
@@ -35,20 +35,21 @@ def assess(path: Path, form: str, folder: Path, *more: str) -> bytes:
     One reader, so that the answer does not depend on what is installed.
     """
     out = folder / "answer"
-    assert main(["assess", str(path), "--to", form, "--out", str(out), "--readers", "native", *more]) == 0
+    indent = ["--indent"] if form == "fhir-json" else []
+    assert main(["assess", str(path), "--to", form, "--out", str(out), "--readers", "native", *indent, *more]) == 0
     return out.read_bytes()
 
 
 def alike(written: str) -> str:
     """Return an answer without what changes from version to version though nothing else does.
 
-    That is the software version, the pack's digest, the run's identifier (a digest of both) and the `urn:uuid:` names
-    that follow from it. Each is replaced by a value of the same form, so that the kept file is still valid FHIR.
+    That is the software version, the pack's digest, the run's identifiers (digests of both) and the `urn:uuid:` names
+    that follow from them. Each is replaced by a value of the same form, so that the kept file is still valid FHIR.
     """
-    run = re.search(r'identifier/run",\s*"value": "([0-9a-f]{32})', written)
+    runs = sorted(set(re.findall(r'identifier/run",\s*"value": "([0-9a-f]{32})', written)), key=written.index)
     for changing, fixed in (
         (_digest(), "0" * 64),
-        (run[1] if run else None, "0" * 32),
+        *((run, f"{number:032}") for number, run in enumerate(runs)),
         (f"layette-{engine.__version__}", "layette-0.0.0"),
         (f"Layette {engine.__version__}", "Layette 0.0.0"),
         (f'"value": "{engine.__version__}"', '"value": "0.0.0"'),

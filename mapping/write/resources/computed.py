@@ -1,6 +1,14 @@
-"""Measures and conclusions as Observations that say what they were derived from."""
+"""Measures and conclusions as Observations that say what they were derived from.
+
+Each is named before the first proposal is written, so that a proposal can point to it; written are those that something
+points to, or all of them where all was asked for. A conclusion that does not hold is never written.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import partial
+from typing import Protocol
 
 from layette.engine.answer.parts.assessment import Concluded, Measured, Traced, Used
 from layette.mapping.write.resources.evidence import DERIVABLE, Evidence, split
@@ -11,20 +19,44 @@ from layette.mapping.write.words.quantities import bounds
 from layette.mapping.write.words.readings import decimal, moment
 
 
-def write(out: Output, evidence: Evidence) -> None:
-    """Write what is known; a measure without a value and an open conclusion stand among the outstanding items."""
+class Make(Protocol):
+    """Makes the Observation of one computed value."""
+
+    def __call__(self) -> None:
+        """Write it, and cite what it rests on."""
+
+
+def plan(out: Output, evidence: Evidence) -> dict[str, Make]:
+    """Name what may be written, and return how each is made, by reference."""
+    to_make: dict[str, Make] = {}
+    for value, make in (*_measures(out, evidence), *_conclusions(out, evidence)):
+        name = _name(out, value)
+        evidence.computed[value] = name
+        out.planned[name] = "Observation"
+        to_make[name] = make
+    return to_make
+
+
+def _name(out: Output, value: str) -> str:
+    return keys.urn(out.base, "Observation", keys.digest(subject.patient_key(out), "computed", value))
+
+
+def write(out: Output, evidence: Evidence, to_make: dict[str, Make]) -> None:
+    """Write what is cited, and what that rests on in its turn; everything where all was asked for."""
+    left = dict(to_make)
+    while wanted := [name for name in left if out.whole or name in evidence.cited]:
+        for name in wanted:
+            left.pop(name)()
+    for name in left:
+        del out.planned[name]
+
+
+def _measures(out: Output, evidence: Evidence) -> Iterator[tuple[str, Make]]:
+    """Yield what has a value; in `care`, not what follows from the birth alone, such as the age."""
     for measure in out.assessment.measures:
         value = _value(out, measure)
-        if value:
-            evidence.computed[measure.id] = _measure(out, evidence, measure, value)
-    concluded = [conclusion for conclusion in out.assessment.conclusions if conclusion.state != "open"]
-    # A conclusion may rest on another: all names are known before the first is written.
-    for conclusion in concluded:
-        evidence.computed[conclusion.id] = keys.urn(
-            out.base, "Observation", f"{keys.INPUT_KEY}#{_key(out, conclusion)}"
-        )
-    for conclusion in concluded:
-        _conclusion(out, evidence, conclusion)
+        if value and (measure.derived_from or out.whole):
+            yield measure.id, partial(_measure, out, evidence, measure, value)
 
 
 def _value(out: Output, measure: Measured) -> Resource:
@@ -35,7 +67,7 @@ def _value(out: Output, measure: Measured) -> Resource:
     return bounds(decimal(measure.low), decimal(measure.high), measure.unit)
 
 
-def _measure(out: Output, evidence: Evidence, measure: Measured, value: Resource) -> str:
+def _measure(out: Output, evidence: Evidence, measure: Measured, value: Resource) -> None:
     codes = concepts.verified(measure.codes)
     when = moment(measure.time, out.visit, out.at) if measure.time else (out.at, out.at)
     resource = _observation(out, measure.id, measure.label, codes) | effective(*when) | value
@@ -43,24 +75,29 @@ def _measure(out: Output, evidence: Evidence, measure: Measured, value: Resource
     words = f"{measure.text}. {measure.basis}".strip()
     resource["note"] = [{"text": f"{words}{source}"}]
     _derived(out, evidence, resource, measure.derived_from)
+    # The key is that of the readings, not of this moment: asked again, the same value is the same Observation.
+    times = [used.time for used in measure.derived_from] or [out.at]
     value_key = (measure.low, measure.high, measure.category)
-    key = keys.digest(subject.patient_key(out), "measure", measure.id, *when, *value_key)
-    return out.identified(resource, keys.INPUT_KEY, key)
+    key = keys.digest(subject.patient_key(out), "measure", measure.id, measure.time, times, *value_key)
+    out.identified(resource, keys.INPUT_KEY, key, _name(out, measure.id))
 
 
-def _key(out: Output, one: Concluded) -> str:
-    return keys.digest(subject.patient_key(out), "conclusion", one.id, out.at, one.state)
+def _conclusions(out: Output, evidence: Evidence) -> Iterator[tuple[str, Make]]:
+    for one in out.assessment.conclusions:
+        if one.state == "yes":
+            yield one.id, partial(_conclusion, out, evidence, one)
 
 
 def _conclusion(out: Output, evidence: Evidence, one: Concluded) -> None:
-    resource = (
-        _observation(out, one.id, one.label, []) | effective(out.at, out.at) | {"valueBoolean": one.state == "yes"}
-    )
+    resource = _observation(out, one.id, one.label, []) | effective(out.at, out.at) | {"valueBoolean": True}
     rules = [rule for rule in out.assessment.trace if rule.rule in one.rules]
     if rules:
-        resource["note"] = [{"text": "Concluded by " + "; ".join(_said(rule) for rule in rules)}]
-    _derived(out, evidence, resource, [used for rule in rules for used in rule.values])
-    out.identified(resource, keys.INPUT_KEY, _key(out, one))
+        resource["note"] = [{"text": "Concluded by " + "; ".join(map(_said, rules))}]
+    values = [used for rule in rules for used in rule.values]
+    _derived(out, evidence, resource, values)
+    timed = [(used.subject, used.value, used.time) for used in values if used.time]
+    key = keys.digest(subject.patient_key(out), "conclusion", one.id, timed or out.at)
+    out.identified(resource, keys.INPUT_KEY, key, _name(out, one.id))
 
 
 def _said(rule: Traced) -> str:
@@ -78,7 +115,7 @@ def _observation(out: Output, name: str, label: str, codes: list[Resource]) -> R
     }
 
 
-def _derived(out: Output, evidence: Evidence, resource: Resource, values: list[Used] | tuple[Used, ...]) -> None:
+def _derived(out: Output, evidence: Evidence, resource: Resource, values: Sequence[Used]) -> None:
     """Point to what the value rests on; a birth date is the Patient's and cannot stand in `derivedFrom`."""
     yes, _ = split(out, evidence.references(out, values), DERIVABLE)
     if yes:

@@ -9,7 +9,7 @@ from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommenda
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource
-from layette.mapping.write.words import concepts, wording
+from layette.mapping.write.words import body, concepts, wording
 
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/condition-category"
 _CLINICAL = "http://terminology.hl7.org/CodeSystem/condition-clinical"
@@ -30,10 +30,12 @@ class _Proposed:
         return "unconfirmed" if any(one.status == "fired" for one in self.reasons.values()) else "provisional"
 
 
-def write(out: Output, evidence: Evidence) -> None:
-    """Write a Condition for each diagnosis that a rule proposes, once, however many requests rest on it."""
-    for proposed in _proposed(out).values():
-        _create(out, evidence, proposed)
+def write(out: Output, evidence: Evidence) -> list[str]:
+    """Write a Condition for each diagnosis that a rule proposes, once, however many requests rest on it.
+
+    Returns references to them.
+    """
+    return [_create(out, evidence, proposed) for proposed in _proposed(out).values()]
 
 
 def _proposed(out: Output) -> dict[tuple[str, str | None], _Proposed]:
@@ -53,11 +55,12 @@ def _proposed(out: Output) -> dict[tuple[str, str | None], _Proposed]:
 
 def _all(out: Output) -> Iterator[Recommendation]:
     made = out.assessment
-    for group in (made.recommendations, made.standing, made.avoid, made.guidance, made.reassurance):
+    groups = (made.recommendations, made.to_chase, made.standing, made.avoid, made.guidance, made.reassurance)
+    for group in groups:
         yield from group
 
 
-def _create(out: Output, evidence: Evidence, proposed: _Proposed) -> None:
+def _create(out: Output, evidence: Evidence, proposed: _Proposed) -> str:
     label, side = proposed.diagnosis.label, proposed.side
     resource: Resource = {"resourceType": "Condition", "meta": concepts.computed(out)}
     resource["clinicalStatus"] = concepts.concept([concepts.coding(_CLINICAL, "active", "Active")], "active")
@@ -66,13 +69,14 @@ def _create(out: Output, evidence: Evidence, proposed: _Proposed) -> None:
     kind = concepts.coding(_CATEGORY, "encounter-diagnosis", "Encounter Diagnosis")
     resource["category"] = [concepts.concept([kind], "Encounter Diagnosis")]
     resource["code"] = concepts.concept(concepts.verified(proposed.diagnosis.codes), label)
-    resource |= {"bodySite": [concepts.side(side)]} if side else {}
+    sites = body.sites(out, side, [value for reason in proposed.reasons.values() for value in reason.values])
+    resource |= {"bodySite": sites} if sites else {}
     resource |= subject.about(out) | {"recordedDate": out.at} | _evidence(out, evidence, proposed)
     reasons = [f"Proposed, not confirmed. {wording.reason(reason)}" for reason in proposed.reasons.values()]
-    resource["note"] = wording.as_notes([*reasons, out.assessment.caution])
+    resource["note"] = wording.as_notes(reasons)
     codes = [(code.system, code.code) for code in proposed.diagnosis.codes]
     key = keys.digest(subject.patient_key(out), "diagnosis", label, codes, side, proposed.status)
-    out.identified(resource, keys.PROPOSAL_KEY, key)
+    return out.identified(resource, keys.PROPOSAL_KEY, key)
 
 
 def _evidence(out: Output, evidence: Evidence, proposed: _Proposed) -> Resource:

@@ -24,10 +24,14 @@ _UNUSED = ("entered-in-error", "cancelled")
 
 @dataclass
 class Evidence:
-    """References by what they are about: readings by finding, side and time; computed values by name."""
+    """References by what they are about: readings by finding, side and time; computed values by name.
+
+    ``cited`` are the references that something which goes out rests on, in the order in which they were asked for.
+    """
 
     readings: list[tuple[GivenReading, str]] = field(default_factory=list)
     computed: dict[str, str] = field(default_factory=dict)
+    cited: dict[str, None] = field(default_factory=dict)
 
     def find(self, out: Output, used: Used) -> Iterator[str]:
         """Yield the references of a value; none where it cannot be told for sure which reading it was."""
@@ -48,8 +52,10 @@ class Evidence:
             yield reference
 
     def references(self, out: Output, values: Iterable[Used]) -> list[str]:
-        """Return the references of several values, each once, in order."""
-        return list(dict.fromkeys(reference for used in values for reference in self.find(out, used)))
+        """Return the references of several values, each once, in order; they are cited from now on."""
+        found = dict.fromkeys(reference for used in values for reference in self.find(out, used))
+        self.cited |= found
+        return list(found)
 
 
 def _meet(first: tuple[str, str], second: tuple[str, str]) -> bool:
@@ -60,8 +66,8 @@ def _meet(first: tuple[str, str], second: tuple[str, str]) -> bool:
 
 def kind_of(out: Output, reference: str) -> str:
     """Return the resource type that a reference points to, or an empty string."""
-    if reference in out.made:
-        return out.made[reference]
+    if reference in out.made or reference in out.planned:
+        return out.made.get(reference) or out.planned[reference]
     resource = out.sources.get(reference)
     if resource is not None:
         return str(resource.get("resourceType"))

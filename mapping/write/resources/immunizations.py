@@ -21,17 +21,20 @@ DATES: Mapping[str, str] = {"30981-5": "earliest date to give", "30980-7": "date
 _GIVEN = frozenset({"Immunization", "ImmunizationEvaluation"})
 
 
-def write(out: Output, evidence: Evidence) -> None:
-    """Write the vaccines of this visit's proposals; nothing where none is due. Doses already given are history."""
+def write(out: Output, evidence: Evidence) -> list[str]:
+    """Write the vaccines of this visit's proposals; nothing where none is due. Doses already given are history.
+
+    Returns the reference to what was written, as a list.
+    """
     due = [made for made in out.assessment.recommendations if _is_vaccine(made)]
     entries = [entry for made in due for entry in _entries(out, evidence, made)]
     if not entries:
-        return
+        return []
     resource: Resource = {"resourceType": "ImmunizationRecommendation", "meta": concepts.computed(out)}
     resource |= {"patient": subject.subject(out), "date": out.at, "recommendation": entries}
     key = keys.digest(subject.patient_key(out), "immunizations", sorted(made.answer_key for made in due))
     resource["identifier"] = [{"system": out.system(keys.PROPOSAL_KEY), "value": key}]
-    out.tagged(resource, keys.PROPOSAL_KEY, key)
+    return [out.tagged(resource, keys.PROPOSAL_KEY, key)]
 
 
 def _is_vaccine(recommendation: Recommendation) -> bool:
@@ -58,7 +61,7 @@ def _entry(out: Output, evidence: Evidence, recommendation: Recommendation, dose
     entry["forecastReason"] = [{"text": text} for text in dict.fromkeys(reason.because for reason in reasons)]
     dates = _dates(window)
     entry |= {"dateCriterion": dates} if dates else {}
-    said = [*recommendation.do, *map(wording.reason, reasons), out.assessment.caution]
+    said = [*recommendation.do, *map(wording.reason, reasons)]
     entry["description"] = wording.clean(" ".join(text.rstrip(".") + "." for text in said))
     used = evidence.references(out, [value for reason in reasons for value in reason.values])
     doses, others = split(out, used, _GIVEN)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.words import concepts
@@ -23,7 +24,7 @@ def device(out: Output) -> str:
     return out.identified(resource, keys.DEVICE, f"layette-{version}")
 
 
-def write(out: Output, device_reference: str) -> None:
+def write(out: Output, evidence: Evidence) -> None:
     """Write the Provenance: it has no identifier in R4, so it is created once by its tag."""
     resource: Resource = {
         "resourceType": "Provenance",
@@ -31,11 +32,12 @@ def write(out: Output, device_reference: str) -> None:
         "target": [{"reference": name} for name in _targets(out)],
         "occurredDateTime": out.at,
         "recorded": out.at,
+        "reason": [{"text": out.assessment.caution}],
         "activity": {"text": "assessment by clinical rules"},
-        "agent": [_agent(out, device_reference)],
-        "entity": [*_inputs(out), _pack(out)],
+        "agent": [_agent(out)],
+        "entity": [*_inputs(out, evidence), _pack(out)],
     }
-    out.tagged(resource, keys.RUNS, out.run)
+    out.tagged(resource, keys.RUNS, out.reply)
 
 
 def _targets(out: Output) -> list[str]:
@@ -43,13 +45,15 @@ def _targets(out: Output) -> list[str]:
     return [name for name, kind in out.made.items() if kind not in _NOT_OURS and out.sources.get(name) is None]
 
 
-def _agent(out: Output, reference: str) -> Resource:
+def _agent(out: Output) -> Resource:
     kind = concepts.concept([concepts.coding(_TYPES, "assembler", "Assembler")], "assembled by software")
-    return {"type": kind, "who": {"reference": reference, "display": f"Layette {out.assessment.engine}"}}
+    return {"type": kind, "who": {"reference": out.device, "display": f"Layette {out.assessment.engine}"}}
 
 
-def _inputs(out: Output) -> list[Resource]:
-    found = [subject.point(out, one.origin) for one in readings(out.visit, out.at) if one.origin]
+def _inputs(out: Output, evidence: Evidence) -> list[Resource]:
+    """Return what was read: what a proposal rests on, or all of it; and the digest of the whole visit."""
+    origins = [one.origin for one in readings(out.visit, out.at) if one.origin]
+    found = [subject.point(out, origin) for origin in origins if out.whole or origin in evidence.cited]
     names = dict.fromkeys(link["reference"] for link in found if link is not None)
     digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(keys.canonical(out.visit))}
     visit = {"identifier": digest, "display": "the visit as it was read"}

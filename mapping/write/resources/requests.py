@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from layette.engine.answer.parts.assessment import Recommendation
+from collections.abc import Iterable, Iterator
+
+from layette.engine.answer.parts.assessment import Recommendation, ToJudge, Used
 from layette.mapping.write.resources import history
 from layette.mapping.write.resources.evidence import REASONS, Evidence, split
 from layette.mapping.write.resources.mother import mother
@@ -11,12 +13,17 @@ from layette.mapping.write.run.context import Output, Resource, period
 from layette.mapping.write.words import concepts, wording
 
 
-def held_back(out: Output, recommendation: Recommendation) -> bool:
-    """Whether an active order covers this; if so the output says it instead of proposing it again."""
-    if not history.covered(recommendation):
-        return False
-    remark(out, recommendation)
-    return True
+def proposed(out: Output) -> Iterator[Recommendation | ToJudge]:
+    """Yield what is proposed in the order of the answer: now, to chase, to judge, the rest by deadline, what not to do.
+
+    What the engine proposes is written, whatever stands beside it: it has weighed the orders of the history already.
+    """
+    made = out.assessment
+    yield from (one for group in made.do if group.deadline == "now" for one in group.items)
+    yield from made.to_chase
+    yield from made.to_judge
+    yield from (one for group in made.do if group.deadline != "now" for one in group.items)
+    yield from made.avoid
 
 
 def remark(out: Output, recommendation: Recommendation) -> None:
@@ -30,13 +37,13 @@ def remark(out: Output, recommendation: Recommendation) -> None:
     )
 
 
-def identifiers(out: Output, recommendation: Recommendation) -> list[Resource]:
+def identifiers(out: Output, request_key: str, answer_key: str) -> list[Resource]:
     """Return the request key and the answer key as identifiers."""
-    pairs = ((keys.REQUEST_KEY, recommendation.request_key), (keys.ANSWER_KEY, recommendation.answer_key))
-    return [{"system": out.system(system), "value": _own(out, value)} for system, value in pairs]
+    pairs = ((keys.REQUEST_KEY, request_key), (keys.ANSWER_KEY, answer_key))
+    return [{"system": out.system(system), "value": own(out, value)} for system, value in pairs]
 
 
-def _own(out: Output, key: str) -> str:
+def own(out: Output, key: str) -> str:
     """Return a key that no other newborn can have: one without a name is told apart by the run."""
     named = out.assessment.patient or subject.identifiers(out)
     return key if named else f"{key}.{out.run}"
@@ -44,24 +51,20 @@ def _own(out: Output, key: str) -> str:
 
 def create(out: Output, resource: Resource) -> str:
     """Add a proposal, created unless a resource with its answer key exists; return its reference."""
-    answer = next(one for one in resource["identifier"] if one["system"] == out.system(keys.ANSWER_KEY))
-    condition = keys.token("identifier", answer["system"], answer["value"])
-    return out.create(resource, f"{keys.ANSWER_KEY}#{answer['value']}", condition)
+    system = out.system(keys.ANSWER_KEY)
+    return out.proposed(resource, next(one["value"] for one in resource["identifier"] if one["system"] == system))
 
 
-def shared(out: Output, recommendation: Recommendation, kind: str) -> Resource:
-    """Return the elements that a ServiceRequest and a CommunicationRequest have in common."""
-    resource: Resource = {"resourceType": kind, "identifier": identifiers(out, recommendation)}
-    if recommendation.subject == "mother":
+def head(out: Output, kind: str, one: Recommendation | ToJudge) -> Resource:
+    """Return the elements with which a request begins: its keys, what it replaces, how pressing, of whom, by whom."""
+    resource: Resource = {"resourceType": kind, "identifier": identifiers(out, one.request_key, one.answer_key)}
+    if one.subject == "mother":
         concepts.label_mother(resource)
-    replaces = history.replaced(out, recommendation, kind)
+    replaces = history.replaced(out, one.request_key, one.answer_key, kind, getattr(one, "placed", None))
     if replaces:
         resource["replaces"] = replaces
-    resource |= {"status": "draft", "priority": recommendation.priority, "authoredOn": out.at}
-    resource |= subject.about(out)
-    resource["occurrencePeriod"] = occurrence(out, recommendation)
-    resource["reasonCode"] = [{"text": text} for text in dict.fromkeys(r.because for r in recommendation.reasons)]
-    return resource
+    resource |= {"status": keys.DRAFT, "priority": one.priority, "authoredOn": out.at}
+    return resource | {"requester": {"reference": out.device}} | subject.about(out)
 
 
 def occurrence(out: Output, recommendation: Recommendation) -> Resource:
@@ -70,19 +73,19 @@ def occurrence(out: Output, recommendation: Recommendation) -> Resource:
     return period(window.start, window.until) or {"start": out.at}
 
 
-def evidence_for(
-    out: Output, evidence: Evidence, recommendation: Recommendation
-) -> tuple[list[Resource], list[Resource]]:
-    """Return what may stand in `reasonReference`, and the rest for where anything may stand."""
-    used = [value for reason in recommendation.reasons for value in reason.values]
-    reasons, others = split(out, evidence.references(out, used), REASONS)
-    her = mother(out) if recommendation.subject == "mother" else None
-    placed = recommendation.placed
+def resting_on(out: Output, evidence: Evidence, one: Recommendation | ToJudge) -> Resource:
+    """Return what may stand in `reasonReference`, and the rest in `supportingInfo`, where anything may stand."""
+    reasons, others = split(out, evidence.references(out, values_of(one)), REASONS)
+    her = mother(out) if one.subject == "mother" else None
+    placed = one.placed if isinstance(one, Recommendation) else None
     order = subject.point(out, placed.reference) if placed and placed.reference and placed.status != "draft" else None
-    return reasons, [*others, *([her] if her else []), *([order] if order else [])]
+    supporting = [*others, *([her] if her else []), *([order] if order else [])]
+    found = {"reasonReference": reasons, "supportingInfo": supporting}
+    return {name: links for name, links in found.items() if links}
 
 
-def notes(out: Output, recommendation: Recommendation) -> list[dict[str, str]]:
-    """Return the reasons, the reserve and the caution as Annotations."""
-    reasons = [wording.reason(one) for one in recommendation.reasons]
-    return wording.as_notes([*reasons, *wording.reserve(recommendation), out.assessment.caution])
+def values_of(one: Recommendation | ToJudge) -> Iterable[Used]:
+    """Return the recorded values behind a proposal."""
+    if isinstance(one, ToJudge):
+        return one.values
+    return [value for reason in one.reasons for value in reason.values]

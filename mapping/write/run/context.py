@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal, get_args
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.pack_view import PackView
@@ -15,13 +15,25 @@ from layette.mapping.write.run.origins import Sources
 
 Resource = dict[str, Any]
 
+Parts = Literal["care", "inbox", "all"]
+PARTS: tuple[Parts, ...] = get_args(Parts)
+"""How much goes out: what a person acts on; that with a Task for inboxes that work by task; all that there is."""
+
+PROPOSAL = "Proposed by rules, for a clinician to judge"
+"""The caution on each request; its whole text stands once, with the run."""
+
+LIVE = ("draft", "active", "on-hold", "completed")
+"""The statuses under which an answer is there already: what was revoked or entered in error does not count as there."""
+
 
 @dataclass
 class Output:
     """One run on its way out: the assessment, what it was made from, and the entries made so far.
 
-    ``sources`` are the input resources by reference; ``visit`` is the flat visit. ``remarks`` are the
-    sentences that the output owes its reader (a Patient that got no entry, a request that was held back).
+    ``sources`` are the input resources by reference; ``visit`` is the flat visit; ``language`` is that of the words
+    for the family. ``remarks`` are the sentences that the output owes its reader (a Patient that got no entry, an order
+    that answers a proposal already). ``device`` is the reference of the software, ``group`` what joins the requests of
+    this run, ``planned`` the types of entries that are named and not made yet.
     """
 
     assessment: Assessment
@@ -29,14 +41,26 @@ class Output:
     visit: Mapping[str, Any]
     sources: Sources
     base: str = keys.BASE
+    parts: Parts = "care"
+    language: str = "en"
+    device: str = ""
+    group: Resource = field(default_factory=dict)
     entries: list[Resource] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     made: dict[str, str] = field(default_factory=dict)
+    planned: dict[str, str] = field(default_factory=dict)
 
     @cached_property
     def run(self) -> str:
         """What names this run."""
         return keys.run_digest(self.assessment, self.visit)
+
+    @cached_property
+    def reply(self) -> str:
+        """What names what this run has to say: asked again at another moment, it is the same if nothing else is."""
+        open_items = [(q.finding, q.side, q.state, q.worst) for step in self.assessment.steps for q in step.questions]
+        due = [(one.rule, one.side, one.state) for one in self.assessment.due]
+        return keys.reply_digest(self.assessment, self.visit, [self.group.get("value"), open_items, due])
 
     @property
     def at(self) -> str:
@@ -46,6 +70,11 @@ class Output:
     def system(self, name: str) -> str:
         """Return the URI of one of our own systems, under the base."""
         return f"{self.base}/{name}"
+
+    @property
+    def whole(self) -> bool:
+        """Whether all goes out that there is, and not only what a person acts on."""
+        return self.parts == "all"
 
     def create(self, resource: Resource, key: str, condition: str) -> str:
         """Add a conditional create and return its reference; the same key is never added twice."""
@@ -62,11 +91,23 @@ class Output:
         request = {"method": "POST", "url": resource["resourceType"], "ifNoneExist": condition}
         self.entries.append({"fullUrl": name, "resource": resource, "request": request})
 
-    def identified(self, resource: Resource, system: str, value: str) -> str:
-        """Add a resource under an identifier of ours that must exist once; return its reference."""
+    def identified(self, resource: Resource, system: str, value: str, name: str | None = None) -> str:
+        """Add a resource under an identifier of ours that must exist once; return its reference, ``name`` if given."""
         uri = self.system(system)
         resource.setdefault("identifier", []).append({"system": uri, "value": value})
-        return self.create(resource, f"{system}#{value}", keys.token("identifier", uri, value))
+        condition = keys.token("identifier", uri, value)
+        if name is None:
+            return self.create(resource, f"{system}#{value}", condition)
+        self.place(name, resource, condition)
+        return name
+
+    def proposed(self, resource: Resource, answer_key: str, alive: Iterable[str] = LIVE) -> str:
+        """Add a proposal, sealed, unless its answer is there with a status of ``alive``; return its reference."""
+        tags = resource.setdefault("meta", {}).setdefault("tag", [])
+        tags.append({"system": self.system(keys.TAGS), "code": "proposal", "display": PROPOSAL})
+        tags.append({"system": self.system(keys.SEALS), "code": keys.seal(resource)})
+        condition = keys.token("identifier", self.system(keys.ANSWER_KEY), answer_key)
+        return self.create(resource, f"{keys.ANSWER_KEY}#{answer_key}", f"{condition}&status={','.join(alive)}")
 
     def tagged(self, resource: Resource, system: str, value: str) -> str:
         """Add a resource that must exist once, told by a tag; return its reference.

@@ -25,13 +25,26 @@ TARGETS = OWN["targets"]
 CATEGORIES = "CodeSystem/request-categories"
 TAGS = OWN["tags"]
 RUNS = "CodeSystem/runs"
+SEALS = "CodeSystem/seals"
+PERFORMERS = "CodeSystem/performers"
+BODY_SITES = "CodeSystem/body-sites"
+JUDGMENTS = OWN["judgments"]
+TOPIC = OWN["payload-topic"]
 REQUEST_KEY = OWN["request-key"]
-ANSWER_KEY = "identifier/answer-key"
+ANSWER_KEY = OWN["answer-key"]
+PLAN = "identifier/plan"
 INPUT_KEY = "identifier/input-key"
 PROPOSAL_KEY = "identifier/proposal-key"
 RUN_KEY = "identifier/run"
 PACK_DIGEST = "identifier/pack-digest"
 DEVICE = "identifier/device"
+
+DRAFT = "draft"
+SEALED = (
+    "status", "intent", "priority", "doNotPerform", "category", "code", "orderDetail", "occurrencePeriod",
+    "performerType", "performer", "reasonCode", "bodySite", "note", "patientInstruction", "payload", "activity",
+)  # fmt: skip
+"""What a person could change of a draft of ours; references are left out, which a server writes anew."""
 
 
 def fhir_id(name: str) -> str:
@@ -46,10 +59,41 @@ def digest(*parts: object) -> str:
 
 
 def run_digest(assessment: Assessment, visit: Mapping[str, Any]) -> str:
-    """Return what names this run: all that decides its answer, in whatever order the input came."""
+    """Return what names this run: all that decides its answer, in whatever order the input came.
+
+    What an earlier run of ours left on the record decides nothing, and is no part of it.
+    """
+    return digest(_made_by(assessment), assessment.at, canonical(without_ours(visit)))
+
+
+def reply_digest(assessment: Assessment, visit: Mapping[str, Any], told: object) -> str:
+    """Return what names what a run has to say: the same at another moment, as long as nothing else is told."""
+    given = {part: content for part, content in without_ours(visit).items() if part != "at"}
+    return digest(_made_by(assessment), canonical(given), told)
+
+
+def _made_by(assessment: Assessment) -> list[object]:
     settings = sorted((one.id, one.choice) for one in assessment.settings)
-    made_by = [assessment.pack.digest, assessment.engine, assessment.readers, settings, assessment.at]
-    return digest(made_by, canonical(visit))
+    return [assessment.pack.digest, assessment.engine, assessment.readers, settings]
+
+
+def without_ours(visit: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a flat visit without the drafts that an earlier run of ours left in its history."""
+    history = visit.get("history") or {}
+    orders = [one for one in history.get("orders") or () if not (one.get("request_key") and one.get("status") == DRAFT)]
+    kept = {part: content for part, content in history.items() if part != "orders"}
+    return {**visit, "history": kept | ({"orders": orders} if orders else {})}
+
+
+def seal(resource: Mapping[str, Any]) -> str:
+    """Return a digest of what a person could change of a proposal: while it fits, nobody has touched it."""
+    return digest([[part, _worded(resource[part])] for part in SEALED if part in resource])[:16]
+
+
+def _worded(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _worded(inner) for key, inner in value.items() if key != "reference"}
+    return [_worded(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def canonical(value: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -64,10 +65,25 @@ def category(out: Output, name: str) -> Resource:
     return concept([*theirs, ours], name)
 
 
+def performer(out: Output, name: str) -> Resource:
+    """Return who is to do it, by our own code: no published code of a specialty has been verified."""
+    return concept([coding(out.system(keys.PERFORMERS), slug(name), name)], name)
+
+
+def slug(name: str) -> str:
+    """Return a name as a code: lower case, a hyphen for what is no letter or digit."""
+    return "-".join(re.findall(r"[a-z0-9]+", name.lower()))
+
+
 def side(name: str) -> Resource:
     """Return a side of the body."""
     code, display = SIDES[name]
     return concept([coding("snomed", code, display)], name)
+
+
+def side_coding(name: str) -> Resource:
+    """Return the code of a side, without its display."""
+    return coding("snomed", SIDES[name][0])
 
 
 def tag(out: Output, code: str, display: str) -> Resource:

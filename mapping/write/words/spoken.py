@@ -20,6 +20,11 @@ def text(element: str, words: str, plain: Mapping[str, str]) -> Resource:
     return {element: clean(words)} | ({f"_{element}": {"extension": others}} if others else {})
 
 
+def in_one_language(plain: Mapping[str, str], language: str) -> str:
+    """Return words for the family in the language asked for; in English where they are not to be had in it."""
+    return plain.get(language, "").strip() or plain.get("en", "")
+
+
 def _translation(language: str, said: str) -> Resource:
     parts = [{"url": "lang", "valueCode": language}, {"url": "content", "valueString": clean(said)}]
     return {"url": TRANSLATION, "extension": parts}

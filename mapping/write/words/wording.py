@@ -29,14 +29,26 @@ def clean(text: str) -> str:
 
 
 def cited(sources: Iterable[Citation]) -> str:
-    """Return the sources with their marks, as one phrase."""
-    return "; ".join(one.text + (f" [{MARKS[one.kind]}]" if MARKS[one.kind] else "") for one in sources)
+    """Return the sources with their marks, as one phrase; a reading of our own is told by its mark alone."""
+    return "; ".join(_marked(one) for one in sources)
+
+
+def _marked(one: Citation) -> str:
+    mark = f"[{MARKS[one.kind]}]" if MARKS[one.kind] else ""
+    return mark if one.kind == "our-reading" else f"{one.text} {mark}".strip()
 
 
 def reason(one: Reason) -> str:
     """Return one reason as a paragraph."""
-    unless = f" This holds unless recorded: {'; '.join(one.unless)}." if one.unless else ""
-    return f"{one.because} Rule: {one.rule} ({one.title}). Source: {cited(one.sources)}.{unless}"
+    return f"{one.because} {behind(one)}".strip()
+
+
+def behind(one: Reason) -> str:
+    """Return what stands behind a reason: rule, source, what it hangs on; empty where no rule does."""
+    rule = f"Rule: {one.rule} ({one.title}). Source: {cited(one.sources)}." if one.rule else ""
+    since = f"{one.since[:1].upper()}{one.since[1:]}." if one.since else ""
+    unless = f"This holds unless recorded: {'; '.join(one.unless)}." if one.unless else ""
+    return " ".join(part for part in (rule, since, unless) if part)
 
 
 def reserve(recommendation: Recommendation) -> list[str]:
@@ -61,6 +73,9 @@ def placed(recommendation: Recommendation) -> list[str]:
         return []
     what = f"A request for the same ({order.reference or 'without a reference'}) stands as {order.status}"
     urgency = f"{order.priority or 'routine'}"
+    if order.overdue and order.status != "draft":
+        since = f" of {order.time}" if order.time else ""
+        return [f"{what}{since}, with priority {urgency}, and was due by {order.until}: chase it."]
     if order.status in ("active", "on-hold"):
         return [f"{what} with priority {urgency}; it is left untouched. This proposal is {recommendation.priority}."]
     return [f"{what}, priority {urgency}."]

@@ -14,13 +14,14 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from support.assessment_samples import MEMORY, PUBLISHED, SamplePack, assessment, flat_visit
+from support.assessment_samples import MEMORY, PUBLISHED, SamplePack, assessment, flat_visit, topic
 
 from layette.engine.cases.cases import CaseReport, Seen
 from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
 from layette.engine.pack.written.rule_shapes import Consequence, RuleShape
 from layette.mapping import intake as given_module
 from layette.mapping.cli import assess, check, command, main
+from layette.mapping.write.run.context import PARTS
 
 
 def rule(name: str, source: str) -> SimpleNamespace:
@@ -38,6 +39,7 @@ class StandIn(SamplePack):
         {"eyes.seen": rule("eyes.seen", "reflex-2008"), "eyes.unseen": rule("eyes.unseen", "memory-window")}
     )
     sources = MappingProxyType({"reflex-2008": PUBLISHED, "memory-window": MEMORY})
+    plain: Mapping[str, str] | None = None
     error: Exception | None = None
     failures: tuple[tuple[str, str], ...] = ()
     case_problems: tuple[PackProblem, ...] = ()
@@ -45,7 +47,7 @@ class StandIn(SamplePack):
     def assess(self, visit: Any, at: str | None = None, readers: Any = None) -> Any:
         if self.error is not None:
             raise self.error
-        return assessment()
+        return assessment() if self.plain is None else assessment(guidance=(topic("sleep", "Sleep", plain=self.plain),))
 
     def readers(self, names: Any = None) -> tuple[()]:
         if isinstance(self.error, ValueError):
@@ -92,6 +94,34 @@ def test_the_other_forms_print_the_counts_on_stderr(
     out, err = capsys.readouterr()
     assert out.startswith(start)
     assert "readings of a flat visit read" in err
+
+
+@pytest.mark.parametrize("parts", assess.PARTS)
+def test_how_much_goes_out_as_fhir_can_be_said(parts: str, visit: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert set(assess.PARTS) == set(PARTS)
+    assert main(["assess", visit, "--to", "fhir-json", "--parts", parts]) == 0
+    kinds = [entry["resource"]["resourceType"] for entry in json.loads(capsys.readouterr().out)["entry"]]
+    assert ("Task" in kinds, "DocumentReference" in kinds) == (parts == "inbox", parts == "all")
+
+
+def test_fhir_json_is_compact_unless_it_is_asked_for_on_lines(visit: str, capsys: pytest.CaptureFixture[str]) -> None:
+    given = ["assess", visit, "--to", "fhir-json"]
+    assert main(given) == 0
+    compact = capsys.readouterr().out
+    assert main([*given, "--indent"]) == 0
+    spread = capsys.readouterr().out
+    assert (compact.count("\n"), spread.count("\n") > 100) == (1, True)
+    assert json.loads(compact) == json.loads(spread)
+
+
+def test_the_words_for_the_family_go_out_in_the_language_asked_for(
+    visit: str, capsys: pytest.CaptureFixture[str], pack: StandIn
+) -> None:
+    pack.plain = {"en": "On the back.", "es": "Boca arriba."}
+    assert main(["assess", visit, "--to", "fhir-json", "--language", "es"]) == 0
+    out = capsys.readouterr().out
+    assert "Boca arriba." in out
+    assert "On the back." not in out
 
 
 def test_a_file_is_written_whole_and_nothing_is_left_beside_it(visit: str, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 import jsonschema
 import jsonschema_rs
 import pytest
+from fhirpathpy import evaluate
 from support.checkout import ROOT
 from support.fhir_nodes import BASE, codes_of, nodes, of, published
 from support.small_pack import small
@@ -29,7 +30,10 @@ from layette.mapping.validate import validate
 
 Resource = dict[str, Any]
 XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
-KINDS = ("PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire")
+KINDS = (
+    "PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire",
+    "StructureDefinition",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -148,7 +152,20 @@ def test_an_action_says_why_when_and_from_which_source(pack: Pack, resources: li
         assert (action["title"], action["description"]) == (shape.title, shape.because)
         assert action["textEquivalent"].startswith(rule_words(pack, shape))
         assert all(one["type"] == "citation" and one["display"] for one in action["documentation"])
-        assert "condition" not in action
+
+
+def test_no_engine_can_take_an_action_for_one_that_applies(resources: list[Resource]) -> None:
+    """The logic is in the Library: an engine that applies the plan must propose nothing."""
+    (plan,) = of(resources, "PlanDefinition")
+    actions = [node for node in nodes(plan["action"]) if "textEquivalent" in node]
+    assert len(actions) > len(plan["action"]) > 400
+    for action in actions:
+        [condition] = action["condition"]
+        assert condition["kind"] == "applicability"
+        expression = condition["expression"]
+        assert (expression["language"], expression["expression"]) == ("text/fhirpath", "false")
+        assert evaluate({}, expression["expression"]) == [False]
+        assert "Library" in expression["description"]
 
 
 def test_no_definition_uses_what_r4_does_not_have(resources: list[Resource]) -> None:

@@ -17,6 +17,7 @@ from support.checkout import ROOT
 from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.xml import from_xml, to_xml, validate_xsd
 from layette.mapping.write import to_bundle
+from layette.mapping.write.run.context import PROPOSAL, Parts
 from layette.mapping.write.run.origins import references
 
 SCHEMAS = ROOT / "schemas" / "fhir"
@@ -24,11 +25,20 @@ XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fh
 BABY, REFLEX = (f"urn:uuid:00000000-0000-4000-8000-00000000000{k}" for k in (1, 2))
 
 
-def with_urns() -> dict[str, Any]:
+def with_urns(parts: Parts = "care") -> dict[str, Any]:
     visit = flat_visit(patient=BABY, encounter=None)
     visit["findings"]["red_reflex.left"] = {"value": "absent", "origin": REFLEX}
     visit["findings"]["weight"] |= {"origin": "https://server.example/fhir/Observation/w1"}
-    return to_bundle(assessment(patient=BABY, encounter=None), SamplePack(), source=source_bundle(), visit=visit)
+    made = assessment(patient=BABY, encounter=None)
+    return to_bundle(made, SamplePack(), source=source_bundle(), visit=visit, parts=parts)
+
+
+def whole() -> dict[str, Any]:
+    return to_bundle(assessment(), SamplePack(), visit=flat_visit(), parts="all")
+
+
+def inbox() -> dict[str, Any]:
+    return to_bundle(assessment(), SamplePack(), visit=flat_visit(), parts="inbox")
 
 
 def plain() -> dict[str, Any]:
@@ -48,7 +58,9 @@ def bare() -> dict[str, Any]:
     return to_bundle(assessment(**none), SamplePack(), visit=flat_visit(findings={}, history={}))
 
 
-BUNDLES = {"plain": plain, "with urns": with_urns, "nameless": nameless, "bare": bare}
+BUNDLES = {
+    "plain": plain, "whole": whole, "inbox": inbox, "with urns": with_urns, "nameless": nameless, "bare": bare,
+}  # fmt: skip
 
 
 @pytest.fixture(params=BUNDLES, name="bundle")
@@ -117,16 +129,20 @@ def test_every_urn_is_resolved_inside_the_bundle(bundle: dict[str, Any]) -> None
     assert used <= known
 
 
-def test_the_caution_is_in_every_proposal_and_in_the_bundle(bundle: dict[str, Any]) -> None:
+def test_the_caution_is_said_once_with_the_run_and_tagged_on_every_request(bundle: dict[str, Any]) -> None:
     caution = assessment().caution
     assert caution in [tag.get("display") for tag in bundle["meta"]["tag"]]
-    for kind in ("ServiceRequest", "CommunicationRequest", "GuidanceResponse"):
+    [response], [provenance] = resources(bundle, "GuidanceResponse"), resources(bundle, "Provenance")
+    assert caution in [note["text"] for note in response["note"]]
+    assert {"text": caution} in provenance["reason"]
+    for kind in ("ServiceRequest", "CommunicationRequest", "CarePlan"):
         for resource in resources(bundle, kind):
-            assert caution in [note["text"] for note in resource["note"]]
+            assert ("proposal", PROPOSAL) in [(tag["code"], tag.get("display")) for tag in resource["meta"]["tag"]]
+            assert caution not in dumps(resource)
 
 
 def test_what_came_with_a_url_is_referenced_and_never_written_again() -> None:
-    bundle = with_urns()
+    bundle = with_urns("all")
     weights = [r for r in resources(bundle, "Observation") if r["code"].get("text") == "Weight"]
     assert [r["valueQuantity"]["value"] for r in weights] == [Decimal("3290")]
     loss = next(r for r in resources(bundle, "Observation") if r["code"]["text"] == "Weight loss")

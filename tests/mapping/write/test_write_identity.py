@@ -6,9 +6,10 @@ from typing import Any
 
 from support.assessment_samples import SamplePack, assessment, flat_visit, recommendation
 
-from layette.engine.answer.parts.assessment import Assessment, Placed, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, Placed, Recommendation, Window
 from layette.mapping.write import BASE, to_bundle
 
+ALIVE = "&status=draft,active,on-hold,completed"
 KEY = "mara.refer.ophthalmology.left.once"
 
 
@@ -47,7 +48,7 @@ def test_a_later_stat_answer_has_the_same_request_key_another_answer_key_and_rep
 def test_posting_twice_asks_for_the_same_thing() -> None:
     [first], [second] = proposals(only(STAT)), proposals(only(STAT))
     assert first == second
-    assert first["request"]["ifNoneExist"] == f"identifier={BASE}/identifier/answer-key|{KEY}.ssss"
+    assert first["request"]["ifNoneExist"] == f"identifier={BASE}/identifier/answer-key|{KEY}.ssss{ALIVE}"
 
 
 def test_the_same_answer_replaces_nothing() -> None:
@@ -78,13 +79,23 @@ def test_a_draft_named_by_the_engine_or_by_the_flat_history_is_replaced() -> Non
     assert by_history["resource"]["replaces"] == [{"reference": "ServiceRequest/5"}]
 
 
-def test_an_active_order_of_at_least_this_urgency_is_left_and_the_output_says_so() -> None:
+def test_what_the_engine_proposes_beside_an_active_order_is_written_and_leaves_it_untouched() -> None:
+    """The engine has weighed that order (danger law 14): held back here, a fever of today would be silent."""
     placed = Placed(reference="ServiceRequest/4", status="active", priority="stat")
-    made = only(STAT.model_copy(update={"placed": placed}))
-    assert proposals(made) == []
-    bundle = to_bundle(made, SamplePack(), visit=flat_visit())
-    notes = [note["text"] for entry in bundle["entry"] for note in entry["resource"].get("note", ())]
-    assert any(note.startswith("Not proposed again: Ophthalmology, left") for note in notes)
+    [made] = proposals(only(STAT.model_copy(update={"placed": placed})))
+    assert "replaces" not in made["resource"]
+    assert any("left untouched" in note["text"] for note in made["resource"]["note"])
+
+
+def test_an_overdue_emergency_is_chased_by_a_request_that_replaces_it() -> None:
+    due = "2026-11-23T10:00:00-06:00"
+    placed = Placed(reference="ServiceRequest/4", status="active", priority="stat", time=due, until=due, overdue=True)
+    window = Window(until=due, text="overdue", overdue=True)
+    chased = STAT.model_copy(update={"placed": placed, "window": window})
+    [made] = proposals(assessment(recommendations=(), avoid=(), to_chase=(chased,)))
+    assert made["resource"]["replaces"] == [{"reference": "ServiceRequest/4"}]
+    assert made["resource"]["occurrencePeriod"] == {"end": due}
+    assert any("chase it" in note["text"] for note in made["resource"]["note"])
 
 
 def test_a_more_urgent_answer_is_proposed_beside_an_active_order_and_says_so() -> None:
@@ -104,7 +115,7 @@ def test_an_order_on_hold_or_revoked_does_not_swallow_a_proposal() -> None:
 def test_keys_are_escaped_in_the_search() -> None:
     odd = STAT.model_copy(update={"answer_key": "Zoë|a,b &c"})
     [made] = proposals(only(odd))
-    assert made["request"]["ifNoneExist"].endswith("|Zo%C3%AB%5C%7Ca%5C%2Cb%20%26c")
+    assert made["request"]["ifNoneExist"].endswith(f"|Zo%C3%AB%5C%7Ca%5C%2Cb%20%26c{ALIVE}")
 
 
 def test_what_the_engine_holds_back_is_said_in_the_run() -> None:

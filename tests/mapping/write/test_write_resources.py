@@ -6,13 +6,27 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from support.assessment_samples import CAUTION, REFLEX, SamplePack, assessment, flat_visit, reason, recommendation
+from support.assessment_samples import (
+    CAUTION,
+    REFLEX,
+    SamplePack,
+    assessment,
+    flat_visit,
+    reason,
+    recommendation,
+)
 
+from layette.engine.answer.parts.assessment import Concluded, Measured, Used
+from layette.engine.api import load_pack
 from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
+from layette.mapping.codes import body_parts
+from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.write import BASE, to_bundle, to_outcome
+from layette.mapping.write.run.context import Parts
 from layette.mapping.write.words.readings import readings
 
 BUNDLE = to_bundle(assessment(), SamplePack(), visit=flat_visit())
+WHOLE = to_bundle(assessment(), SamplePack(), visit=flat_visit(), parts="all")
 
 
 def resources(kind: str, bundle: dict[str, Any] = BUNDLE) -> list[dict[str, Any]]:
@@ -74,22 +88,52 @@ def test_a_code_that_nobody_verified_stays_at_home() -> None:
 
 
 def test_measures_carry_the_digits_they_deserve_and_what_they_rest_on() -> None:
-    [loss] = observations("Weight loss")
+    assert not observations("Weight loss"), "no proposal rests on it"
+    [loss] = observations("Weight loss", WHOLE)
     assert str(loss["valueQuantity"]["value"]) == "7.30"
     assert loss["meta"]["tag"][0]["code"] == "computed"
-    assert [link["reference"] for link in loss["derivedFrom"]] == [url(o) for o in reversed(observations("Weight"))]
-    [age] = observations("Age")
+    assert [link["reference"] for link in loss["derivedFrom"]] == [
+        url(o, WHOLE) for o in reversed(observations("Weight", WHOLE))
+    ]
+    [age] = observations("Age", WHOLE)
     assert age["valueRange"]["low"]["value"] == 97
-    [size] = observations("Size at birth")
+    [size] = observations("Size at birth", WHOLE)
     assert size["valueCodeableConcept"]["coding"][0]["code"] == "birth_size.p10_to_p50"
-    assert not observations("Margin to the line")
+    assert not observations("Margin to the line", WHOLE)
+
+
+def test_a_measure_goes_out_where_a_proposal_cites_it_with_what_it_was_derived_from() -> None:
+    """And so does what it rests on: a margin that is computed from a loss that is computed from two weights."""
+    loss = Used(subject="weight_loss", label="Weight loss", value="7.3 %", time="2026-11-24T10:00:00-06:00")
+    margin = Measured(id="margin", label="Margin", text="0.3 %", low="0.3", high="0.3", unit="%", derived_from=(loss,),
+                      basis="")  # fmt: skip
+    cited = reason("weight.loss", values=(Used(subject="margin", label="Margin", value="0.3 %"),))
+    measures = (*assessment().measures, margin)
+    asked = assessment(recommendations=(recommendation(reasons=(cited,)),), measures=measures)
+    made = to_bundle(asked, SamplePack(), visit=flat_visit())
+    [above], [below] = observations("Margin", made), observations("Weight loss", made)
+    assert resources("ServiceRequest", made)[0]["reasonReference"] == [{"reference": url(above, made)}]
+    assert above["derivedFrom"] == [{"reference": url(below, made)}]
+    assert not observations("Age", made)
+
+
+CONCLUDED = reason("eyes.any", values=(Used(subject="eye_abnormal", label="An eye is abnormal", value="yes"),))
 
 
 def test_a_conclusion_is_derived_and_an_open_one_is_not_written() -> None:
-    [eye] = observations("An eye is abnormal")
+    [eye] = observations("An eye is abnormal", WHOLE)
     assert eye["valueBoolean"] is True
-    assert eye["derivedFrom"] == [{"reference": url(observations("Red reflex")[0])}]
-    assert not observations("Looks ill")
+    assert eye["derivedFrom"] == [{"reference": url(observations("Red reflex", WHOLE)[0], WHOLE)}]
+    assert not observations("Looks ill", WHOLE)
+
+
+@pytest.mark.parametrize("parts", ["care", "all"])
+def test_a_conclusion_that_does_not_hold_is_never_written(parts: Parts) -> None:
+    no = Concluded(id="eye_abnormal", label="An eye is abnormal", state="no", rules=("eyes.red-reflex-abnormal",))
+    asked = assessment(conclusions=(no,), recommendations=(recommendation(reasons=(CONCLUDED,)),))
+    made = to_bundle(asked, SamplePack(), visit=flat_visit(), parts=parts)
+    assert not observations("An eye is abnormal", made)
+    assert "reasonReference" not in resources("ServiceRequest", made)[0]
 
 
 def test_a_referral_says_what_why_when_and_from_where() -> None:
@@ -102,9 +146,30 @@ def test_a_referral_says_what_why_when_and_from_where() -> None:
     assert referral["occurrencePeriod"] == {"end": "2026-11-25T10:00:00-06:00"}
     assert referral["reasonCode"] == [{"text": "An abnormal reflex can be a cataract or a tumour of the eye."}]
     assert referral["reasonReference"] == [{"reference": url(observations("Red reflex")[0])}]
-    assert referral["bodySite"][0]["text"] == "left"
-    assert "requester" not in referral
-    assert [note["text"] for note in referral["note"]][-1] == CAUTION
+    [site] = referral["bodySite"]
+    assert site["text"] == "left eye"
+    assert [(one["system"], one["code"]) for one in site["coding"]] == [(f"{BASE}/CodeSystem/body-sites", "left-eye")]
+    [device], [plan] = resources("Device"), resources("CarePlan")
+    assert referral["requester"] == {"reference": url(device)}
+    assert referral["requisition"] in plan["identifier"]
+    assert referral["performerType"]["coding"] == [
+        {"system": f"{BASE}/CodeSystem/performers", "code": "ophthalmologist", "display": "ophthalmologist"}
+    ]
+    assert CAUTION not in [note["text"] for note in referral["note"]]
+
+
+def test_a_part_of_the_body_with_a_verified_code_goes_out_with_it_and_its_side_is_read_back() -> None:
+    hip = Used(subject="barlow.right", label="Barlow, right", value="positive")
+    asked = recommendation(side="right", reasons=(reason("hips.barlow", values=(hip,)), reason(values=())))
+    made = to_bundle(assessment(recommendations=(asked,)), SamplePack(), visit=flat_visit())
+    [site] = resources("ServiceRequest", made)[0]["bodySite"]
+    assert [one["code"] for one in site["coding"]] == ["24136001", "right-hip"]
+    assert body_sides(site, BASE) == {"right"}
+
+
+def test_every_finding_with_sides_of_the_pack_has_a_part_of_the_body() -> None:
+    sided = {name for name, shape in load_pack().findings.items() if shape.sides}
+    assert set(body_parts()) == sided
 
 
 def test_a_provisional_proposal_names_what_would_replace_it_and_marks_what_is_from_memory() -> None:
@@ -131,29 +196,6 @@ def test_the_mothers_requests_carry_the_label() -> None:
     assert resources("ServiceRequest", made)[0]["meta"]["security"][0]["code"] == "R"
 
 
-def test_guidance_and_reassurance_are_communication_requests_in_words_for_the_family() -> None:
-    texts = [r["payload"][0]["contentString"] for r in resources("CommunicationRequest")]
-    assert texts == [
-        f"{name}, in words for the family." for name in ("Safe sleep", "Car seat", "White spots on the nose")
-    ]
-
-
-def test_what_is_open_is_asked_for_step_by_step() -> None:
-    step, due, run = resources("GuidanceResponse")
-    assert [r["status"] for r in (step, due, run)] == ["data-required"] * 3
-    [asked] = step["dataRequirement"]
-    assert [f["path"] for f in asked["codeFilter"]] == ["code", "bodySite"]
-    assert due["dataRequirement"][0]["dateFilter"][0]["valuePeriod"]["end"] == "2026-11-22T08:30:00-06:00"
-    said = [issue["diagnostics"] for issue in run["contained"][0]["issue"]]
-    assert any("threshold table is not supplied" in text for text in said)
-    assert any("kept, not understood" in text for text in said)
-
-
-def test_a_run_with_nothing_open_is_a_success() -> None:
-    made = to_bundle(assessment(steps=(), due=()), SamplePack(), visit=flat_visit())
-    assert [r["status"] for r in resources("GuidanceResponse", made)] == ["success"]
-
-
 def test_a_birth_date_without_a_time_makes_a_period_of_an_age() -> None:
     [oximetry] = [
         g for g in readings(flat_visit(born="2026-11-20"), "2026-11-24T10:00:00-06:00") if g.further.get("hand")
@@ -174,8 +216,9 @@ def test_a_value_that_names_no_side_points_to_the_reading_that_says_it() -> None
 def test_a_measure_of_a_time_given_as_an_age_has_that_time() -> None:
     [loss, *_] = assessment().measures
     made = to_bundle(
-        assessment(measures=(loss.model_copy(update={"time": "age 26 h"}),)), SamplePack(), visit=flat_visit()
-    )
+        assessment(measures=(loss.model_copy(update={"time": "age 26 h"}),)), SamplePack(), visit=flat_visit(),
+        parts="all",
+    )  # fmt: skip
     assert observations("Weight loss", made)[0]["effectiveDateTime"] == "2026-11-21T10:30:00-06:00"
 
 

@@ -1,0 +1,127 @@
+"""The run as one GuidanceResponse: what it gave, what is still wanted to settle the rest, and what must be said.
+
+A requirement stands for one step of the examination and one set of sides, with the findings as alternatives of its
+filter: nothing of what is open is lost, in a fifth of the room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from layette.engine.answer.parts.assessment import Due, Question, Step
+from layette.mapping.write.run import keys, subject
+from layette.mapping.write.run.context import Output, Resource, period
+from layette.mapping.write.words import concepts, wording
+
+Wanted = tuple[str, str | None, str | None]
+"""Where something is wanted: the step of the examination, and the ends of the time in which it is."""
+
+
+def write(out: Output, plan: str) -> None:
+    """Write the GuidanceResponse; ``plan`` is the reference of its result, empty where nothing is proposed."""
+    pack = out.assessment.pack
+    requirements = list(_requirements(out))
+    resource: Resource = {"resourceType": "GuidanceResponse", "meta": {}}
+    messages = _messages(out)
+    if messages:
+        resource["contained"] = [{"resourceType": "OperationOutcome", "id": "messages", "issue": messages}]
+    if _tells_of_the_mother(out):
+        concepts.label_mother(resource)
+    resource["requestIdentifier"] = {"system": out.system(keys.RUN_KEY), "value": out.reply}
+    resource["identifier"] = [{"system": out.system(keys.RUN_KEY), "value": out.reply}]
+    resource["moduleCanonical"] = f"{out.base}/PlanDefinition/{pack.id}|{pack.version}"
+    resource["status"] = "data-required" if requirements else "success"
+    resource |= subject.about(out) | {"occurrenceDateTime": out.at, "performer": {"reference": out.device}}
+    resource["note"] = wording.as_notes(_notes(out))
+    resource |= {"evaluationMessage": [{"reference": "#messages"}]} if messages else {}
+    resource |= {"result": {"reference": plan}} if plan else {}
+    resource |= {"dataRequirement": requirements} if requirements else {}
+    out.tagged(resource, keys.RUNS, out.reply)
+
+
+def _tells_of_the_mother(out: Output) -> bool:
+    """Whether a sentence of the run names what is asked or proposed of her: it is then as restricted as her data."""
+    hers = {name for name, shape in out.pack.findings.items() if shape.subject == "mother"}
+    made = out.assessment
+    asked = {question.finding for step in made.steps for question in step.questions}
+    told = [one.subject for one in (*made.recommendations, *made.to_chase, *made.standing)]
+    told += [*(one.subject for one in made.to_judge), *(one.subject for one in made.due)]
+    return bool(hers & asked) or "mother" in told
+
+
+def _notes(out: Output) -> Iterator[str]:
+    made = out.assessment
+    yield from (made.verdict.text, made.read, *out.remarks)
+    yield from (f"Setting {one.label}: {one.choice} (not the default)." for one in made.settings if not one.default)
+    yield from (_step(step, whole=out.whole) for step in made.steps)
+    yield from (_due(due, whole=out.whole) for due in made.due)
+    yield made.caution
+
+
+def _step(step: Step, *, whole: bool) -> str:
+    emergency = ", possibly an emergency" if step.emergencies else ""
+    summary = f"Still open: {step.label} (worst priority {step.worst}{emergency})."
+    return " ".join([summary, *(map(_question, step.questions) if whole else ())])
+
+
+def _question(question: Question) -> str:
+    why = f" ({question.reason})" if question.reason else ""
+    return f"{question.label}: {question.state}{why}; open rules: {', '.join(question.rules)}."
+
+
+def _due(due: Due, *, whole: bool) -> str:
+    """Say what is not on record, and why it is wanted where it is wanted by now."""
+    because = f" {due.because}" if whole or due.state != "later" else ""
+    source = f" Source: {wording.cited(due.sources)}." if whole or due.state != "later" else ""
+    return f"{due.label}: {due.state}, {due.window.text}.{because} Rule: {due.rule}.{source}"
+
+
+def _requirements(out: Output) -> Iterator[Resource]:
+    grouped: dict[tuple[Wanted, tuple[str, ...]], list[str]] = {}
+    for wanted, findings in _wanted(out).items():
+        for finding, sides in findings.items():
+            grouped.setdefault((wanted, tuple(sorted(sides))), []).append(finding)
+    for number, (((step, start, until), both), names) in enumerate(grouped.items(), 1):
+        filters = [{"path": "code", "code": [code for name in names for code in _codes(out, name)]}]
+        filters += [{"path": "bodySite", "code": [concepts.side_coding(side) for side in both]}] if both else []
+        requirement: Resource = {"id": f"{step}.{number}", "type": "Observation", "codeFilter": filters}
+        when = period(start, until)
+        yield requirement | ({"dateFilter": [{"path": "effective", "valuePeriod": when}]} if when else {})
+
+
+def _wanted(out: Output) -> dict[Wanted, dict[str, set[str]]]:
+    """Return the open findings with the sides that are open."""
+    wanted: dict[Wanted, dict[str, set[str]]] = {}
+    for step in out.assessment.steps:
+        for question in step.questions:
+            _want(wanted, (step.area, None, None), question.finding, question.side)
+    for due in out.assessment.due:
+        _want(wanted, ("due", due.window.start, due.window.until), due.finding, due.side)
+    return wanted
+
+
+def _want(wanted: dict[Wanted, dict[str, set[str]]], place: Wanted, finding: str, side: str | None) -> None:
+    sides = wanted.setdefault(place, {}).setdefault(finding, set())
+    if side:
+        sides.add(side)
+
+
+def _codes(out: Output, finding: str) -> list[Resource]:
+    """Return the codes of a finding without their display, which the published dictionary holds."""
+    shape = out.pack.findings.get(finding.split(".")[0])
+    theirs = concepts.published(shape.codes) if shape else []
+    ours = concepts.coding(out.system(keys.FINDINGS), finding)
+    return [{"system": one["system"], "code": one["code"]} for one in (*theirs, ours)]
+
+
+def _messages(out: Output) -> list[Resource]:
+    missing = [f"Not evaluated: {one.title} (rule {one.rule}): {one.why}" for one in out.assessment.cannot_evaluate]
+    return [
+        *_issues("warning", "processing", out.assessment.warnings),
+        *_issues("warning", "incomplete", missing),
+        *_issues("information", "informational", out.assessment.notices),
+    ]
+
+
+def _issues(severity: str, code: str, texts: Iterable[str]) -> list[Resource]:
+    return [{"severity": severity, "code": code, "diagnostics": wording.clean(text)} for text in texts if text.strip()]
