@@ -50,7 +50,9 @@ def add(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--language", default="en", help="fhir: language of the words for the family (default: en)")
     verb.add_argument("--indent", action="store_true", help="fhir-json: spread it over lines (default: compact)")
-    verb.add_argument("--all", action="store_true", help="text: show every list to its end")
+    verb.add_argument(
+        "--all", action="store_true", help="text: show every list to its end; json: with all that explains"
+    )
     verb.add_argument(
         "--say", action="store_true", help="text: print what the examiner can say to the family, instead of the summary"
     )
@@ -87,7 +89,7 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     if arguments.to == "text":
         return reply.to_text(pack, colour=_colour(arguments.out), full=arguments.all), ""
     if arguments.to == "json":
-        return reply.assessment.to_json() + "\n", str(reply.account)
+        return reply.assessment.to_json(detail=arguments.all) + "\n", str(reply.account)
     bundle = reply.to_fhir(pack, parts=arguments.parts, language=arguments.language)
     return _fhir(bundle, arguments), str(reply.account)
 

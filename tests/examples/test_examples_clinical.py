@@ -133,7 +133,7 @@ WANTED = {
         never=("hip_ultrasound", "hip_recheck.left", "ophthalmology.right", "hepatitis_b_dose"),
         guided=("tummy_time", "formula_care", "next_visit_one_month", "fever_call", "when_to_call"),
         not_guided=("sleep_on_back", "firm_flat_surface", "nothing_soft_in_crib", "cord_care", "next_visit"),
-        avoided=("testis_ultrasound.left", "triple_diapers.right", "early_hip_radiograph.right"),
+        avoided=("testis_ultrasound", "triple_diapers", "early_hip_radiograph"),
     ),
 }
 
@@ -141,7 +141,15 @@ WANTED = {
 @pytest.fixture(scope="module", name="answers")
 def _answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
     folder = tmp_path_factory.mktemp("clinical")
-    return {name: json.loads(assess(EXAMPLES / f"{name}.json", "json", folder)) for name in NAMES}
+    return {name: told(json.loads(assess(EXAMPLES / f"{name}.json", "json", folder, "--all"))) for name in NAMES}
+
+
+def told(answer: dict[str, Any]) -> dict[str, Any]:
+    """The answer with its groups laid flat: all that is owed, whether proposed, chased, or to be looked up first."""
+    proposed = [one for group in answer["do"] for one in group["items"]]
+    owed = [*proposed, *answer["to_chase"], *answer["not_on_record"]]
+    guidance = [topic for heading in answer["tell_family"] for topic in heading["topics"]]
+    return {**answer, **answer["explanation"], "recommendations": owed, "guidance": guidance}
 
 
 def test_every_example_says_what_it_is_about() -> None:
