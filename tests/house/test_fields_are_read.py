@@ -14,7 +14,7 @@ from typing import Any, get_args, get_type_hints
 import pytest
 from pydantic import BaseModel
 from support.checkout import ROOT
-from support.type_checked import attributes_read
+from support.type_checked import checked
 
 from layette.engine import Assessment, Visit
 from layette.engine.pack.site import SiteShape
@@ -83,7 +83,7 @@ def declared(of: type[Any]) -> Iterator[tuple[str, str]]:
 @pytest.mark.xdist_group("mypy")
 def test_every_field_of_a_pack_a_site_and_a_visit_is_read() -> None:
     found = dict(place for of in published() for place in declared(of))
-    read = attributes_read()
+    read = checked().attributes_read
     unread = {
         short for short, whole in found.items()
         if whole not in read and not READ_OTHERWISE.keys() & {short, *short.split(".")}

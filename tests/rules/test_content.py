@@ -138,6 +138,7 @@ def test_every_source_of_the_list_is_cited() -> None:
     assert sorted(pack().sources.keys() - _cited()) == []
 
 
+@cache
 def _cited() -> set[str]:
     files = [PACK / name for name in ("measures.yaml", "settings.yaml")]
     files += [place for folder in ("decisions", "guidance", "tables") for place in (PACK / folder).glob("*.yaml")]

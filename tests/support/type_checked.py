@@ -6,39 +6,51 @@ import os
 from collections.abc import Iterator
 from contextlib import chdir
 from functools import cache
+from typing import TYPE_CHECKING, NamedTuple
 
-from mypy.build import BuildResult, build
-from mypy.main import process_options
-from mypy.nodes import MemberExpr
-from mypy.types import Instance, Type, TypeVarType, UnionType, get_proper_type
 from support.checkout import ROOT
 
-
-@cache
-def checked() -> BuildResult:
-    """Check what `mypy` without arguments checks, from nothing, so that no expression is left out."""
-    with chdir(ROOT):
-        sources, options = process_options([])
-        options.incremental, options.cache_dir, options.export_types = False, os.devnull, True
-        return build(sources, options)
+if TYPE_CHECKING:
+    from mypy.nodes import Expression
+    from mypy.types import Instance, Type
 
 
-@cache
-def attributes_read() -> frozenset[str]:
-    """Return ``module.Class.attribute`` for each attribute that some code reads of a value of a known class.
+class Checked(NamedTuple):
+    """What mypy finds: errors as it prints them, and ``module.Class.attribute`` for each attribute that is read.
 
     The class is the one that declares the attribute. What is read of `Any`, or by `getattr`, is not seen.
     """
-    types = checked().types
-    found = [
-        (owner, part.name) for part in types if isinstance(part, MemberExpr) for owner in _classes(types.get(part.expr))
-    ]
-    return frozenset(
-        next((f"{base.fullname}.{name}" for base in owner.type.mro if name in base.names), "") for owner, name in found
-    )
+
+    errors: list[str]
+    attributes_read: frozenset[str]
+
+
+@cache
+def checked() -> Checked:
+    """Check what `mypy` without arguments checks, from nothing, so that no expression is left out."""
+    from mypy.build import build
+    from mypy.main import process_options
+
+    with chdir(ROOT):
+        sources, options = process_options([])
+        options.incremental, options.cache_dir, options.export_types = False, os.devnull, True
+        result = build(sources, options)
+    return Checked(result.errors, frozenset(_read(result.types)))
+
+
+def _read(types: dict[Expression, Type]) -> Iterator[str]:
+    from mypy.nodes import MemberExpr
+
+    for part in types:
+        for of in _classes(types.get(part.expr)) if isinstance(part, MemberExpr) else ():
+            owner = next((base for base in of.type.mro if part.name in base.names), None)
+            if owner is not None:
+                yield f"{owner.fullname}.{part.name}"
 
 
 def _classes(of: Type | None) -> Iterator[Instance]:
+    from mypy.types import Instance, TypeVarType, UnionType, get_proper_type
+
     proper = get_proper_type(of)
     if isinstance(proper, Instance):
         yield proper
