@@ -17,6 +17,7 @@ from layette.mapping.settle import settle
 from layette.mapping.text.saying import render_saying
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
+LANGUAGES = ("en", "es")
 READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
 
@@ -41,9 +42,14 @@ def add(verb: argparse.ArgumentParser) -> None:
         choices=READERS,
         help="readers of the rules to use (default: both, the second being rete where it is installed, else closures)",
     )
-    verb.add_argument("--all", action="store_true", help="text: show every list to its end")
+    verb.add_argument(
+        "--all", action="store_true", help="text: show every list to its end, with every reason, rule and source"
+    )
     verb.add_argument(
         "--say", action="store_true", help="text: print what the examiner can say to the family, instead of the summary"
+    )
+    verb.add_argument(
+        "--language", choices=LANGUAGES, default="en", help="language of the words of --say (default: en)"
     )
     verb.set_defaults(run=run)
 
@@ -67,6 +73,9 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     """Return the whole output, and the account of the input where the output does not hold it."""
     if arguments.say and arguments.to != "text":
         raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
+    if arguments.language != "en" and not arguments.say:
+        message = "the page is in English; only the words for the family are in another language"
+        raise InputError([InputProblem("--language", "setting", message, arguments.language, "--say as well")])
     pack = load_pack(arguments.pack, arguments.site)
     settle()
     reply = answer(
@@ -103,7 +112,7 @@ def _readers(pack: Pack, chosen: str | None) -> tuple[str, ...] | None:
 
 def _said(found: Answer, pack: Pack, arguments: argparse.Namespace) -> str:
     visit = pack.read_visit(found.visit, arguments.at)
-    return render_saying(found.assessment, pack, visit, full=arguments.all)
+    return render_saying(found.assessment, pack, visit, language=arguments.language, full=arguments.all)
 
 
 def _colour(out: str | None) -> bool:
