@@ -56,8 +56,10 @@ class Answer:
 
     def to_text(self, pack: Pack, *, width: int = 100, colour: bool = False, full: bool = False) -> str:
         """Return the answer as a page for a clinician, with the account at its end; see `mapping.text.render`."""
-        awaited = {name for name, shape in pack.findings.items() if shape.awaited}
-        return render(self.assessment, width=width, colour=colour, full=full, awaited=awaited, counts=str(self.account))
+        return render(
+            self.assessment, width=width, colour=colour, full=full, pack=pack, visit=self.visit,
+            counts=str(self.account),
+        )  # fmt: skip
 
 
 def answer(

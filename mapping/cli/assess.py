@@ -18,6 +18,7 @@ from layette.mapping.text.saying import render_saying
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
 PARTS = ("care", "inbox", "all")
+LANGUAGES = ("en", "es")
 READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
 
@@ -48,13 +49,20 @@ def add(verb: argparse.ArgumentParser) -> None:
         default="care",
         help="fhir: care is what a person acts on, inbox adds a Task, all is everything there is (default: care)",
     )
-    verb.add_argument("--language", default="en", help="fhir: language of the words for the family (default: en)")
     verb.add_argument("--indent", action="store_true", help="fhir-json: spread it over lines (default: compact)")
     verb.add_argument(
-        "--all", action="store_true", help="text: show every list to its end; json: with all that explains"
+        "--all",
+        action="store_true",
+        help="text: show every list to its end, with every reason, rule and source; json: with all that explains",
     )
     verb.add_argument(
         "--say", action="store_true", help="text: print what the examiner can say to the family, instead of the summary"
+    )
+    verb.add_argument(
+        "--language",
+        choices=LANGUAGES,
+        default="en",
+        help="language of the words for the family, by --say or as FHIR (default: en)",
     )
     verb.set_defaults(run=run)
 
@@ -78,6 +86,9 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     """Return the whole output, and the account of the input where the output does not hold it."""
     if arguments.say and arguments.to != "text":
         raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
+    if arguments.language != "en" and not arguments.say and not arguments.to.startswith("fhir-"):
+        message = "the page is in English; only the words for the family are in another language"
+        raise InputError([InputProblem("--language", "setting", message, arguments.language, "--say as well, or FHIR")])
     pack = load_pack(arguments.pack, arguments.site)
     settle()
     reply = answer(
@@ -115,7 +126,7 @@ def _readers(pack: Pack, chosen: str | None) -> tuple[str, ...] | None:
 
 def _said(found: Answer, pack: Pack, arguments: argparse.Namespace) -> str:
     visit = pack.read_visit(found.visit, arguments.at)
-    return render_saying(found.assessment, pack, visit, full=arguments.all)
+    return render_saying(found.assessment, pack, visit, language=arguments.language, full=arguments.all)
 
 
 def _colour(out: str | None) -> bool:

@@ -1,14 +1,21 @@
-"""The answer as a short page of text, in the order of urgency."""
+"""The answer as one page of text: a verdict, what to do by when, what to look at, what to tell; the rest on request."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from typing import Any
 
 from layette.engine.answer.parts.assessment import Assessment
-from layette.mapping.text import actions, background, outstanding
-from layette.mapping.text.layout import Clock, Page, offset, tidy
+from layette.engine.api import Pack
+from layette.mapping.text import actions, background, family, frame, record, ticks
+from layette.mapping.text.about import About
+from layette.mapping.text.clock import Clock
+from layette.mapping.text.layout import Page, tidy
 
 __all__ = ["render", "tidy"]
+
+HEALTHY, SICK = 45, 70
+"""Lines of a page: of a newborn of whom nothing presses and nothing is left to look at, and of any other."""
 
 
 def render(
@@ -17,39 +24,57 @@ def render(
     width: int = 100,
     colour: bool = False,
     full: bool = False,
+    pack: Pack | None = None,
+    visit: Mapping[str, Any] | None = None,
     awaited: Collection[str] = (),
     counts: Mapping[str, int] | str | None = None,
 ) -> str:
-    """Return a summary for a clinician, no line wider than ``width`` columns (at least 40).
+    """Return the page for a clinician, no line wider than ``width`` columns (at least 40).
 
-    ``colour`` adds ANSI colour that repeats what the headings say. ``full`` shows every list to its end.
-    ``awaited`` names the findings that are results to wait for rather than steps of the examination.
-    ``counts`` says what became of the entries of the input.
+    ``colour`` adds ANSI colour that repeats what the headings say. ``full`` shows every list to its end, and every
+    reason, rule and source. The ``pack`` and the flat ``visit`` that it assessed give the sex, the order and the names
+    of the steps, and whether the pack is the one that ships; without them ``awaited`` names the findings that are
+    results to wait for. ``counts`` says what became of the entries of the input.
     """
-    page = Page(max(width, 40), colour, full)
-    clock = Clock.of(assessment.at)
-    _head(page, assessment, clock)
-    actions.write(page, assessment, clock)
-    outstanding.write(page, assessment, clock, awaited)
-    background.write(page, assessment)
-    _foot(page, assessment, counts)
+    about = About(awaited=awaited) if pack is None else About.of(pack, visit)
+    limit = HEALTHY if not (assessment.verdict.pressing or assessment.steps) else SICK
+    for talk in (3, 2, 1, 0):
+        page = Page(max(width, 40), colour, full, talk=talk)
+        _write(page, assessment, about, _counts(counts), limit)
+        if full or len(page.lines) <= limit:
+            break
     return page.text()
 
 
-def _head(page: Page, assessment: Assessment, clock: Clock) -> None:
-    who = assessment.patient or "a newborn without a reference"
-    visit = f"visit of {clock.tell(assessment.at, year=True)} ({offset(clock.at)})"
-    page.heading(f"{who}, age {assessment.age}; {visit}")
-    sets = [f"{one.label}: {one.choice}" for one in assessment.settings if one.id.endswith("_set")]
-    pack = assessment.pack
-    page.put("; ".join([f"Rule pack {pack.id} {pack.version} ({pack.jurisdiction})", *sets]), "")
+def _write(page: Page, assessment: Assessment, about: About, counts: str, limit: int) -> None:
+    clock = Clock.of(assessment.at)
+    frame.head(page, assessment, clock, about)
+    frame.verdict(page, assessment, clock)
+    actions.write(page, assessment, clock)
+    record.not_on_record(page, assessment, clock, about)
+    record.come_back(page, assessment, clock, about)
+    family.tell(page, assessment, clock)
+    place = len(page.lines)
+    _lower(page, assessment, clock, about, counts)
+    # what is said to the family gives way to what is to be examined; only then does that become shorter
+    ticks.write(page, assessment, about, place, ticks.MOST if page.talk else limit - len(page.lines))
 
 
-def _foot(page: Page, assessment: Assessment, counts: Mapping[str, int] | str | None) -> None:
-    page.lines.append("")
-    page.put(f"Read by {' and '.join(assessment.readers)}: {assessment.read}.", "")
-    if counts:
-        page.put(counts if isinstance(counts, str) else ", ".join(f"{k} {v}" for k, v in counts.items()), "")
-    if assessment.contacts:
-        page.put("Contacts of this site: " + "; ".join(f"{k}: {v}" for k, v in assessment.contacts.items()) + ".", "")
-    page.put(assessment.caution, "")
+def _lower(page: Page, assessment: Assessment, clock: Clock, about: About, counts: str) -> None:
+    if not page.full:
+        page.gap()
+    family.normal(page, assessment, clock)
+    background.measures(page, assessment, clock)
+    background.changed(page, assessment, clock)
+    background.about_the_input(page, assessment, clock, counts)
+    if page.full:
+        record.wanted(page, assessment.due, clock, about)
+        background.worked_out(page, assessment)
+        frame.sources(page, assessment)
+    frame.foot(page, assessment)
+
+
+def _counts(counts: Mapping[str, int] | str | None) -> str:
+    if counts is None or isinstance(counts, str):
+        return counts or ""
+    return ", ".join(f"{name} {number}" for name, number in counts.items())

@@ -1,92 +1,121 @@
-"""What stands behind the answer: reassurance, what could not be evaluated, measures, settings, warnings."""
+"""What stands behind the answer: measures, what changed, the input; and, on request, all that was worked out."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
-from layette.engine.answer.parts.assessment import Assessment, Choice, Measured, Used
-from layette.mapping.text.actions import why
-from layette.mapping.text.layout import Page, cut, shown
+from layette.engine.answer.parts.assessment import Assessment, Choice, Compared, Measured
+from layette.mapping.text.clock import Clock
+from layette.mapping.text.frame import conflicts, exclusions
+from layette.mapping.text.headlines import headlines
+from layette.mapping.text.labels import listed, short
+from layette.mapping.text.layout import Page, counted, cut, sentence, shown, wrapped
+from layette.mapping.text.values import dated, measured
 
-_ANNOTATION = re.compile(r"\{([^{}]*)\}")
+_LINES = 3
+_TWO = 2
 _FEW = 4
-_MANY = 8
+_SHORT = 60
 
 
-def write(page: Page, assessment: Assessment) -> None:
-    """Write the lower part of the page."""
-    _section(page, "NORMAL AT THIS AGE", _reassurance(assessment), _FEW)
-    _section(page, "NOT EVALUATED", _not_evaluated(assessment, full=page.full), _FEW)
-    known = [m for m in assessment.measures if page.full or m.low or m.high or m.category]
-    measures = [_measure(measured) for measured in known]
-    lines = measures if page.full else [cut(line, page.width - 4) for line in measures]
-    _section(page, "MEASURES", lines, len(lines))
-    compared = [
-        f"{pair.label}: {_converted(pair.now)}; earlier {_converted(pair.earlier)}"
-        for pair in assessment.compared
-        if pair.changed
+def measures(page: Page, assessment: Assessment, clock: Clock) -> None:
+    """Write the headline measures that the head has no room for; all measures, and how each was made, if full."""
+    if page.full:
+        page.section("MEASURES", [_computed(one) for one in assessment.measures])
+    elif rest := headlines(assessment, clock, page.width).rest:
+        page.strip("MEASURES", rest, _LINES)
+
+
+def _computed(one: Measured) -> str:
+    label, text = measured(one)
+    basis = "; ".join(part for part in (one.basis, one.source.id if one.source else "") if part)
+    return f"{label}: {text}" + (f" ({basis})" if basis else "")
+
+
+def changed(page: Page, assessment: Assessment, clock: Clock) -> None:
+    """Write what differs from the last visit."""
+    lines = [_compared(pair, clock) for pair in assessment.compared if pair.changed]
+    if page.full:
+        page.section("WHAT CHANGED", lines)
+    elif lines:
+        page.strip("WHAT CHANGED", lines, _LINES)
+
+
+def _compared(pair: Compared, clock: Clock) -> str:
+    return f"{short(pair.label)}: {dated(pair.earlier, clock)} → {dated(pair.now, clock)}"
+
+
+def about_the_input(page: Page, assessment: Assessment, clock: Clock, counts: str) -> None:
+    """Write what became of the input: what was odd, what was left aside, what the site set."""
+    lines = [*_odd(page, assessment), *_noticed(page, assessment)]
+    if page.full:
+        lines += [_choice(choice, clock) for choice in assessment.choices if choice.not_used]
+        page.section("ABOUT THE INPUT", [line for line in (*lines, counts) if line])
+        return
+    lines.append(_account(assessment, counts))
+    for number, line in enumerate(line for line in lines if line):
+        page.strip("" if number else "ABOUT THE INPUT", [line], _LINES)
+
+
+def _odd(page: Page, assessment: Assessment) -> list[str]:
+    on_top = set(conflicts(assessment).values())
+    odd = [warning for warning in assessment.warnings if page.full or warning not in on_top]
+    return [_short(page, warning) for warning in shown(odd, _FEW, full=page.full)]
+
+
+def _account(assessment: Assessment, counts: str) -> str:
+    """Return the counts of the entries, what was left aside and what was not read."""
+    unused = [choice.used or choice.not_used[0] for choice in assessment.choices if choice.not_used]
+    names = ", ".join(listed(short(used.label) for used in unused))
+    aside = names if len(names) <= _SHORT else counted(len(unused), "finding", "findings") + " (--all)"
+    stopped = len({one.rule for one in assessment.cannot_evaluate})
+    not_read = f"{counted(stopped, 'rule', 'rules')} not evaluated (--all)" if stopped else None
+    return sentence([counts, f"Earlier or less settled values kept aside: {aside}" if unused else None, not_read])
+
+
+def _choice(one: Choice, clock: Clock) -> str:
+    label = (one.used or one.not_used[0]).label
+    used = f"used {dated(one.used, clock)}" if one.used else "none used"
+    return f"{label}: {used}; not used: {', '.join(dated(r, clock) for r in one.not_used)} ({one.why})"
+
+
+def _noticed(page: Page, assessment: Assessment) -> list[str]:
+    """Return what the engine and the site have to say; a short page without what stands in its head."""
+    told = tuple(f"{one.label}:" for one in assessment.settings if one.id.endswith("_set"))
+    on_top = set(exclusions(assessment))
+    notices = [
+        _short(page, notice) for notice in assessment.notices
+        if page.full or not (notice in on_top or notice.startswith(told))
+    ]  # fmt: skip
+    return notices + [
+        f"{one.label}: {one.choice}, not the pack's default" for one in assessment.settings if not one.default
     ]
-    _section(page, "CHANGED SINCE THE LAST VISIT", compared, _MANY)
+
+
+def _short(page: Page, text: str) -> str:
+    """Return a line that takes no more than two lines of a short page."""
+    room = page.width - len("NORMAL AT THIS AGE  ")
+    if page.full or len(wrapped(text, room, "", "")) <= _TWO:
+        return text
+    return cut(text, room - len(" (--all)")) + " (--all)"
+
+
+def worked_out(page: Page, assessment: Assessment) -> None:
+    """Write what only a full page shows: conclusions, what could not be read, how far each target is settled."""
     concluded = [f"{drawn.label}: {drawn.state}{_named(drawn.rules)}" for drawn in assessment.conclusions]
-    holding = [drawn.label for drawn in assessment.conclusions if drawn.state == "yes"]
-    _section(page, "CONCLUDED FROM WHAT WAS FOUND", concluded if page.full else holding, _MANY)
-    _section(page, "ABOUT THE INPUT", _input(assessment), _MANY)
-    settings = [f"{setting.label}: {setting.choice}" for setting in assessment.settings if not setting.default]
-    _section(page, "SETTINGS THAT DIFFER FROM THE PACK", settings, _MANY)
-
-
-def _named(rules: Sequence[str]) -> str:
-    return f" ({', '.join(rules)})" if rules else ""
-
-
-def _section(page: Page, heading: str, lines: list[str], limit: int) -> None:
-    if lines:
-        page.heading(heading)
-        page.several(lines, limit)
-
-
-def _reassurance(assessment: Assessment) -> list[str]:
-    found = []
-    for one in assessment.reassurance:
-        said = one.plain.get("en") or why(one.reasons[0])
-        found.append(f"{one.label}{', ' + one.side if one.side else ''}: {said}")
-    return found
-
-
-def _not_evaluated(assessment: Assessment, *, full: bool) -> list[str]:
-    """Return the reasons, each once, with the rules that it stopped."""
+    page.section("CONCLUDED FROM WHAT WAS FOUND", concluded)
     by_reason: dict[str, list[str]] = {}
     for one in assessment.cannot_evaluate:
         worst = f" [{one.priority}]" if one.priority else ""
         by_reason.setdefault(one.why, []).append(one.rule + worst)
-    return [f"{reason}: {', '.join(shown(rules, 3, full=full))}" for reason, rules in by_reason.items()]
+    page.section("NOT EVALUATED", [f"{reason}: {', '.join(rules)}" for reason, rules in by_reason.items()])
+    unsettled = [one.label + (f", {one.side}" if one.side else "") for one in assessment.answers if not one.settled]
+    if assessment.answers:
+        not_needed = sum(one.settled and one.certain is None for one in assessment.answers)
+        lines = [f"not needed: {not_needed} of {len(assessment.answers)} targets"]
+        lines += [f"still open: {'; '.join(unsettled)}"] if unsettled else []
+        page.section("HOW FAR IT IS SETTLED", lines)
 
 
-def _measure(one: Measured) -> str:
-    source = f"; {one.source.id}" if one.source else ""
-    basis = f" ({one.basis}{source})" if one.basis else (f" ({one.source.id})" if one.source else "")
-    # The braces of a UCUM annotation mean nothing to a reader: {SD} is SD.
-    value = _ANNOTATION.sub(r"\1", one.text)
-    return f"{one.label}: {value}{basis}"
-
-
-def _input(assessment: Assessment) -> list[str]:
-    unused = [_choice(one) for one in assessment.choices if one.not_used]
-    return [*assessment.warnings, *unused, *assessment.notices]
-
-
-def _choice(one: Choice) -> str:
-    label = (one.used or one.not_used[0]).label
-    used = f"used {_value(one.used)}; " if one.used else "none used; "
-    return f"{label}: {used}not used: {', '.join(map(_value, one.not_used))} ({one.why})"
-
-
-def _converted(used: Used) -> str:
-    """Return a value in the pack's own unit, so that two can be compared, and when it was found."""
-    turned = (used.note or "").split(";")[0].removeprefix("= ") if (used.note or "").startswith("= ") else used.value
-    return turned + (f" on {used.time[:10]}" if used.time else "")
-
-
-def _value(used: Used) -> str:
-    return used.value + (f" at {used.time}" if used.time else "")
+def _named(rules: Sequence[str]) -> str:
+    return f" ({', '.join(rules)})" if rules else ""

@@ -1,52 +1,100 @@
-"""Lines that fit: wrapping, times for people, and colour that never carries the meaning alone."""
+"""Lines that fit: wrapping, rows with a name before them, and colour that never carries the meaning alone."""
 
 from __future__ import annotations
 
-import textwrap
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any
 
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _COLOURS = {"stat": "\x1b[1;31m", "asap": "\x1b[1;33m", "head": "\x1b[1m"}
 _PLAIN = "\x1b[0m"
+JOINT = " · "
+_STRIP = len("NORMAL AT THIS AGE")
+_HARD = "\u00a0"
+_TOGETHER = re.compile(r"(\d) ((?:g|kg|lb|oz|mg/dL|µmol/L|%|°[CF]|cm|mm|h|[A-Z][a-z][a-z])\b|%)")
+"""A number and its unit, a day and its month: what no end of a line may part."""
 
 
 @dataclass
 class Page:
     """A page of text under way. ``full``: nothing is cut; otherwise long lists end in "and N more".
 
-    ``told`` are the reasons that stand on the page already, with the number of the item under which they stand.
+    ``talk``: how many lines there are for each heading of what to tell the family; 0: one line for all of it.
+    ``told`` are the reasons that stand on the page already, with the number of the item under which they stand;
+    ``rules`` the rules behind the numbered items.
     """
 
     width: int
     colour: bool
     full: bool
     lines: list[str] = field(default_factory=list)
-    told: dict[str, str] = field(default_factory=dict)
+    talk: int = 2
+    told: dict[str, int] = field(default_factory=dict)
+    rules: dict[int, str] = field(default_factory=dict)
 
     def heading(self, text: str, tone: str = "head") -> None:
         """Add a heading, with an empty line before it."""
+        self.gap()
+        for line in wrapped(text, self.width, "", ""):
+            self.lines.append(f"{_COLOURS[tone]}{line}{_PLAIN}" if self.colour else line)
+
+    def gap(self) -> None:
+        """Add an empty line, but not at the top."""
         if self.lines:
             self.lines.append("")
-        for line in _wrapped(text, self.width, "", ""):
-            self.lines.append(f"{_COLOURS[tone]}{line}{_PLAIN}" if self.colour else line)
 
     def put(self, text: str, first: str = "  ", rest: str | None = None) -> None:
         """Add a paragraph; ``first`` stands before its first line, ``rest`` before the others."""
         hanging = " " * len(first) if rest is None else rest
-        self.lines += _wrapped(text, self.width, first, hanging)
+        self.lines += wrapped(text, self.width, first, hanging)
+
+    def row(self, name: str, items: Sequence[str], column: int, most: int) -> None:
+        """Add items behind a name, in ``most`` lines unless the page is full."""
+        indent = min(column, self.width // 3)
+        first = f"  {tidy(name):<{indent}}  "
+        if len(first) > self.width // 2:  # a name that leaves no room has a line of its own
+            self.put(name)
+            first = " " * (indent + 4)
+        rest = " " * (indent + 4)
+        for line in wrapped(self.fitted(items, most, first, rest), self.width, first, rest):
+            self.lines.append(line)
+
+    def strip(self, name: str, items: Sequence[str], most: int) -> None:
+        """Add a short section of the lower page: its name and its items in one row, without a gap before it."""
+        first = f"{name:<{_STRIP}}  "
+        rest = " " * (len(first) if len(first) <= self.width // 2 else 2)
+        lines = wrapped(self.fitted(items, most, first, rest), self.width, first, rest)
+        self.lines += [f"{_COLOURS['head']}{name}{_PLAIN}{lines[0][len(name) :]}", *lines[1:]] if self.colour else lines
+
+    def fitted(self, items: Sequence[str], most: int, first: str = "  ", rest: str = "  ") -> str:
+        """Return items joined, as many as fit in ``most`` lines, then how many are left; all of them if full."""
+        return _joined(items, self.kept(items, most, first, rest))
+
+    def kept(self, items: Sequence[str], most: int, first: str = "  ", rest: str = "  ") -> int:
+        """Return how many items fit in ``most`` lines, at least one; all of them if the page is full."""
+        counts = range(len(items), 1, -1)
+        fits = (k for k in counts if self.full or len(wrapped(_joined(items, k), self.width, first, rest)) <= most)
+        return next(fits, min(1, len(items)))
 
     def several(self, items: Sequence[str], limit: int, first: str = "  - ") -> None:
         """Add items, one paragraph each, up to a limit."""
         for item in shown(items, limit, full=self.full):
             self.put(item, first)
 
+    def section(self, heading: str, lines: Sequence[str]) -> None:
+        """Add a heading with a paragraph each line; nothing where there are none."""
+        if lines:
+            self.heading(heading)
+            self.several(lines, len(lines))
+
     def text(self) -> str:
         """Return the page, with a line feed at its end."""
         return "\n".join(self.lines) + "\n"
+
+
+def _joined(items: Sequence[str], kept: int) -> str:
+    left = len(items) - kept
+    return JOINT.join([*items[:kept], *([f"and {left} more (--all)"] if left else [])])
 
 
 def shown(items: Sequence[str], limit: int, *, full: bool) -> Iterator[str]:
@@ -57,14 +105,26 @@ def shown(items: Sequence[str], limit: int, *, full: bool) -> Iterator[str]:
         yield f"and {len(items) - cut} more (--all)"
 
 
-def _wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
-    found = textwrap.wrap(tidy(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
-    return found or [first.rstrip()]
+def wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
+    """Return a paragraph as lines of at most ``width`` columns; only a word that is longer than a line is broken."""
+    lines, line, begun = [], first, False
+    for word in _TOGETHER.sub(rf"\1{_HARD}\2", tidy(text)).split(" "):
+        if begun and len(line) + 1 + len(word) > width:
+            lines.append(line)
+            line, begun = rest, False
+        line += f" {word}" if begun else word
+        while len(line) > width:
+            lines.append(line[:width])
+            line = rest + line[width:]
+        begun = True
+    lines.append(line)
+    return [line.replace(_HARD, " ").rstrip() for line in lines]
 
 
 def tidy(text: str) -> str:
     """Return text on one line, with a mark for what a terminal would take as a command."""
-    return "".join(mark if mark.isprintable() else "?" for mark in " ".join(text.split()))
+    line = " ".join(text.split())
+    return line if line.isprintable() else "".join(mark if mark.isprintable() else "?" for mark in line)
 
 
 def cut(text: str, width: int) -> str:
@@ -78,48 +138,6 @@ def sentence(parts: Iterable[str | None]) -> str:
     return " ".join(part if part.endswith((".", "!", "?")) else part + "." for part in parts if part)
 
 
-@dataclass(frozen=True)
-class Clock:
-    """Tells times as the visit's own clock shows them."""
-
-    at: datetime
-
-    @classmethod
-    def of(cls, at: str) -> Clock:
-        """Return the clock of a visit at ``at`` (ISO 8601 with offset)."""
-        return cls(datetime.fromisoformat(at))
-
-    def tell(self, time: str, *, year: bool = False) -> str:
-        """Return a time for people; year and offset are named where they are not the visit's, or on request."""
-        when = datetime.fromisoformat(time)
-        text = f"{_DAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1]}"
-        text += f" {when.year}" if year or when.year != self.at.year else ""
-        if len(time) > len("2026-11-24"):
-            text += f", {when:%H:%M}"
-            text += f" ({offset(when)})" if when.utcoffset() != self.at.utcoffset() else ""
-        return text
-
-    def window(self, window: Any) -> str:
-        """Return when something is to be done: real times, or the words of the window where it has none."""
-        if window.overdue:
-            return self._overdue(window)
-        later = window.start and datetime.fromisoformat(window.start) > self.at
-        if later and window.until:
-            return f"from {self.tell(window.start)} to {self.tell(window.until)}"
-        if window.until and datetime.fromisoformat(window.until) <= self.at:
-            return "now"
-        if window.until:
-            return f"by {self.tell(window.until)}"
-        return f"from {self.tell(window.start)}" if later else str(window.text)
-
-    def _overdue(self, window: Any) -> str:
-        """A window that is past keeps its end, or has a new one counted from the visit."""
-        if window.until and datetime.fromisoformat(window.until) > self.at:
-            return f"OVERDUE, by {self.tell(window.until)}"
-        return "OVERDUE, act now" + (f" (was due by {self.tell(window.until)})" if window.until else "")
-
-
-def offset(when: datetime) -> str:
-    """Return ``UTC-06:00``."""
-    text = when.isoformat()[-6:]
-    return f"UTC{text}" if text[0] in "+-" else "UTC"
+def counted(number: int, one: str, many: str) -> str:
+    """Return a number with its noun."""
+    return f"{number} {one if number == 1 else many}"

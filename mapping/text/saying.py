@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import Assessment, Recommendation
 from layette.engine.api import Pack
@@ -16,6 +17,14 @@ from layette.mapping.text.layout import Page
 _FEW = 2
 _NOTHING_FOUND = "none"
 _NO_WORDS = "Nothing was recorded and nothing is open that there are words for."
+_NOT_REVIEWED = "not for the family: no person who speaks the language has reviewed this yet (review: {})"
+
+
+class _Words(NamedTuple):
+    """A sentence for the family; ``review``: what it still awaits, which is told to the clinician alone."""
+
+    text: str
+    review: str | None = None
 
 
 @dataclass(frozen=True)
@@ -45,12 +54,15 @@ def render_saying(
 
     ``assessment`` is the answer for ``visit``, by ``pack``. An area is printed where something was recorded at this
     visit or is open: first what was found and is normal, with what it means and when it goes, then up to two things
-    to say while looking, chosen by how pressing the finding is; ``full`` gives all. The words for looking are in
-    English; ``language`` chooses those for what was found, where the pack has them.
+    to say while looking, chosen by how pressing the finding is; ``full`` gives all. ``language`` (``en``, ``es``)
+    chooses the words where the pack has them; the others, and all for looking, are in English. A text that awaits
+    review is followed by a line that says so, which is not part of what is read out.
     """
     talk = _Talk(pack, Readings(visit, pack.findings), _open(assessment), _reassurance(assessment), language)
     page = Page(max(width, 40), colour=False, full=full)
     page.put("TO SAY WHILE EXAMINING, in the order of the exam. These words explain; they decide nothing.", "")
+    if language != "en":
+        page.put(f"Language: {language}; English where the pack has no words in it.", "")
     _first(page, assessment)
     parts = [
         (area, variants, looks) for area in pack.areas for variants, looks in [_words(area, talk)] if variants or looks
@@ -62,17 +74,21 @@ def render_saying(
     return page.text()
 
 
-def _area(page: Page, area: FindingsFile, found: Sequence[str], looks: Sequence[_Look]) -> None:
+def _area(page: Page, area: FindingsFile, found: Sequence[_Words], looks: Sequence[_Look]) -> None:
     chosen = looks if page.full else sorted(sorted(looks, key=lambda one: one.rank)[:_FEW], key=looks.index)
     more = f" ({len(chosen)} of {len(looks)}, --all)" if len(chosen) < len(looks) else ""
     page.heading(f"{area.label}: {area.step}{more}" if looks else area.label)
-    page.several(found, len(found), "  * ")
+    for words in found:
+        page.put(words.text, "  * ")
+        if words.review:
+            page.put(_NOT_REVIEWED.format(words.review), "    -> ")
     page.several([one.words for one in chosen], len(chosen))
 
 
 def _first(page: Page, assessment: Assessment) -> None:
     """Nothing is explained away before what cannot wait."""
     pressing = [one.label for one in assessment.recommendations if one.priority == "stat"]
+    pressing += [one.label for one in assessment.to_chase]
     if pressing:
         page.put(f"ACT FIRST on what cannot wait: {'; '.join(dict.fromkeys(pressing))}.", "")
 
@@ -95,7 +111,7 @@ def _reassurance(assessment: Assessment) -> dict[str, Recommendation]:
     }
 
 
-def _words(area: FindingsFile, talk: _Talk) -> tuple[list[str], list[_Look]]:
+def _words(area: FindingsFile, talk: _Talk) -> tuple[list[_Words], list[_Look]]:
     """Return the words for what was found in an area, and those for looking."""
     found = list(dict.fromkeys(line for name in area.findings for line in _found(name, talk)))
     looks = [
@@ -106,28 +122,37 @@ def _words(area: FindingsFile, talk: _Talk) -> tuple[list[str], list[_Look]]:
     return found, looks
 
 
-def _found(name: str, talk: _Talk) -> Iterator[str]:
+def _found(name: str, talk: _Talk) -> Iterator[_Words]:
     """Yield the words for a normal variant, with the sides on which it was seen."""
-    by_words: dict[str, list[str]] = {}
+    by_words: dict[_Words, list[str]] = {}
     for reading in _recorded(name, talk):
         words = _variant(name, reading, talk)
-        if words:
+        if words is not None:
             by_words.setdefault(words, []).append(reading.side)
     for words, sides in by_words.items():
         where = f", {' and '.join(sides)}" if all(sides) else ""
-        yield f"{talk.pack.findings[name].label}{where}: {words}"
+        yield words._replace(text=f"{talk.pack.findings[name].label}{where}: {words.text}")
 
 
-def _variant(name: str, reading: Recorded, talk: _Talk) -> str | None:
+def _variant(name: str, reading: Recorded, talk: _Talk) -> _Words | None:
     """Return the words for a recorded value, None where it is no variant or not known exactly."""
     shape = talk.pack.findings[name]
     if not isinstance(reading.possible, frozenset) or len(reading.possible) != 1:
         return None
     (value,) = reading.possible
-    own, reassuring = shape.variant.get(value), talk.reassurance.get(name)
+    own = _Words(shape.variant[value]) if value in shape.variant else None
+    reassuring = talk.reassurance.get(name)
     if reassuring is not None and (own is None or talk.language != "en"):
-        return reassuring.plain.get(talk.language) or own
+        return _plain(talk.pack, reassuring.target, talk.language) or own or _plain(talk.pack, reassuring.target, "en")
     return own
+
+
+def _plain(pack: Pack, target: str, language: str) -> _Words | None:
+    """Return a target's words for the family in a language, apart from what they still await."""
+    written = pack.targets[target].plain.get(language)
+    if written is None:
+        return None
+    return _Words(written) if isinstance(written, str) else _Words(written["text"], written.get("review"))
 
 
 def _is_talked_about(name: str, talk: _Talk) -> bool:

@@ -30,6 +30,7 @@ def shown_as(shown: str, printed: str) -> bool:
 def _lasting(text: str) -> str:
     """Return the text without what changes from release to release and from one Python to another."""
     text = re.sub(r"\b\d+\.\d+\.\d+\b", "<version>", re.sub(r"\b[0-9a-f]{32,64}\b", "<digest>", text))
+    text = re.sub(r"\bdigest [0-9a-f]{8}\b", "digest <digest>", text)
     return re.sub(r"(?m)^Read by .*$", "Read by <readers>", text)
 
 

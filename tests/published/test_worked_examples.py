@@ -112,7 +112,7 @@ def test_w16_the_median_loss_at_48_h_is_no_alarm() -> None:
 
 def test_w18_a_small_baby_of_a_negative_mother_waits_with_hepatitis_b() -> None:
     found = assess(at(4, 10), {"mother_hbsag": "negative", "birth_weight": grams(1900)})
-    dose = next(r for r in found.recommendations if r.target == "hepatitis_b_dose")
+    dose = next(one for one in found.not_on_record if one.target == "hepatitis_b_dose")
     assert dose.priority == "routine"
     assert "hepatitis_b_immune_globulin" not in proposed(found)
 

@@ -164,7 +164,8 @@ def test_what_rests_on_memory_is_marked_where_it_is_printed() -> None:
     found = pack().assess({"born": "2026-11-20", "at": "2026-12-20T10:00:00-06:00", "findings": score})
     (made,) = (one for one in found.recommendations if one.target == "mother_mental_health")
     assert [one.kind for one in made.reasons[0].sources if one.id.startswith("memory-")] == ["from-memory"]
-    assert re.search(r"family\.phq9-positive[^)]*\)\s+\[memory\]", render(found))
+    assert re.search(r"family\.phq9-positive[^)]*\)\s+\(m[,)]", render(found, full=True))
+    assert re.search(re.escape(made.label) + r"[^\n]*\(m[,)]", render(found))
 
 
 def test_every_code_is_verified() -> None:

@@ -27,6 +27,7 @@ from layette.engine.answer.parts.assessment import (
     Verdict,
     Window,
 )
+from layette.engine.pack.written.folder import default_pack
 from layette.engine.pack.written.shapes import FindingShape, NumberShape, ReadingsShape
 
 AT = "2026-11-24T10:00:00-06:00"
@@ -39,9 +40,13 @@ READING = Citation(id="our-reading", text="our reading of the source", kind="our
 
 
 class SamplePack:
-    """The part of a pack that the writers look at."""
+    """The part of a pack that the writers and the page look at."""
 
     def __init__(self) -> None:
+        self.areas: tuple[Any, ...] = ()
+        self.targets: dict[str, Any] = {}
+        self.normals: dict[str, Any] = {}
+        self.folder = default_pack()
         self.findings = {
             "red_reflex": FindingShape(
                 label="Red reflex", sides=["left", "right"], values=["present", "dull", "absent", "white"],

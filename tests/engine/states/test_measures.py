@@ -16,7 +16,6 @@ from layette.engine import Pack, load_pack
 from layette.engine.measures import REGISTRY
 from layette.engine.measures.input_kinds import Lines
 from layette.engine.states import measure_text
-from layette.engine.states.decide import decide
 from layette.engine.states.facts import Facts
 from layette.engine.states.inputs import Result
 from layette.engine.states.measures import BINDINGS, WORDS
@@ -26,7 +25,7 @@ NOON = "2026-11-2{}T12:00:00-06:00"
 
 
 def facts(pack: Pack, findings: dict[str, Any]) -> Facts:
-    return decide(pack, pack.read_visit(visit(findings, at="2026-11-24T14:00:00-06:00")), ["native"]).facts
+    return pack.decide(pack.read_visit(visit(findings, at="2026-11-24T14:00:00-06:00")), ["native"]).facts
 
 
 def with_measures(place: Path, *entries: str) -> Pack:

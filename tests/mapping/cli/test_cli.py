@@ -80,7 +80,7 @@ def visit(tmp_path: Path) -> str:
 def test_text_is_the_default_and_holds_the_counts(visit: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["assess", visit]) == 0
     out, err = capsys.readouterr()
-    assert out.startswith("Patient/mara, age 4 d 1 h")
+    assert out.startswith("Patient/mara, 4 d 1 h. Visit of Tue 24 Nov 2026")
     assert "readings of a flat visit read" in out
     assert err == ""
     assert "\x1b" not in out

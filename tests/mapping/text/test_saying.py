@@ -107,7 +107,9 @@ def test_cut_short_the_most_pressing_look_is_kept_and_the_rest_counted() -> None
 def test_another_language_is_used_for_what_was_found_and_awaits_review() -> None:
     text = flat(said(STABLE, language="es"))
     assert "La cadera hace un clic" in text
-    assert "[needed: review]" in text
+    assert "[needed: review]" not in text
+    assert "-> not for the family: no person who speaks the language has reviewed this yet (review: needed)" in text
+    assert "not for the family" not in flat(said(STABLE))
     assert flat(said(STABLE, language="xx")).count(CLICK) == 1
 
 
@@ -124,6 +126,16 @@ def test_the_command_prints_the_words(capsys: pytest.CaptureFixture[str]) -> Non
     out, err = capsys.readouterr()
     assert out.startswith("TO SAY WHILE EXAMINING")
     assert "entries read" in err
+
+
+def test_the_command_prints_the_words_in_the_language_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    example = str(ROOT / "examples/healthy-day-4.json")
+    assert main(["assess", example, "--say", "--language", "es", "--readers", "native"]) == 0
+    out, _ = capsys.readouterr()
+    assert "Language: es; English where the pack has no words in it." in out
+    assert "El vómito verde" in flat(out)
+    assert main(["assess", example, "--language", "es", "--readers", "native"]) == 2
+    assert "--language" in capsys.readouterr().err
 
 
 def test_the_words_are_text_only(capsys: pytest.CaptureFixture[str]) -> None:

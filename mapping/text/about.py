@@ -1,0 +1,95 @@
+"""What the page knows beside the assessment: whom it is about, and how the pack names what it asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Due, Step
+from layette.engine.api import Pack, load_pack
+from layette.engine.pack.written.folder import default_pack
+
+_CHILD = {"female": "girl", "male": "boy"}
+
+
+@dataclass(frozen=True)
+class About:
+    """What the pack and the visit tell; empty where the page is made of an assessment alone.
+
+    ``child`` is "girl" or "boy" where the sex is known. ``areas`` are the steps of the examination in their order, with
+    their names; ``begun`` those of which something was recorded. ``awaited`` are the findings that are results.
+    ``targets`` are the names of what is asked for. ``changed``: the pack is not the one that ships under its name.
+    """
+
+    child: str | None = None
+    areas: Mapping[str, str] = field(default_factory=dict)
+    begun: frozenset[str] | None = None
+    awaited: Collection[str] = ()
+    targets: Mapping[str, str] = field(default_factory=dict)
+    changed: bool = False
+
+    @classmethod
+    def of(cls, pack: Pack, visit: Mapping[str, Any] | None) -> About:
+        """Return what is known of a flat ``visit`` that was assessed by ``pack``."""
+        return cls(
+            child=_CHILD.get(str((visit or {}).get("sex_at_birth"))),
+            areas={area.area: area.label for area in pack.areas},
+            begun=None if visit is None else frozenset(_begun(pack, visit)),
+            awaited={name for name, shape in pack.findings.items() if shape.awaited},
+            targets={name: target.label for name, target in pack.targets.items()},
+            changed=changed_from_shipped(pack),
+        )
+
+    def in_order(self, steps: Iterable[Step]) -> list[Step]:
+        """Return steps in the order of the examination, what belongs to none of them first."""
+        order = {area: place for place, area in enumerate(self.areas)}
+        return sorted(steps, key=lambda step: order.get(step.area, -1)) if order else list(steps)
+
+    def is_untouched(self, step: Step) -> bool:
+        """Whether nothing of a step was recorded at this visit, as far as is known."""
+        return self.begun is not None and step.area in self.areas and step.area not in self.begun
+
+    def step_name(self, step: Step) -> str:
+        """Return the name of a step for a list."""
+        return self.areas.get(step.area) or step.area.replace("-", " ").capitalize() or "Birth facts"
+
+    def due_name(self, due: Due) -> str:
+        """Return what is wanted: the act, where the pack tells; else what is not on record."""
+        return self.targets.get(due.target, due.label)
+
+    def visit_names(self, item: ComeBackItem, visit: ComeBack, later: Iterable[Due]) -> list[str]:
+        """Return what happens at a visit to come, by the acts that it stands for."""
+        if item.target is not None:
+            return [item.label + (f", {item.side}" if item.side else "")]
+        meant = [due for due in later if due.label == item.label and _holds(due, visit)]
+        return [self.due_name(due) for due in meant] or [item.label]
+
+
+def changed_from_shipped(pack: Pack) -> bool:
+    """Whether a pack goes by the name and version of the one that ships, and holds something else.
+
+    An edited copy is told by its digest; of a checkout edited in place the digest on the page is all there is to tell.
+    """
+    if pack.folder == default_pack():
+        return False
+    shipped = load_pack()
+    same_name = (pack.id, pack.version) == (shipped.id, shipped.version)
+    return same_name and pack.digest != pack.site.digest_with(shipped.digest)
+
+
+def _begun(pack: Pack, visit: Mapping[str, Any]) -> Iterator[str]:
+    area_of = {name: area.area for area in pack.areas for name in area.findings}
+    earlier = (visit.get("history") or {}).get("findings") or {}
+    carried = [key for key in earlier if (shape := pack.findings.get(key.partition(".")[0])) and shape.carries_over]
+    for key in (*(visit.get("findings") or {}), *carried):
+        name = key.partition(".")[0]
+        spread = pack.normals[name].spreads if name in pack.normals else ()
+        yield from (area_of[one] for one in (name, *spread) if one in area_of)
+
+
+def _holds(due: Due, visit: ComeBack) -> bool:
+    """Whether something wanted later falls into a visit; ISO times of one offset are in the order of their text."""
+    until = due.window.until
+    begins = due.window.start is None or due.window.start <= visit.start
+    return due.state == "later" and begins and (until is None or (visit.until is not None and visit.until <= until))
