@@ -64,7 +64,7 @@ def _of_rules(judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
 
 def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
     shapes = [ground.instance.rule.shape for ground in grounds]
-    values = [used for ground in grounds for used in rule_values(ground.number, ground.world or context)]
+    values = [used for ground in grounds for used in _values_judged(ground, context)]
     settles = [ON_YOUR_CHART, *(line for ground in grounds for line in ground.proposal.consequence.do)]
     first = grounds[0].proposal
     return _made(
@@ -88,6 +88,17 @@ def _settled(ground: Ground, context: Context) -> bool:
     read = [world.facts.chosen(view).valued for view in views if view.subject == subject]
     newest = max((reading for reading in read if reading), key=lambda reading: reading.time.lo, default=None)
     return newest is not None and _judged([newest], context)
+
+
+def _values_judged(ground: Ground, context: Context) -> Iterator[Used]:
+    """Yield the value that a rule has judged, and the lines that it is read on; the rest of its condition is why."""
+    subject, told = _value_judged(ground, context), set()
+    for used in rule_values(ground.number, ground.world or context):
+        shown = (used.subject, used.value, used.time)
+        line = used.subject in context.pack.measures
+        if (used.subject == subject or line or subject is None) and shown not in told:
+            told.add(shown)
+            yield used
 
 
 def _value_judged(ground: Ground, context: Context) -> str | None:
