@@ -167,6 +167,9 @@ def reading_warnings(context: Context) -> Iterable[str]:
         elif context.readings.latest(finding, side).differ:
             label = label_of(context.pack, View(finding, side))
             yield f"{label}: recorded more than once at one time, differing: one of these"
+        if any(r.status == "registered" and r.possible is not None for r in context.readings.all(finding, side)):
+            label = label_of(context.pack, View(finding, side))
+            yield f"{label}: registered, though it has a value: it counts as preliminary"
 
 
 def judgments(context: Context) -> Iterable[str]:

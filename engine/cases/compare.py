@@ -12,6 +12,7 @@ from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.parts.assessment import Due, Measured, Recommendation
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, conclusions, measures, not_evaluated
+from layette.engine.answer.resolved.chase import overdue_orders
 from layette.engine.answer.resolved.due import due_items, wanted, wanted_now
 from layette.engine.answer.resolved.judge import to_judge
 from layette.engine.answer.resolved.recommend import recommendations
@@ -47,6 +48,7 @@ def differences(expect: Expect, context: Context, numbers: Numbers, readers: Seq
     """
     yield from _proposals(expect, context, readers)
     yield from _judged(expect, context, readers)
+    yield from _chased(expect, context, readers)
     yield from _settled(expect, context)
     yield from _statuses(expect, context, numbers)
     yield from _not_evaluated(expect, context)
@@ -108,6 +110,17 @@ def _judged(expect: Expect, context: Context, readers: Sequence[Reader]) -> Iter
     have = ", ".join(sorted(found)) or "nothing"
     yield from (f"expected '{t}' to be judged, found {have}" for t in expect.to_judge if t not in found)
     yield from (f"expected nothing to be judged for '{t}'" for t in expect.not_to_judge if t in found)
+
+
+def _chased(expect: Expect, context: Context, readers: Sequence[Reader]) -> Iterator[str]:
+    if not expect.to_chase:
+        return
+    weighed = weigh(context, gather(context, wanted_now(wanted(context), context)), readers)
+    told = sorted_out(recommendations(weighed.grounds, context), context, readers)
+    known = [*told.proposed, *told.to_chase]
+    found = {one.target for one in (*told.to_chase, *overdue_orders(known, context, readers))}
+    have = ", ".join(sorted(found)) or "nothing"
+    yield from (f"expected '{t}' to be chased, found {have}" for t in expect.to_chase if t not in found)
 
 
 def _settled(expect: Expect, context: Context) -> Iterator[str]:

@@ -30,6 +30,7 @@ class Expect(Shape):
     """What a case expects. ``none``: targets that must not be proposed; ``settled``: those whose answer is settled.
 
     ``to_judge``: targets of values that a person is to read; ``not_to_judge``: targets that no value is to be read for.
+    ``to_chase``: targets whose order presses and is overdue.
     """
 
     recommend: list[Expected] = Field(default_factory=list)
@@ -44,6 +45,7 @@ class Expect(Shape):
     none: list[str] = Field(default_factory=list)
     to_judge: list[str] = Field(default_factory=list)
     not_to_judge: list[str] = Field(default_factory=list)
+    to_chase: list[str] = Field(default_factory=list)
     settled: list[str] = Field(default_factory=list)
 
     @property
@@ -60,6 +62,7 @@ class Expect(Shape):
             *self.settled,
             *self.to_judge,
             *self.not_to_judge,
+            *self.to_chase,
             *(r.target for r in self.recommend),
         ]
 

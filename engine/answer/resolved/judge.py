@@ -43,7 +43,7 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
 
 def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
     ground, about = doubt.ground, doubt.about
-    recorded = tuple(used_value(reading, context.pack) for reading in about.readings)
+    recorded = tuple(dict.fromkeys(used_value(reading, context.pack) for reading in about.readings))
     values = recorded or rule_values(ground.number, ground.world or context)
     return _item(ground, context, values, about.why, about.settles)
 
@@ -188,7 +188,7 @@ def _made(
 ) -> ToJudge:
     shape, visit = context.pack.targets[target], context.visit
     who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
-    told = [(used.subject, used.value, used.time) for used in values]
+    told = [*dict.fromkeys((used.subject, used.value, used.time) for used in values)]
     request = key("judge", who, target, side, told)
     return ToJudge(
         target=target,

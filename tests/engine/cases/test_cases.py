@@ -27,6 +27,11 @@ GIVEN: dict[str, Any] = {
         "alertness": "alert",
         "temperature": {"value": 36.8, "unit": "Cel"},
     },
+    "history": {
+        "orders": [
+            {"target": "oxygen_evaluation", "status": "active", "priority": "stat", "time": "2026-11-21T10:00:00-06:00"}
+        ]
+    },
 }
 TRUE: dict[str, Any] = {
     "recommend": [
@@ -43,6 +48,7 @@ TRUE: dict[str, Any] = {
     "settled": ["feeding_assessment"],
     "to_judge": ["feeding_assessment"],
     "not_to_judge": ["phototherapy"],
+    "to_chase": ["oxygen_evaluation"],
 }
 JUDGED = rule("""
 - id: exam.loss-to-judge
@@ -68,6 +74,7 @@ WRONG: list[tuple[str, dict[str, Any], str]] = [
     ("not due so", {"due": {"exam.bloodspot": "later"}}, "expected exam.bloodspot later, found overdue"),
     ("proposed after all", {"none": ["weight_recheck"]}, "expected no recommendation for 'weight_recheck'"),
     ("not judged", {"to_judge": ["phototherapy"]}, "expected 'phototherapy' to be judged, found feeding_assessment"),
+    ("not chased", {"to_chase": ["phototherapy"]}, "expected 'phototherapy' to be chased, found oxygen_evaluation"),
     ("judged", {"not_to_judge": ["feeding_assessment"]}, "expected nothing to be judged for 'feeding_assessment'"),
     ("not settled", {"settled": ["ophthalmology"]}, "expected 'ophthalmology' to be settled"),
 ]
@@ -118,6 +125,8 @@ def test_a_visit_that_cannot_be_used_fails_its_case_alone(tmp_path: Path) -> Non
         (case({"undecided": ["exam.fewer"]}), "unknown-rule"),
         (case({"due": {"exam.fewer": "due"}}), "unknown-rule"),
         (case({"none": ["optometry"]}), "unknown-target"),
+        (case({"to_judge": ["optometry"]}), "unknown-target"),
+        (case({"to_chase": ["optometry"]}), "unknown-target"),
         (case({"recommend": [{"target": "optometry"}]}), "unknown-target"),
         (case({"measures": {"height": 5}}), "unknown-finding"),
         (case({"recommended": []}), "shape"),

@@ -119,3 +119,18 @@ def test_an_order_that_stands_is_no_recommendation() -> None:
     assert (standing.target, standing.side) == ("hip_again", "left")
     assert told(small(), given, recommend=[{"target": "hip_again", "side": "right"}]) == []
     assert told(small(), given, recommend=[{"target": "hip_again", "side": "left"}]) != []
+
+
+def test_what_is_to_be_judged_and_what_to_be_chased_can_be_expected() -> None:
+    overdue = {
+        "target": "oxygen_evaluation",
+        "status": "active",
+        "priority": "stat",
+        "time": "2026-11-21T10:00:00-06:00",
+    }
+    given = visit({"red_reflex.left": ["white", "present"]}, history={"orders": [overdue]})
+    assert told(small(), given, to_judge=["ophthalmology"], to_chase=["oxygen_evaluation"]) == []
+    assert told(small(), given, to_judge=["phototherapy"], to_chase=["phototherapy"]) == [
+        "expected 'phototherapy' to be judged, found ophthalmology",
+        "expected 'phototherapy' to be chased, found oxygen_evaluation",
+    ]

@@ -1,0 +1,99 @@
+"""How a changed visit ends for an emergency, and a count of all ways over all rules.
+
+Run it for the table: `PYTHONPATH=tests .venv/bin/python -m support.feeds.ends`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+import support.feeds.orders  # noqa: F401  (enters its ways)
+from support.feeds.emergencies import Emergency, Where, emergencies, without_case
+from support.feeds.flat import Flat
+from support.feeds.ways import CHASE, GONE, HELD, JUDGE, NOW, PROVISIONAL, WAYS, Way
+
+from layette.engine import Assessment
+
+
+class End(NamedTuple):
+    """One rule and one way: where it ended, for the worst of its targets and recordings."""
+
+    rule: str
+    way: Way
+    end: str
+    flat: Flat
+
+    @property
+    def lost(self) -> bool:
+        """Whether it ended where no law lets it end."""
+        return self.end not in self.way.ends
+
+
+WORST_LAST = (NOW, PROVISIONAL, CHASE, JUDGE, HELD, GONE)
+
+
+def end_of(found: Assessment, one: Emergency) -> str:
+    """Return where the emergency is to be found in an answer, for the worst of its targets."""
+    name = one.rule.split("@")[0]
+    return max((_end_of(found, where, name) for where in one.targets), key=WORST_LAST.index)
+
+
+def _end_of(found: Assessment, where: Where, rule: str) -> str:
+    target, side = where
+
+    def same(other: str, its_side: str | None) -> bool:
+        return other == target and (not side or its_side in (None, side))
+
+    made = [r for r in found.recommendations if same(r.target, r.side) and r.priority == "stat"]
+    if made:
+        return NOW if any(r.certain == "stat" for r in made) else PROVISIONAL
+    if any(same(r.target, r.side) for r in found.to_chase):
+        return CHASE
+    if any(j.priority == "stat" and (same(j.target, j.side) or rule in j.rules) for j in found.to_judge):
+        return JUDGE
+    held = [r for r in found.standing if same(r.target, r.side) and r.priority == "stat" and r.placed]
+    return HELD if held else GONE
+
+
+def ends(every_recording: bool, rules: Iterable[Emergency] | None = None) -> Iterator[End]:
+    """Yield where each way ends for each rule; of a rule with several recordings the first that can be changed so."""
+    for one in emergencies() if rules is None else rules:
+        for way in WAYS:
+            worst: End | None = None
+            for place in one.places:
+                flat = way.make(one, place)
+                if flat is None:
+                    continue
+                end = End(one.rule, way, end_of(one.assess(flat), one), flat)
+                if worst is None or WORST_LAST.index(end.end) > WORST_LAST.index(worst.end):
+                    worst = end
+                if way.of_orders or not every_recording:
+                    break
+            if worst is not None:
+                yield worst
+
+
+def table(found: Iterable[End]) -> str:
+    """Print how many pairs ended where, by way."""
+    pairs = list(found)
+    counts = Counter((end.way.name, end.end) for end in pairs)
+    lines = [f"{len(pairs)} pairs of a rule and a way; " + _sums(Counter(end.end for end in pairs))]
+    for way in WAYS:
+        of_way = Counter({end: counts[way.name, end] for end in WORST_LAST})
+        lost = sum(end.lost for end in pairs if end.way is way)
+        lines.append(
+            f"{way.law}  {way.name}: {sum(of_way.values())} = {_sums(of_way)}{f'; {lost} LOST' if lost else ''}"
+        )
+    lines += [f"LOST  {end.rule}, {end.way.name}: {end.end}" for end in pairs if end.lost]
+    return "\n".join(lines)
+
+
+def _sums(counts: Counter[str]) -> str:
+    return ", ".join(f"{counts[end]} {end}" for end in WORST_LAST if counts[end])
+
+
+if __name__ == "__main__":
+    print(table(ends(every_recording=True)))
+    print("without a worked case:", *without_case())
