@@ -14,10 +14,11 @@ _LINES = 2
 
 
 class Headline(NamedTuple):
-    """A reading by its name, as it was recorded, and what was computed from it."""
+    """A reading by its name, as it was recorded and on which day, and what was computed from it."""
 
     name: str
     value: str
+    day: str
     told: list[str]
 
 
@@ -29,7 +30,9 @@ class Headlines(NamedTuple):
 
 
 def headlines(assessment: Assessment, clock: Clock, width: int) -> Headlines:
-    """Return the measures that the pack marks `headline` and that are known, in the order of the pack.
+    """Return the measures that the pack marks `headline` and that are known, those of the latest day first.
+
+    Within a day they stand in the order of the pack.
 
     The head has of each reading what comes first, as many readings as fit in two lines of ``width`` columns.
     """
@@ -51,8 +54,9 @@ def _by_reading(assessment: Assessment, clock: Clock) -> list[Headline]:
         if one.headline and (one.low or one.high or one.category):
             first = one.derived_from[0] if one.derived_from else None
             name, value = (short(first.label), dated(first, clock)) if first else ("", "")
-            groups.setdefault((name, value), Headline(name, value, [])).told.append(_told(one, name))
-    return list(groups.values())
+            day = (first.time or "")[: len("2026-11-24")] if first else ""
+            groups.setdefault((name, value), Headline(name, value, day, [])).told.append(_told(one, name))
+    return sorted(groups.values(), key=lambda group: group.day, reverse=True)
 
 
 def _told(one: Measured, name: str) -> str:

@@ -58,6 +58,15 @@ def test_one_line_of_headline_measures_with_the_reading_as_it_was_recorded() -> 
     assert re.search(r"^MEASURES +Weight: 54th centile$", render(made), re.MULTILINE)
 
 
+def test_of_headline_measures_those_of_the_latest_day_come_first() -> None:
+    old = BILIRUBIN.model_copy(update={"label": "Birth weight", "time": "2026-11-20T08:30:00-06:00"})
+    made = assessment(
+        measures=(headline("size", "Size", "small", old), headline("margin", "Margin", "2 mg/dL", BILIRUBIN))
+    )
+    line = render(made).splitlines()[2]
+    assert line == "Total bilirubin 14.0 mg/dL: margin 2 mg/dL · Birth weight 14.0 mg/dL, Fri 20 Nov: size small"
+
+
 def test_a_measure_that_is_no_headline_comes_only_with_all_of_them() -> None:
     assert "Weight loss" not in page()
     assert "Weight loss: 7.3 % (from the birth weight; reflex-2008)" in page(full=True)
