@@ -38,15 +38,15 @@ def render(
     """
     about = About(awaited=awaited) if pack is None else About.of(pack, visit)
     limit = HEALTHY if not (assessment.verdict.pressing or assessment.steps) else SICK
-    for talk in (3, 2, 1, 0):
+    for talk, behind in ((3, True), (2, True), (1, True), (0, True), (0, False)):
         page = Page(max(width, 40), colour, full, talk=talk)
-        _write(page, assessment, about, _counts(counts), limit)
+        _write(page, assessment, about, _counts(counts), limit, behind=behind)
         if full or len(page.lines) <= limit:
             break
     return page.text()
 
 
-def _write(page: Page, assessment: Assessment, about: About, counts: str, limit: int) -> None:
+def _write(page: Page, assessment: Assessment, about: About, counts: str, limit: int, *, behind: bool) -> None:
     clock = Clock.of(assessment.at)
     frame.head(page, assessment, clock, about)
     frame.verdict(page, assessment, clock)
@@ -55,17 +55,20 @@ def _write(page: Page, assessment: Assessment, about: About, counts: str, limit:
     record.come_back(page, assessment, clock, about)
     family.tell(page, assessment, clock)
     place = len(page.lines)
-    _lower(page, assessment, clock, about, counts)
+    _lower(page, assessment, clock, about, counts, behind=behind)
     # what is said to the family gives way to what is to be examined; only then does that become shorter
     ticks.write(page, assessment, about, place, ticks.MOST if page.talk else limit - len(page.lines))
 
 
-def _lower(page: Page, assessment: Assessment, clock: Clock, about: About, counts: str) -> None:
+def _lower(page: Page, assessment: Assessment, clock: Clock, about: About, counts: str, *, behind: bool) -> None:
     if not page.full:
         page.gap()
     family.normal(page, assessment, clock)
-    background.measures(page, assessment, clock)
-    background.changed(page, assessment, clock)
+    if behind:
+        background.measures(page, assessment, clock)
+        background.changed(page, assessment, clock)
+    else:
+        page.strip("MEASURES, CHANGES", ["on the full page (--all)"], 1)
     background.about_the_input(page, assessment, clock, counts)
     if page.full:
         record.wanted(page, assessment.due, clock, about)

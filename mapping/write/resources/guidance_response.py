@@ -59,8 +59,8 @@ def _notes(out: Output) -> Iterator[str]:
 
 
 def _step(step: Step, *, whole: bool) -> str:
-    emergency = ", possibly an emergency" if step.emergencies else ""
-    summary = f"Still open: {step.label} (worst priority {step.worst}{emergency})."
+    emergency = ", emergency" if step.emergencies else ""
+    summary = f"Still open: {step.label} (worst: {step.worst}{emergency})."
     return " ".join([summary, *(map(_question, step.questions) if whole else ())])
 
 

@@ -115,7 +115,9 @@ def test_another_language_is_used_for_what_was_found_and_awaits_review() -> None
 
 def test_each_area_with_nothing_to_say_is_left_out() -> None:
     visit = {"born": BORN, "at": AT, "findings": {}}
-    found = pack().assess(visit, readers=("native",)).model_copy(update={"steps": (), "recommendations": ()})
+    found = pack().assess(visit, readers=("native",))
+    quiet = found.detail.model_copy(update={"steps": ()})
+    found = found.model_copy(update={"recommendations": (), "to_chase": ()}).explained_by(lambda: quiet)
     text = render_saying(found, pack(), pack().read_visit(visit))
     assert headings(text) == []
     assert "Nothing was recorded and nothing is open" in text

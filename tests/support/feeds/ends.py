@@ -14,7 +14,8 @@ from support.feeds.emergencies import Emergency, Where, emergencies, without_cas
 from support.feeds.flat import Flat
 from support.feeds.ways import CHASE, GONE, HELD, JUDGE, NOW, PROVISIONAL, WAYS, Way
 
-from layette.engine import Assessment
+from layette.engine import Assessment, load_pack
+from layette.engine.answer.parts.assessment import Reason
 
 
 class End(NamedTuple):
@@ -46,14 +47,25 @@ def _end_of(found: Assessment, where: Where, rule: str) -> str:
     def same(other: str, its_side: str | None) -> bool:
         return other == target and (not side or its_side in (None, side))
 
-    made = [r for r in found.recommendations if same(r.target, r.side) and r.priority == "stat"]
+    def joined(reasons: Iterable[Reason], other: str) -> bool:
+        return other in load_pack().targets[target].met_by and rule in {reason.rule for reason in reasons}
+
+    made = [
+        r
+        for r in found.recommendations
+        if r.priority == "stat" and (same(r.target, r.side) or joined(r.reasons, r.target))
+    ]
     if made:
         return NOW if any(r.certain == "stat" for r in made) else PROVISIONAL
-    if any(same(r.target, r.side) for r in found.to_chase):
+    if any(same(r.target, r.side) or joined(r.reasons, r.target) for r in found.to_chase):
         return CHASE
     if any(j.priority == "stat" and (same(j.target, j.side) or rule in j.rules) for j in found.to_judge):
         return JUDGE
-    held = [r for r in found.standing if same(r.target, r.side) and r.priority == "stat" and r.placed]
+    held = [
+        r
+        for r in found.standing
+        if r.priority == "stat" and r.placed and (same(r.target, r.side) or joined(r.reasons, r.target))
+    ]
     return HELD if held else GONE
 
 
