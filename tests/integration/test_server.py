@@ -19,7 +19,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 REQUEST_KEY, ANSWER_KEY = (f"{BASE}/identifier/{name}" for name in ("request-key", "answer-key"))
 WRITTEN = (
     "Observation", "ServiceRequest", "CommunicationRequest", "Condition", "DocumentReference",
-    "ImmunizationRecommendation", "GuidanceResponse", "Provenance", "Device",
+    "ImmunizationRecommendation", "GuidanceResponse", "CarePlan", "Provenance", "Device",
 )  # fmt: skip
 
 
