@@ -7,6 +7,7 @@ from functools import cached_property
 
 from layette.engine.answer.parts.assessment import Answer, Citation, Traced
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
+from layette.engine.answer.parts.tested import tested
 from layette.engine.logic.residual import OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
@@ -30,6 +31,11 @@ class AnswerPlan:
     def rule_priorities(self) -> tuple[Priority | None, ...]:
         """For each rule of the program, the highest priority that it can bring."""
         return tuple(highest_priority(instance.rule.shape) for instance in self.pack.instances)
+
+    @cached_property
+    def tested(self) -> tuple[frozenset[str], ...]:
+        """For each rule of the program, what it hangs on."""
+        return tuple(tested(rule, self.states) for rule in self.pack.program.rules)
 
     @cached_property
     def proposals(self) -> tuple[tuple[Proposal, ...], ...]:

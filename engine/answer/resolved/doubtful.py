@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.exact.times import DAY
-from layette.engine.pack.written.subjects import SEXES
+from layette.engine.pack.written.subjects import SEX, SEXES
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.differing import one_value
 from layette.engine.visit.unsure import beyond_count, not_final, perhaps_of_the_last_day
@@ -50,6 +50,11 @@ class Doubtful:
     settles: str
     either: bool = True
     least: int = ASAP
+
+    @property
+    def names(self) -> set[str]:
+        """The findings that it is about, or the sex."""
+        return {reading.finding for reading in self.readings} or {SEX}
 
 
 @dataclass(frozen=True)

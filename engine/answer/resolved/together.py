@@ -7,16 +7,16 @@ that were decided. That finds what a combination would bring, and now and then m
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import replace
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.resolved.doubtful import LOOK_AGAIN, Doubt, Doubtful
 from layette.engine.answer.resolved.due import wanted, wanted_now
 from layette.engine.answer.resolved.resolve import gather
-from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, State, Status, variables
+from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, State, Status
 from layette.engine.logic.program import YES
-from layette.engine.pack.written.subjects import inputs_of
+from layette.engine.terms import PRIORITIES
 
 WHY = "Several recordings are in doubt, and it hangs on more than one of them."
 
@@ -29,35 +29,47 @@ def together(context: Context, about: Sequence[Doubtful], worlds: Sequence[Conte
         about: everything that is doubtful in it.
         worlds: what was decided for these doubts.
     """
-    numbers = tuple(_that_could_hold(context, [context, *worlds]))
+    hang = {number: behind for number in _pressing(context) if len(behind := _behind(number, about, context)) > 1}
+    numbers = tuple(_that_could_hold(hang, context, [context, *worlds])) if hang else ()
+    if not numbers:
+        return
     statuses = list(context.statuses)
     for number in numbers:
         statuses[number] = Status.PROVISIONAL
     held = Context(replace(context.decision, statuses=tuple(statuses), standing=numbers), context.plan)
     for place, reasons in gather(held, wanted_now(wanted(held), held)).items():
         for ground in reasons if place[0] not in ("reassure", "guide") else ():
-            behind = _behind(tested(ground.number, context), about)
-            if len(behind) > 1 and ground.rank <= min(one.least for one in behind):
+            behind = hang[ground.number]
+            if ground.rank <= min(one.least for one in behind):
                 readings = tuple(reading for one in behind for reading in one.readings)
                 yield Doubt(ground, Doubtful(readings, (), WHY, LOOK_AGAIN, either=False))
 
 
-def _behind(findings: set[str], about: Sequence[Doubtful]) -> list[Doubtful]:
-    return [one for one in about if not one.readings or any(r.finding in findings for r in one.readings)]
+def _pressing(context: Context) -> Iterator[int]:
+    """Yield the rules that can press and do not stand as things are read."""
+    for number, priority in enumerate(context.plan.rule_priorities):
+        if priority in ("stat", "asap") and number not in context.standing:
+            yield number
 
 
-def _that_could_hold(context: Context, worlds: Sequence[Context]) -> Iterator[int]:
-    """Yield the rules, not standing as things are read, each of whose tests holds where it must in some world."""
+def _behind(number: int, about: Sequence[Doubtful], context: Context) -> list[Doubtful]:
+    names, rank = context.plan.tested[number], PRIORITIES.index(context.plan.rule_priorities[number] or "routine")
+    return [one for one in about if rank <= one.least and not names.isdisjoint(one.names)]
+
+
+def _that_could_hold(numbers: Container[int], context: Context, worlds: Sequence[Context]) -> Iterator[int]:
+    """Yield those of ``numbers`` of which each test holds, where it must, in some world."""
     known = [world.states for world in worlds]
     concluded: set[int] = set()
     for number, rule in enumerate(context.pack.program.rules):
-        if _could_hold(AllOf((rule.applies, rule.when)), known, concluded):
+        asked = number in numbers
+        if (asked or rule.concludes) and _could_hold(AllOf((rule.applies, rule.when)), known, concluded):
             concluded.update(rule.concludes)
-            if number not in context.standing:
+            if asked:
                 yield number
 
 
-def _could_hold(node: Node, known: Sequence[Sequence[State]], concluded: set[int]) -> bool:
+def _could_hold(node: Node, known: Sequence[Sequence[State]], concluded: Container[int]) -> bool:
     match node:
         case Among(var, mask):
             return any(states[var] & ~mask == 0 for states in known) or (var in concluded and YES & ~mask == 0)
@@ -67,20 +79,3 @@ def _could_hold(node: Node, known: Sequence[Sequence[State]], concluded: set[int
             return any(_could_hold(part, known, concluded) for part in parts)
         case _:
             raise AssertionError("a condition in normal form has no negation but in its tests")
-
-
-def tested(number: int, context: Context) -> set[str]:
-    """Return the findings that a rule tests, by way of conclusions and measures too."""
-    table, concluders, measures = context.pack.table, context.plan.states.concluders, context.pack.measures
-    found: set[str] = set()
-    rules = [context.pack.program.rules[number]]
-    while rules:
-        rule = rules.pop()
-        names = [table.entries[var].view.subject for var in (*variables(rule.applies), *variables(rule.when))]
-        while names:
-            name = names.pop()
-            if name not in found:
-                found.add(name)
-                rules += concluders.get(name, ())
-                names += inputs_of(measures[name]) if name in measures else ()
-    return found

@@ -18,7 +18,7 @@ from layette.engine.answer.resolved.doubtful import ASAP, Doubt, Doubtful, among
 from layette.engine.answer.resolved.due import wanted, wanted_now
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.resolve import gather
-from layette.engine.answer.resolved.together import tested, together
+from layette.engine.answer.resolved.together import together
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
 from layette.engine.states.decide import decide
@@ -147,7 +147,7 @@ def _add_standing(grounds: Grounds, world: World, stands: Sequence[Doubtful]) ->
             continue
         added = []
         for ground in reasons:
-            behind = [r for r in seen if r.finding in tested(ground.number, world.context)]
+            behind = [r for r in seen if r.finding in world.context.plan.tested[ground.number]]
             if behind and not _done_since(place, max(r.time.lo for r in behind), world.context.visit):
                 days = " and ".join(dict.fromkeys(r.time.text[:10] for r in behind))
                 added.append(ground._replace(status=Status.PROVISIONAL, since=f"not looked at again since {days}"))

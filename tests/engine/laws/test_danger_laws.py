@@ -170,13 +170,14 @@ def test_danger_told_in_private_is_not_erased_by_none_with_the_partner_in_the_ro
 
 
 def test_a_fever_of_today_is_not_answered_by_an_order_of_three_days_ago() -> None:
-    placed = {"status": "active", "priority": "stat", "time": "2026-06-08T10:00:00-05:00"}
-    orders = [{"target": target, **placed} for target in ("emergency_department", "sepsis_evaluation")]
+    order = {"target": "emergency_department", "status": "active", "priority": "stat"}
+    placed = {**order, "time": "2026-06-08T10:00:00-05:00"}
     fever = {"temperature": {"value": 38.6, "unit": "Cel"}}
-    found = assess(fever, history={"orders": orders})
-    assert "emergency_department" in {r.target for r in found.to_chase}
-    lasting = [{**order, "until": "2026-06-12T10:00:00-05:00"} for order in orders]
-    assert "emergency_department" in now(assess(fever, history={"orders": lasting}))
+    found = assess(fever, history={"orders": [placed]})
+    assert {r.target for r in found.to_chase} == {"emergency_department"}
+    assert found.verdict.pressing
+    lasting = {**placed, "until": "2026-06-12T10:00:00-05:00"}
+    assert now(assess(fever, history={"orders": [lasting]})) == {"emergency_department": "stat"}
 
 
 def test_an_absent_red_reflex_of_an_earlier_visit_stands_until_somebody_looks() -> None:

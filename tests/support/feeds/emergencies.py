@@ -80,7 +80,14 @@ def emergencies() -> tuple[Emergency, ...]:
                 whole = Emergency(key, number, status, wanted[number], case.shape.id, flat, with_tables)
                 if "T" in flat["born"] and fires(whole, flat):
                     found[number] = replace(whole, flat=smallest(whole))
-    return tuple(found[number] for number in sorted(found))
+    return tuple(replace(found[number], targets=_lines(found[number])) for number in sorted(found))
+
+
+def _lines(one: Emergency) -> tuple[Where, ...]:
+    """Return where the rule is a reason for `stat`; a broader act may have joined the more particular one."""
+    name = one.rule.split("@")[0]
+    made = [r for r in one.assess(one.flat).recommendations if r.priority == "stat"]
+    return tuple((r.target, r.side or "") for r in made if any(reason.rule == name for reason in r.reasons))
 
 
 def without_case() -> list[str]:

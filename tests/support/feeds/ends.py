@@ -14,8 +14,8 @@ from support.feeds.emergencies import Emergency, Where, emergencies, without_cas
 from support.feeds.flat import Flat
 from support.feeds.ways import CHASE, GONE, HELD, JUDGE, NOW, PROVISIONAL, WAYS, Way
 
-from layette.engine import Assessment, load_pack
-from layette.engine.answer.parts.assessment import Reason
+from layette.engine import Assessment
+from layette.engine.answer.parts.assessment import Recommendation
 
 
 class End(NamedTuple):
@@ -41,36 +41,32 @@ WORST_LAST = (NOW, PROVISIONAL, CHASE, JUDGE, HELD, GONE)
 
 def end_of(found: Assessment, one: Emergency) -> str:
     """Return where the emergency is to be found in an answer, for the worst of its targets."""
-    name = one.rule.split("@")[0]
-    return max((_end_of(found, where, name) for where in one.targets), key=WORST_LAST.index)
+    return max((_end_of(found, one, where) for where in one.targets), key=WORST_LAST.index)
 
 
-def _end_of(found: Assessment, where: Where, rule: str) -> str:
-    target, side = where
-
-    def same(other: str, its_side: str | None) -> bool:
-        return other == target and (not side or its_side in (None, side))
-
-    def joined(reasons: Iterable[Reason], other: str) -> bool:
-        return other in load_pack().targets[target].met_by and rule in {reason.rule for reason in reasons}
-
-    made = [
-        r
-        for r in found.recommendations
-        if r.priority == "stat" and (same(r.target, r.side) or joined(r.reasons, r.target))
-    ]
+def _end_of(found: Assessment, one: Emergency, where: Where) -> str:
+    made = [r for r in found.recommendations if r.priority == "stat" and _is_that(r, one, where)]
     if made:
         return NOW if any(r.certain == "stat" for r in made) else PROVISIONAL
-    if any(same(r.target, r.side) or joined(r.reasons, r.target) for r in found.to_chase):
+    if any(_is_that(r, one, where) for r in found.to_chase):
         return CHASE
-    if any(j.priority == "stat" and (same(j.target, j.side) or rule in j.rules) for j in found.to_judge):
+    name = one.rule.split("@")[0]
+    if any(j.priority == "stat" and (_at(j.target, j.side, where) or name in j.rules) for j in found.to_judge):
         return JUDGE
-    held = [
-        r
-        for r in found.standing
-        if r.priority == "stat" and r.placed and (same(r.target, r.side) or joined(r.reasons, r.target))
-    ]
+    held = [r for r in found.standing if r.priority == "stat" and r.placed and _is_that(r, one, where)]
     return HELD if held else GONE
+
+
+def _is_that(made: Recommendation, one: Emergency, where: Where) -> bool:
+    """Whether a line is for the target; or for an act that does it too, or that it does, with the rule as a reason."""
+    targets, name = one.pack.targets, one.rule.split("@")[0]
+    acts = {where[0], *targets[where[0]].met_by, *(t for t, shape in targets.items() if where[0] in shape.met_by)}
+    joined = made.target in acts and any(reason.rule == name for reason in made.reasons)
+    return joined or _at(made.target, made.side, where)
+
+
+def _at(target: str, side: str | None, where: Where) -> bool:
+    return target == where[0] and (not where[1] or side in (None, where[1]))
 
 
 def ends(every_recording: bool, rules: Iterable[Emergency] | None = None) -> Iterator[End]:

@@ -265,13 +265,13 @@ def an_event_told_of_the_night_before_and_none_now(one: Emergency, place: Place)
 @way(11)
 def told_of_the_day_before_without_an_hour(one: Emergency, place: Place) -> Flat | None:
     """An event, or a number of which the highest or lowest of a day counts: it may lie within that day."""
-    time, other = place.item(one.flat).get("time"), _harmless(one, place)
-    before = timed(place.item(one.flat), hours=-20)
-    if time is None or before is None or other is None or moment_of(before) < moment_of(one.flat["born"]):
+    at, other = moment_of(one.flat["at"]), _harmless(one, place)
+    before = stamped(at - timedelta(hours=20))
+    if other is None or moment_of(before) < moment_of(one.flat["born"]):
         return None
     if not one.stands_in(changed(one.flat, place, time=before)):
         return None
-    day = stamped(moment_of(time) - timedelta(days=1))[:10]
+    day = stamped(at - timedelta(days=1))[:10]
     told = changed(one.flat, place, time=day, reported=True)
     return added(told, place, {**place.item(one.flat), **other}) if _is_event(one, place) else told
 
