@@ -61,12 +61,6 @@ EXPLAINED = (
         "It does not see contentString as the choice content[x] inside a backbone element.",
     ),
     Explained(
-        "element.unknown",
-        r"CommunicationRequest\.payload\[\d+\]\._contentString",
-        "The underscore twin of a choice element carries its extensions (R4, JSON, primitive elements); here the "
-        "translation.",
-    ),
-    Explained(
         "profile.element.cardinality.max",
         r"(ValueSet\.compose\.include|ConceptMap\.group\.element|ImmunizationRecommendation\.recommendation)\..*",
         "It counts an element over all its repeated parents: two concepts (or dates) with one code each are two codes.",

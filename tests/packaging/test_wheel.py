@@ -33,7 +33,7 @@ def test_the_wheel_holds_every_installed_file_and_nothing_stale(built):
 def test_the_installed_wheel_does_the_main_job(plain):
     visit = shown_example()
     assert "Rule pack newborn" in plain.layette("assess", visit)
-    assert '"resourceType": "Bundle"' in plain.layette("assess", visit, "--to", "fhir-json")
+    assert '"resourceType":"Bundle"' in plain.layette("assess", visit, "--to", "fhir-json")
     assert "<Bundle" in plain.layette("assess", visit, "--to", "fhir-xml")
     assert " 0 failed" in plain.layette("check")
 
