@@ -19,21 +19,17 @@ from layette.engine.answer.parts.assessment import Recommendation
 
 
 class End(NamedTuple):
-    """One rule and one way: where it ended, for the worst of its targets and recordings.
-
-    ``joins``: what it asks for is met by a broader act, which is still asked for when an order for the narrower stands.
-    """
+    """One rule and one way: where it ended, for the worst of its targets and recordings."""
 
     rule: str
     way: Way
     end: str
     flat: Flat
-    joins: bool = False
 
     @property
     def lost(self) -> bool:
         """Whether it ended where no law lets it end."""
-        return self.end not in self.way.ends and not (self.joins and self.end == NOW)
+        return self.end not in self.way.ends
 
 
 WORST_LAST = (NOW, PROVISIONAL, CHASE, JUDGE, HELD, GONE)
@@ -72,14 +68,13 @@ def _at(target: str, side: str | None, where: Where) -> bool:
 def ends(every_recording: bool, rules: Iterable[Emergency] | None = None) -> Iterator[End]:
     """Yield where each way ends for each rule; of a rule with several recordings the first that can be changed so."""
     for one in emergencies() if rules is None else rules:
-        joins = any(load_pack().targets[target].met_by for target, _ in one.targets)
         for way in WAYS:
             worst: End | None = None
             for place in one.places:
                 flat = way.make(one, place)
                 if flat is None:
                     continue
-                end = End(one.rule, way, end_of(one.assess(flat), one), flat, joins)
+                end = End(one.rule, way, end_of(one.assess(flat), one), flat)
                 if worst is None or WORST_LAST.index(end.end) > WORST_LAST.index(worst.end):
                     worst = end
                 if way.of_orders or not every_recording:
