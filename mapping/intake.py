@@ -12,6 +12,7 @@ from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.pack.written.yaml_nodes import parse as parse_yaml
 from layette.engine.visit import carried
+from layette.engine.visit.clock_objects import in_text
 from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
 from layette.mapping.read import ReadResult, SiteCode, read
@@ -60,7 +61,7 @@ def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, 
     """Read bytes, or what was parsed already. Raises `InputError` where there is nothing that could be read at all."""
     if isinstance(content, bytes) and is_message(content):
         return _message(content, pack, base, says)
-    parsed = parse(content) if isinstance(content, bytes) else content
+    parsed = parse(content) if isinstance(content, bytes) else in_text(content)
     if isinstance(parsed, Mapping) and "resourceType" not in parsed:
         return Intake(parsed, "readings")
     if not isinstance(parsed, (dict, list)) or not parsed:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
+from importlib.metadata import entry_points
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
@@ -509,6 +510,14 @@ class Assessment(Part):
         return f"<Assessment of {self.patient or 'a newborn'} at {self.at}: {self.verdict.text}>"
 
     __str__ = __repr__
+
+    def _repr_html_(self) -> str | None:
+        """Return the page for a notebook; None where nothing that makes pages is installed.
+
+        The page stands above the engine, so it is found by its entry point, not by an import.
+        """
+        pages = entry_points(group="layette.page", name="html")
+        return next((str(point.load()(self)) for point in pages), None)
 
 
 class DetailedAssessment(Assessment):

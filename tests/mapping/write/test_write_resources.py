@@ -18,7 +18,7 @@ from support.assessment_samples import (
 
 from layette.engine.answer.parts.assessment import Concluded, Measured, Used
 from layette.engine.api import load_pack
-from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
+from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReaderFailed, ReadersDisagree
 from layette.mapping.codes import body_parts
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.write import BASE, to_bundle, to_outcome
@@ -233,7 +233,8 @@ def test_control_characters_of_an_input_do_not_reach_the_output() -> None:
     [
         InputError([InputProblem("Bundle.entry[3].resource", "unit", "no unit", "3.4", "kg or g")], ["See now: fever"]),
         PackError([PackProblem("rules/x.yaml", 3, "$.a", "shape", "a key is missing")]),
-        ReadersDisagree({"a": {"r": "fired"}, "b": {"r": "ruled out"}}, "stat"),
+        ReadersDisagree({"a": {"r": "fired"}, "b": {"r": "ruled out"}}, "stat", ["See now: fever"]),
+        ReaderFailed("rete", "RuntimeError", ["See now: fever"]),
         InputError([]),
     ],
 )
@@ -241,5 +242,6 @@ def test_an_error_is_an_operation_outcome_with_all_problems(error: Exception) ->
     outcome = to_outcome(error)  # type: ignore[arg-type]
     assert outcome["issue"]
     if "fever" in str(getattr(error, "urgent", "")):
-        assert outcome["issue"][0]["expression"] == ["Bundle.entry[3].resource"]
         assert outcome["issue"][1]["diagnostics"].endswith("See now: fever")
+    if isinstance(error, InputError) and error.problems:
+        assert outcome["issue"][0]["expression"] == ["Bundle.entry[3].resource"]
