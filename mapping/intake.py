@@ -17,6 +17,7 @@ from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
 from layette.mapping.read import ReadResult, SiteCode, read
 from layette.mapping.read.hl7v2.message import is_message, read_message
+from layette.mapping.read.needed import sorted_out
 
 Fhir = dict[str, Any] | list[Any]
 """A FHIR resource or Bundle as it was parsed, or a list of these."""
@@ -77,9 +78,10 @@ def _fhir(content: Fhir, pack: Pack, base: str, says: CallerSays) -> Intake:
         content, pack, at=says.at, base=base, subject=says.subject, encounter=says.encounter, site_codes=_codes(pack)
     )
     check = check_input(content)
-    problems = _once(check.problems, result.problems)
+    invalid = sorted_out(check.problems, result)
+    problems = _once(invalid.fatal, result.problems)
     visit = result.visit | ({carried.PART: carried.written(problems)} if problems else {})
-    return Intake(visit, "entries", content, result, problems, (*result.notices, *check.notices))
+    return Intake(visit, "entries", content, result, problems, (*result.notices, *check.notices, *invalid.notices))
 
 
 def _once(invalid: tuple[InputProblem, ...], unread: tuple[InputProblem, ...]) -> tuple[InputProblem, ...]:

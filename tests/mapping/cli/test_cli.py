@@ -222,6 +222,7 @@ def test_a_fhir_input_with_a_mistake_still_names_the_emergency(
         notices=(),
         not_understood=(),
         not_used=(),
+        outcomes=(),
     )
     monkeypatch.setattr(given_module, "read", lambda *args, **named: result)
     path = tmp_path / "bundle.json"
