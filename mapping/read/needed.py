@@ -13,11 +13,13 @@ from typing import NamedTuple
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.result import Outcome, ReadResult, around
 
-_UNREAD = re.compile(
-    r"\.(?:fullUrl$|text(?:\.|$)|meta(?:\.|$)|(?:identifier|name|telecom|address)\[\d+\]\.extension\b)"
+_UNREAD = re.compile(r"\.(?:text|meta|(?:identifier|name|telecom|address)\[\d+\]\.extension)(?:[.\[]|$)")
+"""Elements of a used entry that reading does not look at."""
+
+_DECIDES = re.compile(
+    r"\.(?:resourceType|code|vaccineCode|topic|reasonCode|subject|patient|focus|encounter|status|contained)(?:[.\[]|$)"
 )
-"""Elements of a used entry that reading does not look at. (A reference that a relative fullUrl left without its end is
-a problem of reading itself.)"""
+"""Elements by which reading tells whether an entry is of use: what is wrong there may be why it was not used."""
 
 
 class Sorted(NamedTuple):
@@ -34,12 +36,25 @@ def sorted_out(problems: Iterable[InputProblem], result: ReadResult) -> Sorted:
     harmless: dict[tuple[str, str], list[InputProblem]] = {}
     for problem in problems:
         entry = _entry(problem.path, outcomes)
-        if entry is None or (outcomes[entry] >= Outcome.USED and not _UNREAD.search(problem.path)):
+        if entry is None or not _harmless(problem, entry, outcomes[entry]):
             fatal.append(problem)
         else:
             element = re.sub(r"\[\d+\]", "", problem.path.removeprefix(entry))
             harmless.setdefault((element, problem.message), []).append(problem)
     return Sorted(tuple(fatal), tuple(_sentence(found) for found in harmless.values()))
+
+
+def _harmless(problem: InputProblem, entry: str, outcome: Outcome) -> bool:
+    """Whether nothing that is used needs the element in which a problem stands.
+
+    A relative fullUrl leaves references without their end, which is a problem of reading where one is followed.
+    """
+    if problem.path.endswith(".fullUrl"):
+        return problem.message.endswith("(full-url)")
+    inside = problem.path.removeprefix(entry)
+    if _UNREAD.match(inside):
+        return True
+    return outcome < Outcome.USED and not _DECIDES.match(inside)
 
 
 def _entry(path: str, outcomes: dict[str, Outcome]) -> str | None:
