@@ -56,3 +56,12 @@ def test_a_moment_of_the_same_day_is_better_than_the_day() -> None:
     result = read(bundle(patient(), day, exact), pack())
     assert result.visit["at"] == AT
     assert result.notices == ()
+
+
+def test_a_subject_and_an_encounter_of_two_babies_are_refused() -> None:
+    twin = patient() | {"id": "nora", "identifier": [{"system": "urn:example", "value": "8"}]}
+    hers = encounter() | {"id": "hers", "subject": {"reference": "Patient/nora"}}
+    both = bundle(patient(), encounter(), twin, hers)
+    result = read(both, pack(), subject="Patient/mara", encounter="hers")
+    assert [(p.path, p.code) for p in result.problems] == [("Bundle.entry[3].resource.subject", "patient")]
+    assert read(both, pack(), subject="Patient/nora", encounter="hers").problems == ()
