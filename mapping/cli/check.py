@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from layette.engine.api import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
-from layette.engine.pack.written.shapes import listed
 from layette.mapping.settle import settle
 from layette.mapping.text.layout import Page, shown
 
@@ -92,13 +90,7 @@ def _marked(page: Page, pack: Pack, report: CaseReport) -> None:
     """List the rules with a source that was not verified in print; those from memory always whole, for review."""
     looked_at = {name: rule for name, rule in pack.rules.items() if name in report.seen}
     for kind, heading in MARKED:
-        rules = [name for name, rule in looked_at.items() if kind in _kinds(pack, rule.shape)]
+        rules = [name for name, rule in looked_at.items() if kind in rule.shape.rests_on(pack.sources)]
         if rules:
             page.heading(f"{heading}: {len(rules)} of {len(looked_at)} rules{_of_area(report)}")
             page.put(", ".join(shown(rules, _MANY, full=page.full or kind == "from-memory")))
-
-
-def _kinds(pack: Pack, rule: Any) -> set[str]:
-    cited = [rule.source, *(then.source for then in rule.then)]
-    names = [name for source in cited for name in listed(source)]
-    return {pack.sources[name].kind for name in names if name in pack.sources}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -17,6 +18,7 @@ from layette.engine.pack.written.shapes import (
     Offset,
     RuleId,
     Shape,
+    SourceShape,
     listed,
 )
 from layette.engine.terms import PRIORITIES, VERBS, Bound, Kind, Priority
@@ -117,6 +119,15 @@ class RuleShape(Shape):
     def sources(self) -> tuple[str, ...]:
         """The names of the rule's own sources."""
         return tuple(listed(self.source))
+
+    @property
+    def all_sources(self) -> tuple[str, ...]:
+        """The names of the sources of the rule and of its single consequences, each once."""
+        return tuple(dict.fromkeys([*self.sources, *(s for then in self.then for s in listed(then.source))]))
+
+    def rests_on(self, sources: Mapping[str, SourceShape]) -> frozenset[str]:
+        """Return the kinds of all sources of the rule (``from-memory`` and so on)."""
+        return frozenset(sources[name].kind for name in self.all_sources if name in sources)
 
     @model_validator(mode="after")
     def _diagnosis_goes_along(self) -> RuleShape:
