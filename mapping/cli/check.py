@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 
 from layette.engine.api import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
+from layette.mapping.cli.reviews import still_to_sign, what_a_site_changes
 from layette.mapping.settle import settle
 from layette.mapping.text.layout import Page, shown
 
@@ -24,11 +26,13 @@ def add(verb: argparse.ArgumentParser) -> None:
     """Add the options of the verb."""
     verb.description = (
         "Load a rule pack and list every problem in it; if there is none, run its cases and report which "
-        "rules were seen fired, ruled out and undecided, and which rest on memory."
+        "rules were seen fired, ruled out and undecided, which rest on memory, and which a reviewer has still to sign."
     )
     default = "the pack's folder (default: the one that ships with Layette)"
     verb.add_argument("pack", metavar="PACK", nargs="?", help=default)
-    verb.add_argument("--site", metavar="FILE", help="the site file to check together with the pack")
+    verb.add_argument(
+        "--site", metavar="FILE", help="a site file: checked together with the pack, and what it changes in the cases"
+    )
     verb.add_argument(
         "--only",
         metavar="AREA",
@@ -42,9 +46,11 @@ def add(verb: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Check a pack; returns 0, or 2 where a case fails or a rule lacks one.
 
+    The cases are those of the pack's own choices; what a site changes in them is told, and is no failure.
     Raises `PackError` with every problem of the pack, `InputError` for an area that it does not have.
     """
-    pack = load_pack(arguments.pack, arguments.site)
+    pack = load_pack(arguments.pack)
+    at_site = None if arguments.site is None else load_pack(arguments.pack, arguments.site)
     settle()
     report = pack.run_cases(arguments.only)
     if report.problems:
@@ -53,6 +59,9 @@ def run(arguments: argparse.Namespace) -> int:
     _cases(page, pack, report)
     _coverage(page, pack, report)
     _marked(page, pack, report)
+    still_to_sign(page, pack, report, date.today().isoformat())
+    if at_site is not None:
+        what_a_site_changes(page, at_site, report, at_site.run_cases(arguments.only))
     print(page.text(), end="")
     return 2 if report.failures or report.unseen else 0
 

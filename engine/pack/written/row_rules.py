@@ -142,6 +142,7 @@ def _shape(
         "then": [{key: value for key, value in consequence.items() if value is not None}],
         "because": because,
         "source": header.source,
+        "reviewed": header.reviewed,
         "note": header.edges,
     }
     return {key: value for key, value in shape.items() if value is not None}

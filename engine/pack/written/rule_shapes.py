@@ -16,6 +16,7 @@ from layette.engine.pack.written.shapes import (
     Elapsed,
     Name,
     Offset,
+    Reviewed,
     RuleId,
     Shape,
     SourceShape,
@@ -96,7 +97,8 @@ class DiagnosisShape(Shape):
 class RuleShape(Shape):
     """One rule: `when` -> `then`, with `because` and `source`.
 
-    ``diagnosis`` is proposed along with what the rule recommends, never confirmed.
+    ``diagnosis`` is proposed along with what the rule recommends, never confirmed. ``reviewed``: by whom the rule was
+    compared with its sources; that is apart from how far the sources were verified.
     """
 
     id: RuleId
@@ -113,6 +115,7 @@ class RuleShape(Shape):
     diagnosis: DiagnosisShape | None = None
     because: str
     source: str | list[str]
+    reviewed: Reviewed | None = None
     note: str | None = None
 
     @property
@@ -181,6 +184,7 @@ class RowsHeader(Shape):
     within: Amount | None = None
     because: str
     source: str | list[str]
+    reviewed: Reviewed | None = None
     status: str
     edges: str
 
