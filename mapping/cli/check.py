@@ -10,6 +10,7 @@ from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
 from layette.mapping.cli.reviews import still_to_sign, what_a_site_changes
 from layette.mapping.settle import settle
+from layette.mapping.text.about import changed_from_shipped
 from layette.mapping.text.layout import Page, shown
 
 STATUSES = ("fired", "ruled out", "undecided")
@@ -69,6 +70,12 @@ def run(arguments: argparse.Namespace) -> int:
 def _cases(page: Page, pack: Pack, report: CaseReport) -> None:
     page.heading(f"{pack.id} {pack.version}: {len(pack.rules)} rules, {len(pack.findings)} findings, no problems")
     page.put(f"digest {pack.digest}", "")
+    if changed_from_shipped(pack):
+        page.put(
+            f"This is not {pack.id} {pack.version} as it ships, and goes by its id and version: give it an id or a "
+            "version of its own in pack.yaml, so that nobody takes its answers for those of the shipped pack.",
+            "! ",
+        )
     failed: dict[str, list[str]] = {}
     for case, difference in report.failures:
         failed.setdefault(case, []).append(difference)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
+from support.checkout import ROOT
 from support.small_pack import FOLDER, copied, rule, small
 
 from layette.engine import load_pack
@@ -92,3 +94,23 @@ def test_the_exit_code_is_that_of_the_pack_alone(tmp_path: Path) -> None:
         'site: Here\nrules_off: [{rule: hips.click, reason: x, by: x, on: "2026-03-01"}]\n', encoding="utf-8"
     )
     assert main(["check", "--only", "hips", "--site", str(tmp_path / "site.yaml")]) == 0
+
+
+def test_an_edited_copy_that_goes_by_the_shipped_name_is_told_to_take_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same copy unedited is the shipped pack; under another version it is one of its own."""
+    copy, said = tmp_path / "pack", "This is not newborn 0.1.0 as it ships"
+    shutil.copytree(ROOT / "rules/newborn", copy)
+    told = []
+    for file, old, new in (
+        ("pack.yaml", "", ""),
+        ("sources.yaml", "", "\nmy-own: {kind: our-reading, text: Mine.}\n"),
+        ("pack.yaml", 'version: "0.1.0"', 'version: "0.1.0-fern"'),
+    ):
+        text = (copy / file).read_text(encoding="utf-8")
+        (copy / file).write_text(text.replace(old, new) if old else text + new, encoding="utf-8")
+        main(["check", str(copy), "--only", "reflexes"])
+        told.append(" ".join(capsys.readouterr().out.split()))
+    assert [said in one for one in told] == [False, True, False]
+    assert "give it an id or a version of its own in pack.yaml" in told[1]
