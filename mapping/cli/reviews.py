@@ -34,11 +34,16 @@ def still_to_sign(page: Page, pack: Pack, report: CaseReport, today: str) -> Non
         return
     page.heading(f"TO BE SIGNED BY A REVIEWER: {len(unsigned) + len(lapsed)} of {len(rules)} rules")
     if lapsed:
-        told = [f"{name} (until {pack.rules[name].shape.reviewed.until})" for name in lapsed]  # type: ignore[union-attr]
-        page.put(f"review lapsed ({len(lapsed)}): " + ", ".join(shown(told, _MANY, full=page.full)))
+        told = ", ".join(shown([_review(name, rules[name]) for name in lapsed], _MANY, full=page.full))
+        page.put(f"review lapsed ({len(lapsed)}): {told}")
     for (priority, kind), names in _worst_first({name: rules[name] for name in unsigned}, pack).items():
         first = f"  {priority}, {kind} ({len(names)}): "
         page.put(page.fitted(names, 1, first), first, "    ")
+
+
+def _review(name: str, shape: RuleShape) -> str:
+    review = shape.reviewed
+    return f"{name} ({review.by}, {review.on} until {review.until})" if review else name
 
 
 def _worst_first(rules: Mapping[str, RuleShape], pack: Pack) -> Mapping[tuple[str, str], list[str]]:

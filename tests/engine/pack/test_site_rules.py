@@ -218,7 +218,10 @@ def test_how_somebody_judged_it_settles_it(
 def test_an_emergency_that_is_judged_is_told_beside_a_mistake(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         pack(tmp_path).assess(visit({"alertness": "sleepy", "weight": 3}))
-    assert list(caught.value.urgent) == ["to judge, Ophthalmology: Sleepy babies may not see. [exam.remembered]"]
+    [told] = caught.value.urgent
+    assert told == (
+        "Ophthalmology: judge before they leave (Alertness sleepy). Sleepy babies may not see. [exam.remembered]"
+    )
 
 
 @pytest.mark.parametrize(("until", "acts"), [("2026-03-01", True), ("2026-02-28", False)])

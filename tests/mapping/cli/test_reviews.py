@@ -46,7 +46,7 @@ def test_a_rule_that_was_signed_is_left_out_until_its_review_lapses(tmp_path: Pa
     assert "exam.fever" not in held
     lapsed = signed(tmp_path / "b", "2026-07-01", review)
     assert lapsed.startswith(f"TO BE SIGNED BY A REVIEWER: {number} of {number} rules")
-    assert "  review lapsed (1): exam.fever (until 2026-06-30)" in lapsed
+    assert "  review lapsed (1): exam.fever (A reviewer, 2026-01-01 until 2026-06-30)" in lapsed
 
 
 def test_where_all_is_signed_nothing_is_said(tmp_path: Path) -> None:
