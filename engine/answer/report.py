@@ -20,7 +20,7 @@ from layette.engine.answer.parts.assessment import (
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import codes_of, label_of, measure_number, measure_text, used_value
-from layette.engine.answer.resolved.orders import placed_after
+from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet
@@ -74,13 +74,27 @@ def set_notices(context: Context) -> Iterable[str]:
 
 
 def conflicts(made: Sequence[Recommendation], context: Context) -> Iterable[str]:
-    """Yield the pairs of proposals that the pack says exclude each other: a person decides between them."""
+    """Yield the pairs that the pack says exclude each other, each once: a person decides between them.
+
+    Both are proposed, or one is while the other is ordered already.
+    """
+    targets = context.pack.targets
     proposed = {one.target: one for one in made}
-    for name, one in proposed.items():
-        for other in context.pack.targets[name].conflicts_with:
-            if other in proposed:
-                rules = f"{one.reasons[0].rule}, {proposed[other].reasons[0].rule}"
-                yield f"'{one.label}' and '{proposed[other].label}' exclude each other: decide which ({rules})"
+    ordered = {order.target for order in in_force(context) if order.status in LIVE}
+    pairs = [(name, other) for name, shape in targets.items() for other in shape.conflicts_with]
+    for name, other in pairs:
+        if (other, name) in pairs and other < name:
+            continue  # told the other way round
+        one, two = proposed.get(name), proposed.get(other)
+        if one and two:
+            rules = f"{one.reasons[0].rule}, {two.reasons[0].rule}"
+            yield f"'{one.label}' and '{two.label}' exclude each other: decide which ({rules})"
+            continue
+        new = one or two
+        there = other if new is one else name
+        if new and there in ordered:
+            placed = f"'{targets[there].label}', which is ordered already,"
+            yield f"'{new.label}' and {placed} exclude each other: decide which ({new.reasons[0].rule})"
 
 
 def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:

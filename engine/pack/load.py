@@ -22,7 +22,8 @@ from layette.engine.pack.compile import compile_rules
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.read import PackReader
 from layette.engine.pack.set_guards import set_guards
-from layette.engine.pack.site import Site, apply_site, check_tables, read_site
+from layette.engine.pack.site import Site, check_tables, read_site
+from layette.engine.pack.site_rules import apply_site
 from layette.engine.pack.written.folder import PackFolder
 from layette.engine.pack.written.site_codes import check_codes
 from layette.engine.pack.written.subjects import Subjects
@@ -49,7 +50,7 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
     problems = folder.problems
     site = check_tables(site, written.tables, problems)
     check_codes(site.codes, written.findings, problems)
-    tables, rules = {**site.tables, **written.tables}, apply_site(written.rules, site, problems)
+    tables, rules = {**site.tables, **written.tables}, apply_site(written, site, problems)
     pack = replace(written, tables=tables, rules=tuple(rules))
     problems += _names(pack)
     problems += site.check_choices(pack.settings)

@@ -81,10 +81,11 @@ class AnswerPlan:
         """For each verb and target, the rules that lead to it: number, side, rank of the priority."""
         by_place: dict[tuple[Kind, str], list[tuple[int, str, int]]] = {}
         for index, instance in enumerate(self.pack.instances):
-            for then in instance.rule.shape.then:
-                if then.verb is not None:
+            for number, then in enumerate(instance.rule.shape.then):
+                verb = instance.rule.verb_of(number)
+                if verb is not None:
                     side = "" if then.target in self.unsided else instance.side
-                    by_place.setdefault((then.verb, then.target), []).append((index, side, then.rank))
+                    by_place.setdefault((verb, then.target), []).append((index, side, then.rank))
         return {place: tuple(rules) for place, rules in by_place.items()}
 
     @cached_property

@@ -23,6 +23,7 @@ from layette.engine.terms import PRIORITIES
 from layette.engine.visit.visit import Recorded
 
 ON_YOUR_CHART = "Read it on the chart of your unit before they leave, and record how it was judged and by whom."
+FROM_MEMORY = "The rule is from memory and not acted on here: decide before they leave, and record how and by whom."
 
 
 def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
@@ -65,7 +66,8 @@ def _of_rules(judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
 def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
     shapes = [ground.instance.rule.shape for ground in grounds]
     values = [used for ground in grounds for used in _values_judged(ground, context)]
-    settles = [ON_YOUR_CHART, *(line for ground in grounds for line in ground.proposal.consequence.do)]
+    lead = FROM_MEMORY if all(ground.instance.rule.judged for ground in grounds) else ON_YOUR_CHART
+    settles = [lead, *(line for ground in grounds for line in ground.proposal.consequence.do)]
     first = grounds[0].proposal
     return _made(
         context,
@@ -80,14 +82,38 @@ def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
 
 
 def _settled(ground: Ground, context: Context) -> bool:
-    """Whether somebody has judged the value that a rule is about; the rest of its condition is why."""
+    """Whether somebody has judged the value that a rule is about; the rest of its condition is why.
+
+    A rule that names no finding (it asks of a measure or a conclusion) is about all values behind it that were seen at
+    this visit: each is judged, or what they could bring is, by the time of the newest.
+    """
+    subject = _value_judged(ground, context)
+    readings = [*(_behind(ground, context) if subject is None else _read(ground, context, subject))]
+    if not readings:
+        return False
+    newest = max(readings, key=lambda reading: reading.time.lo)
+    about = [newest] if subject else readings
+    _, target, side = ground.proposal.place
+    return all(_judged([one], context) for one in about) or context.visit.judged_since(newest, target, side)
+
+
+def _read(ground: Ground, context: Context, subject: str) -> Iterator[Recorded]:
+    """Yield the values of one finding that a rule reads."""
     world = ground.world or context
     rule, table = context.pack.program.rules[ground.number], context.pack.table
-    views = [table.entries[var].view for var in variables(AllOf((rule.applies, rule.when)))]
-    subject = _value_judged(ground, context)
-    read = [world.facts.chosen(view).valued for view in views if view.subject == subject]
-    newest = max((reading for reading in read if reading), key=lambda reading: reading.time.lo, default=None)
-    return newest is not None and _judged([newest], context)
+    for var in variables(AllOf((rule.applies, rule.when))):
+        view = table.entries[var].view
+        reading = world.facts.chosen(view).valued if view.subject == subject else None
+        if reading is not None:
+            yield reading
+
+
+def _behind(ground: Ground, context: Context) -> list[Recorded]:
+    """Return the recordings behind the values that make a rule hold; facts that carry over only where that is all."""
+    world = ground.world or context
+    shown = {(used.subject, used.time) for used in rule_values(ground.number, world)}
+    found = [reading for reading in world.visit.readings if (reading.finding, reading.time.text) in shown]
+    return [one for one in found if not context.pack.findings[one.finding].carries_over] or found
 
 
 def _values_judged(ground: Ground, context: Context) -> Iterator[Used]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
 
 from layette.engine.terms import Bound
 
@@ -175,6 +175,20 @@ class SourceShape(Shape):
     text: str
     issuer: Slug | None = None
     read: str | None = None
+
+
+class Reviewed(Shape):
+    """Who has compared a rule with its sources (a role or name), when, and until when that holds."""
+
+    by: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+    on: Date
+    until: Date
+
+    @model_validator(mode="after")
+    def _lasts(self) -> Reviewed:
+        if self.until <= self.on:
+            raise ValueError("a review holds until a day after the one on which it was made")
+        return self
 
 
 class Ages(Shape):
