@@ -233,7 +233,8 @@ def _known(current: list[Recorded], not_known: str | None) -> list[Recorded]:
     if not_known is None:
         return current
     asked = frozenset({not_known})
-    return [r for r in current if r.possible != asked] if any(r.possible not in (None, asked) for r in current) else current
+    known = any(r.possible not in (None, asked) for r in current)
+    return [r for r in current if r.possible != asked] if known else current
 
 
 def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:
