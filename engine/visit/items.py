@@ -18,6 +18,8 @@ from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+ASKED_UNKNOWN = "asked-unknown"
+"""FHIR's data-absent-reason of a question that was asked, and whose answer nobody knew."""
 
 
 @dataclass
@@ -94,7 +96,7 @@ class ItemReader:
                         part=part,
                         time=time,
                         possible=possible,
-                        absent=str(fields.get("absent") or ""),
+                        absent="" if possible is not None else str(fields.get("absent") or ""),
                         status=str(fields.get("status") or "final"),
                         here=here,
                         given=str(fields.get("given") or given),
@@ -176,6 +178,8 @@ class ItemReader:
         self, name: str, shape: FindingShape, fields: Mapping[str, Any], value: Any, path: str, part: str
     ) -> tuple[Possible | None, str, str] | None:
         if fields.get("absent"):
+            if shape.not_known is not None and fields["absent"] == ASKED_UNKNOWN:
+                return frozenset({shape.not_known}), shape.not_known, ""
             return None, "", ""
         if value is None:
             self.report.add(path, "value", f"'{name}' has neither a value nor a reason why it has none")

@@ -118,6 +118,7 @@ class Readings:
             current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
             if any(r.possible is not None and not r.spread_from for r in current):
                 current = [r for r in current if not r.spread_from]
+            current = _known(current, self.findings[finding].not_known)
             settled = most_settled(current)
             chosen = choose(settled, everything)
             if len(settled) < len(current):
@@ -225,6 +226,15 @@ class Readings:
             if chosen.valued is not None:
                 groups[-1][2][part] = chosen.valued
         return [parts for _, _, parts in groups]
+
+
+def _known(current: list[Recorded], not_known: str | None) -> list[Recorded]:
+    """Leave out "asked, and not known" where something is known: nobody's not knowing takes a result back."""
+    if not_known is None:
+        return current
+    asked = frozenset({not_known})
+    known = any(r.possible not in (None, asked) for r in current)
+    return [r for r in current if r.possible != asked] if known else current
 
 
 def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:

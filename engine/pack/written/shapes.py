@@ -83,6 +83,8 @@ class FindingShape(Shape):
     finding counts only for the visit at which it was made, so that an old "normal" never stands in for a look.
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
+    ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
+    value that was known.
     """
 
     label: str
@@ -99,6 +101,7 @@ class FindingShape(Shape):
     dose: Name | None = None
     event: list[Name] = Field(default_factory=list)
     stands: list[Name] = Field(default_factory=list)
+    not_known: Name | None = None
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)
