@@ -77,7 +77,8 @@ def _together(out: Output, topics: Sequence[Recommendation], hers: bool) -> str:
 def _head(out: Output, topics: Sequence[Recommendation], hers: bool) -> Resource:
     about = subject.about(out)
     resource: Resource = {"resourceType": "CommunicationRequest", "groupIdentifier": out.group, "status": keys.DRAFT}
-    resource |= {"priority": min((topic.priority for topic in topics), key=PRIORITIES.index), "authoredOn": out.at}
+    priority = min((topic.priority for topic in topics), key=PRIORITIES.index)
+    resource |= {"priority": priority, "authoredOn": out.authored}
     resource |= about | {"occurrencePeriod": {"start": out.at}, "requester": {"reference": out.device}}
     her = mother(out) if hers else None
     if hers:
