@@ -19,7 +19,7 @@ Parts = Literal["care", "inbox", "all"]
 PARTS: tuple[Parts, ...] = get_args(Parts)
 """How much goes out: what a person acts on; that with a Task for inboxes that work by task; all that there is."""
 
-PROPOSAL = "Proposed by rules, for a clinician to judge"
+PROPOSAL = "Proposed by rules"
 """The caution on each request; its whole text stands once, with the run."""
 
 LIVE = ("draft", "active", "on-hold", "completed")
