@@ -45,7 +45,7 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class PlacedOrder:
-    """An order of the history."""
+    """An order of the history; a draft with both keys is a proposal of ours, from ``start`` until ``until``."""
 
     target: str
     side: str
@@ -54,6 +54,8 @@ class PlacedOrder:
     time: Moment | None
     reference: str
     request_key: str = ""
+    answer_key: str = ""
+    start: Moment | None = None
     until: Moment | None = None
 
 
