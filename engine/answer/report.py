@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Literal
 
 from layette.engine.answer.outstanding import Outstanding
@@ -25,6 +25,7 @@ from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.views import View
+from layette.engine.visit.recordings import Chosen
 
 
 def answers(context: Context) -> Iterable[Answer]:
@@ -141,17 +142,23 @@ def conclusions(context: Context) -> Iterable[Concluded]:
 def choices(context: Context) -> Iterable[Choice]:
     """Yield where one of several recordings was used, and why."""
     for finding, side in context.readings.by_place:
-        if context.pack.findings[finding].readings:
-            continue
-        chosen = context.readings.latest(finding, side)
-        if not chosen.left and not chosen.members:
-            continue
-        yield Choice(
-            subject=label_of(context.pack, View(finding, side)),
-            used=used_value(chosen.used, context.pack) if chosen.used else None,
-            not_used=tuple(used_value(r, context.pack) for r in chosen.left),
-            why=chosen.why,
-        )
+        for label, chosen in _chosen(finding, side, context):
+            if chosen.left or chosen.members:
+                yield Choice(
+                    subject=label,
+                    used=used_value(chosen.used, context.pack) if chosen.used else None,
+                    not_used=tuple(used_value(r, context.pack) for r in chosen.left),
+                    why=chosen.why,
+                )
+
+
+def _chosen(finding: str, side: str, context: Context) -> Iterator[tuple[str, Chosen]]:
+    """Yield what a finding is called and what counts of it; of one read in parts, each part that was doubled."""
+    if not context.pack.findings[finding].readings:
+        yield label_of(context.pack, View(finding, side)), context.readings.latest(finding, side)
+        return
+    for chosen in context.readings.parts_joined(finding):
+        yield label_of(context.pack, View(finding, part=chosen.members[0].part)), chosen
 
 
 def compared(context: Context) -> Iterable[Compared]:
@@ -178,9 +185,9 @@ def reading_warnings(context: Context) -> Iterable[str]:
             attempts = len(context.readings.attempts(finding))
             if attempts > shape.readings.at_most:
                 yield f"{shape.label}: {attempts} attempts; only the first {shape.readings.at_most} count"
-        elif context.readings.latest(finding, side).differ:
-            label = label_of(context.pack, View(finding, side))
-            yield f"{label}: recorded more than once at one time, differing: one of these"
+        for label, chosen in _chosen(finding, side, context):
+            if chosen.differ:
+                yield f"{label}: recorded more than once at one time, differing: one of these"
         if any(r.status == "registered" and r.possible is not None for r in context.readings.all(finding, side)):
             label = label_of(context.pack, View(finding, side))
             yield f"{label}: registered, though it has a value: it counts as preliminary"

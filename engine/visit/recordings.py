@@ -85,7 +85,7 @@ class Readings:
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
-        self._parts_joined: list[tuple[Recorded, ...]] = []
+        self._parts_joined: list[Chosen] = []
         self.in_use: dict[Where, Recorded | None] = {}
         for place, listed in self.by_place.items():
             first = listed[0]
@@ -138,7 +138,12 @@ class Readings:
             chosen += [self.earlier(*place) for place in plain]
         for name in dict.fromkeys(name for name, _ in several if self.findings[name].readings):
             self.attempts(name)
-        return [*dict.fromkeys(one.members for one in chosen if one.members and one.valued), *self._parts_joined]
+        return [*dict.fromkeys(one.members for one in (*chosen, *self._parts_joined) if one.members and one.valued)]
+
+    def parts_joined(self, finding: str) -> list[Chosen]:
+        """Return what counts of each part of a finding that was recorded more than once at one moment."""
+        self.attempts(finding)
+        return [chosen for chosen in self._parts_joined if chosen.members[0].finding == finding]
 
     def awaiting_final(self) -> list[tuple[Recorded, ...]]:
         """Return what is less settled than what counts, and may alarm: later values, and attempts at a screen."""
@@ -222,7 +227,7 @@ class Readings:
             groups[-1][1].add(part)
             chosen = choose(several, several)
             if chosen.members:
-                self._parts_joined.append(chosen.members)
+                self._parts_joined.append(chosen)
             if chosen.valued is not None:
                 groups[-1][2][part] = chosen.valued
         return [parts for _, _, parts in groups]

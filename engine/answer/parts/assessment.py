@@ -159,7 +159,7 @@ class ComeBack(Part):
 
 
 class Verdict(Part):
-    """The answer in one sentence, and the numbers in it."""
+    """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once."""
 
     text: str
     pressing: bool

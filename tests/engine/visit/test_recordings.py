@@ -220,6 +220,14 @@ def test_two_values_of_one_part_at_one_time_are_one_of_these() -> None:
     assert oximetry(*items) == [{"foot": "96 %", "hand": "88 % or 97 %"}]
     found = assess({"pulse_oximetry": [{"unit": "%", **item} for item in items]})
     assert [(one.target, one.priority) for one in found.to_judge] == [("oxygen_evaluation", "stat")]
+    label = "Pulse oximetry, hand"
+    assert f"{label}: recorded more than once at one time, differing: one of these" in found.warnings
+    assert [(one.subject, one.used.value) for one in found.choices if one.used] == [(label, "88 % or 97 %")]
+
+
+def test_parts_that_agree_bring_no_warning() -> None:
+    hand = {"hand": 97, "unit": "%", "age": "26 h"}
+    assert assess({"pulse_oximetry": [hand, hand]}).warnings == ()
 
 
 def test_an_attempt_that_is_not_final_may_fail_a_screen_and_never_pass_it() -> None:
