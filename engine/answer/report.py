@@ -19,6 +19,7 @@ from layette.engine.answer.parts.assessment import (
 )
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.reasons import rule_values
+from layette.engine.answer.parts.unordered import waits_for_nobody
 from layette.engine.answer.parts.words import codes_of, label_of, measure_number, measure_text, used_value
 from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.logic.conditions import Status
@@ -31,9 +32,13 @@ from layette.engine.visit.recordings import Chosen
 def answers(context: Context) -> Iterable[Answer]:
     """Yield how far each target is settled."""
     statuses = context.statuses
+    nobody = {index for index in context.plan.if_ordered if waits_for_nobody(index, context)}
     for (verb, target, side), leads in context.plan.answer_places.items():
         fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
         open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
+        if open_too is not None and open_too != fired:
+            asked = [rank for index, rank in leads if statuses[index] is not Status.RULED_OUT and index not in nobody]
+            open_too = min(asked, default=None)
         yield context.plan.answer(verb, target, side, fired, open_too)
 
 

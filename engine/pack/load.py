@@ -28,6 +28,7 @@ from layette.engine.pack.written.folder import PackFolder
 from layette.engine.pack.written.site_codes import check_codes
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.written_pack import WrittenPack
+from layette.engine.tables.load import check_younger
 
 
 def load_compiled(root: Traversable | FilePath, site: str | FilePath | None = None) -> CompiledPack:
@@ -84,6 +85,7 @@ def _names(pack: WrittenPack) -> Iterator[PackProblem]:
         yield from check_measure_inputs(
             pack.measures, measures, pack.findings, pack.settings, pack.sources, pack.tables
         )
+    yield from check_younger(pack.tables)
     for rule in pack.rules:
         yield from check_rule(rule, pack)
     yield from check_ids(pack)

@@ -129,13 +129,15 @@ class Readings:
     def conflicts(self) -> list[tuple[Recorded, ...]]:
         """Return each set of recordings of one moment that are joined to one: of this visit, and of the one before.
 
-        Those of one value in two units are among them: a limit may lie between the two.
+        Of numbers also those of the moment before the latest, from which a rate of change is counted. Those of one
+        value in two units are among them: a limit may lie between the two.
         """
         several = [place for place, listed in self.by_place.items() if len(listed) > 1]
         plain = [place for place in several if not self.findings[place[0]].readings]
         chosen = [self.latest(*place) for place in plain]
         if self.has_earlier:
             chosen += [self.earlier(*place) for place in plain]
+        chosen += [self._before_latest(place) for place in plain if self.findings[place[0]].number]
         for name in dict.fromkeys(name for name, _ in several if self.findings[name].readings):
             self.attempts(name)
         return [*dict.fromkeys(one.members for one in (*chosen, *self._parts_joined) if one.members and one.valued)]
@@ -177,12 +179,20 @@ class Readings:
 
     def latest_values(self, finding: str, side: str = "") -> list[Recorded]:
         """Return the recordings with a value, one a time, the latest first."""
-        by_time: dict[tuple[int, int], list[Recorded]] = {}
-        for reading in self._with_value((finding, side)):
-            by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
-        groups = [by_time[time] for time in sorted(by_time, reverse=True)]
+        groups = self._by_moment((finding, side))
         chosen = [group[0] if len(group) == 1 else choose(group, group).valued for group in groups]
         return [reading for reading in chosen if reading is not None]
+
+    def _before_latest(self, where: Where) -> Chosen:
+        groups = self._by_moment(where) if len(self.by_place[where]) > 2 else []  # two are of two moments, or of one
+        return choose(groups[1], groups[1]) if len(groups) > 1 and len(groups[1]) > 1 else NOTHING
+
+    def _by_moment(self, where: Where) -> list[list[Recorded]]:
+        """Return the recordings with a value by their time, the latest first."""
+        by_time: dict[tuple[int, int], list[Recorded]] = {}
+        for reading in self._with_value(where):
+            by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
+        return [by_time[time] for time in sorted(by_time, reverse=True)]
 
     def within(self, finding: str, side: str, over: int | None) -> tuple[list[Recorded], list[Recorded]]:
         """Return the recordings with a value that surely, and possibly, lie in the last ``over`` seconds."""

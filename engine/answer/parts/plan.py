@@ -58,6 +58,16 @@ class AnswerPlan:
         return frozenset(rule.index for rule in self.due_rules)
 
     @cached_property
+    def if_ordered(self) -> frozenset[int]:
+        """The numbers of the rules that are about results which somebody has to order."""
+        return frozenset(k for k, instance in enumerate(self.pack.instances) if instance.rule.shape.if_ordered)
+
+    @cached_property
+    def judging(self) -> tuple[int, ...]:
+        """The numbers of the rules that say that a value is to be judged."""
+        return tuple(k for k, made in enumerate(self.proposals) if any(one.verb == "judge" for one in made))
+
+    @cached_property
     def row_spanning(self) -> frozenset[int]:
         """The numbers of the rules that span several rows of a table."""
         return frozenset(k for k, instance in enumerate(self.pack.instances) if spans_rows(instance.rule))

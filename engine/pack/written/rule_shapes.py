@@ -98,11 +98,13 @@ class RuleShape(Shape):
     """One rule: `when` -> `then`, with `because` and `source`.
 
     ``diagnosis`` is proposed along with what the rule recommends, never confirmed. ``reviewed``: by whom the rule was
-    compared with its sources; that is apart from how far the sources were verified.
+    compared with its sources; that is apart from how far the sources were verified. ``if_ordered``: it is about results
+    that somebody has to order, and is not open as long as nobody did.
     """
 
     id: RuleId
     title: str
+    if_ordered: bool = False
     applies_when: Condition | None = None
     each: Literal["side"] | None = None
     when: Condition | None = None
