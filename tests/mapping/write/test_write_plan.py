@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from support.assessment_samples import (
     SamplePack,
     assessment,
@@ -16,6 +17,7 @@ from support.assessment_samples import (
 from layette.engine.answer.parts.assessment import Placed, Step, ToJudge, Used, Window
 from layette.mapping.fhir.json import dumps
 from layette.mapping.write import BASE, to_bundle
+from layette.mapping.write.run.context import Parts
 
 BUNDLE = to_bundle(assessment(), SamplePack(), visit=flat_visit())
 WHOLE = to_bundle(assessment(), SamplePack(), visit=flat_visit(), parts="all")
@@ -156,6 +158,17 @@ def test_what_is_open_is_asked_for_step_by_step() -> None:
     said = [issue["diagnostics"] for issue in run["contained"][0]["issue"]]
     assert any("threshold table is not supplied" in text for text in said)
     assert any("kept, not understood" in text for text in said)
+
+
+@pytest.mark.parametrize(("parts", "in_words"), [("care", False), ("all", True)])
+def test_what_is_wanted_later_is_in_the_data_requirement_and_in_words_where_all_goes_out(
+    parts: Parts, in_words: bool
+) -> None:
+    later = assessment().due[0].model_copy(update={"state": "later", "label": "Hearing"})
+    made = to_bundle(assessment(due=(later,)), SamplePack(), visit=flat_visit(), parts=parts)
+    [run] = resources("GuidanceResponse", made)
+    assert len(run["dataRequirement"]) == 2
+    assert any("Hearing: later" in note["text"] for note in run["note"]) == in_words
 
 
 def test_a_requirement_stands_for_a_step_and_a_set_of_sides_and_loses_no_question() -> None:
