@@ -182,10 +182,19 @@ def test_a_requirement_stands_for_a_step_and_a_set_of_sides_and_loses_no_questio
     [response] = resources("GuidanceResponse", made)
     sided, plain = response["dataRequirement"]
     own = f"{BASE}/CodeSystem/findings"
-    assert sided["codeFilter"][0]["code"] == [{"system": own, "code": "red_reflex"}]
+    assert set_of_codes(response, sided) == {(own, "red_reflex")}
     assert [one["code"] for one in sided["codeFilter"][1]["code"]] == ["7771000", "24028007"]
-    assert {one["code"] for one in plain["codeFilter"][0]["code"] if one["system"] == own} == {"weight", "temperature"}
-    assert len({requirement["id"] for requirement in response["dataRequirement"]}) == 2
+    codes = set_of_codes(response, plain)
+    assert codes > {(own, "weight"), (own, "temperature")}
+    assert ("http://loinc.org", "29463-7") in codes
+    assert [one["id"] for one in response["contained"][1:]] == ["eyes.1", "eyes.2"]
+
+
+def set_of_codes(response: dict[str, Any], requirement: dict[str, Any]) -> set[tuple[str, str]]:
+    """The codes that a requirement takes as alternatives: those of a contained set."""
+    name = requirement["codeFilter"][0]["valueSet"].removeprefix("#")
+    [contained] = [one for one in response["contained"] if one["id"] == name]
+    return {(one["system"], code["code"]) for one in contained["compose"]["include"] for code in one["concept"]}
 
 
 def test_a_run_with_nothing_open_is_a_success() -> None:
