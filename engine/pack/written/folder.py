@@ -144,7 +144,7 @@ _RIGHT = {
     "a file's name such as 'eyes.yaml', without a folder": (FileName,),
 }
 _BY_PATTERN = {
-    rule.pattern: words
+    str(rule.pattern): words
     for words, kinds in _RIGHT.items()
     for kind in kinds
     for rule in get_args(kind)[1:]

@@ -65,8 +65,10 @@ def parse(text: str, file: str) -> Document:
         _refuse_depth_and_aliases(text)
         node = yaml.compose(text, Loader=_LOADER)
     except yaml.YAMLError as error:
-        own = isinstance(error, _RefusedError)
-        line, message = (error.problem_mark.line + 1, error.problem) if own else mistake(error, text)
+        if isinstance(error, _RefusedError):
+            line, message = error.problem_mark.line + 1, error.problem
+        else:
+            line, message = mistake(error, text)
         document.problems.append(PackProblem(file, line, "$", "yaml", f"not YAML: {message}"))
         return document
     document.text = text.splitlines()

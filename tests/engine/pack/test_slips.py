@@ -47,7 +47,7 @@ SLIPS: dict[str, tuple[str, str, str, int, str]] = {
     "a key of a target": ("targets/all.yaml", "label: Ophth", "lable: Ophth", 1, "did you mean 'label'? The keys"),
     "a key of a table": ("tables/wet.yaml", "label:", "lable:", 1, "'lable' is no key here; did you mean 'label'?"),
     "a bound's name": (D, "at_least: 38", "at_leest: 38", 9, "did you mean 'at_least'"),
-    "a kind of source": ("sources.yaml", "our-reading, text: Invented for", "memory, text: Invented for", 1, "did you mean 'from-memory'?"),
+    "a kind of source": ("sources.yaml", "invented: {kind: our-reading", "invented: {kind: memory", 1, "from-memory'?"),
 }  # fmt: skip
 """By name: the file, what stands there, what is written instead, the line that is told, what is said."""
 
@@ -73,7 +73,7 @@ def test_a_slip_is_told_with_what_would_be_right(name: str, tmp_path: Path) -> N
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
-    with pytest.raises(PackError, match="there is no folder '.*nowhere'"):
+    with pytest.raises(PackError, match=r"there is no folder '.*nowhere'"):
         load_pack(tmp_path / "nowhere")
 
 
