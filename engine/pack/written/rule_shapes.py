@@ -17,6 +17,7 @@ from layette.engine.pack.written.shapes import (
     Offset,
     RuleId,
     Shape,
+    Words,
     listed,
 )
 from layette.engine.terms import PRIORITIES, VERBS, Bound, Kind, Priority
@@ -143,7 +144,7 @@ class TargetShape(Shape):
     met_by: list[Name] = Field(default_factory=list)
     sided: bool = True
     episode: Literal["once", "per_visit", "per_anchor"] = "once"
-    plain: dict[str, str | dict[Literal["text", "review"], str]] = Field(default_factory=dict)
+    plain: Words = Field(default_factory=dict)
     recheck_of: list[Name] = Field(default_factory=list)
 
 
