@@ -30,6 +30,11 @@ class Speech:
         own = self.pack.findings[finding].say
         return self._filled(self._translated.say.get(finding), own)
 
+    def own_say(self, finding: str) -> Said | None:
+        """Return what is said while looking in this very language; None where it has none."""
+        is_first = self.language == self.pack.shape.languages[0]
+        return self.say(finding) if is_first or finding in self._translated.say else None
+
     def variant(self, finding: str, value: str) -> Said | None:
         """Return what a normal variant means; None where the value is none."""
         own = self.pack.findings[finding].variant.get(value)
