@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 _Parts = tuple[type[Exception], tuple[Any, ...], dict[str, Any]]
@@ -74,6 +75,12 @@ INPUT_CODES: Mapping[str, str] = {
     "too-large": "The input is larger than the limit.",
 }
 """Every code that a problem of an input can carry, with what it means."""
+
+
+def nearest(name: str, known: Iterable[str], otherwise: str = "") -> str:
+    """Return "did you mean 'x'?" with the few known names that are closest; ``otherwise`` where none is near."""
+    near = get_close_matches(name, list(known), n=3, cutoff=0.6)
+    return f"did you mean {' or '.join(map(repr, near))}?" if near else otherwise
 
 
 class LayetteError(Exception):

@@ -15,10 +15,10 @@ from pydantic import TypeAdapter
 from layette.engine.answer.parts.assessment import DetailedAssessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
-from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
+from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.pack.written.translations import TranslationFile
-from layette.engine.tables.load import HEADER
+from layette.engine.tables.headers import Header
 from layette.engine.visit.form import visit_schema
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -30,7 +30,7 @@ PACK_FILES: dict[str, TypeAdapter[Any]] = {
     "measures": TypeAdapter(dict[str, MeasureShape]),
     "settings": TypeAdapter(dict[str, SettingShape]),
     "sources": TypeAdapter(dict[str, SourceShape]),
-    "table": HEADER,
+    "table": TypeAdapter(Header | RowsHeader),
     "cases": TypeAdapter(list[CaseShape]),
     "translations": TypeAdapter(TranslationFile),
 }

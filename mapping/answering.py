@@ -59,6 +59,16 @@ class Answer:
             error.urgent = emergencies(self.assessment)
             raise
 
+    def to_retire(self, bundle: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the batch that takes back the drafts of ours which ``bundle`` (of `to_fhir`) supersedes.
+
+        It is posted after the Bundle, and has no entry where there is nothing to take back; see `write.retirement`.
+        """
+        from layette.mapping.door import checked_output
+        from layette.mapping.write import retirement
+
+        return checked_output(retirement(bundle, self.source, self.base.rstrip("/")))
+
     def to_text(
         self, pack: Pack, *, width: int = 100, colour: bool = False, full: bool = False, language: str = "en"
     ) -> str:

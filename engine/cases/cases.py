@@ -68,6 +68,8 @@ class CaseReport:
 def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None) -> CaseReport:
     """Run every case of the pack of ``plan``, or those of one area, each read by all ``readers``.
 
+    A case shows the pack's own choices. Run on a pack with a site file, what differs is what the site changes.
+
     Raises `InputError` for an area that the pack does not have.
     What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there.
     """

@@ -21,17 +21,19 @@ from layette.mapping.read.codes.index import SiteCode, index_of
 from layette.mapping.read.resources.diagnoses import read_condition
 from layette.mapping.read.resources.history import (
     read_communication,
+    read_communication_request,
     read_immunization,
     read_list,
     read_procedure,
-    read_request,
 )
 from layette.mapping.read.resources.ledger import Ledger
 from layette.mapping.read.resources.observations import read_observation, read_report
+from layette.mapping.read.resources.orders import read_request
 from layette.mapping.read.resources.questionnaire import read_questionnaire
 
 _READERS: Mapping[str, Callable[[Ledger, Entry], None]] = {
     "Communication": read_communication,
+    "CommunicationRequest": read_communication_request,
     "Condition": read_condition,
     "DiagnosticReport": read_report,
     "Immunization": read_immunization,

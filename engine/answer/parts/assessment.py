@@ -80,13 +80,17 @@ class Reason(Part):
 
 
 class Window(Part):
-    """When something is to be done. ``text`` says it for people; ``overdue`` if `until` is past."""
+    """When something is to be done. ``text`` says it for people; ``overdue`` if `until` is past.
+
+    ``proposed``: when a draft of ours asked for it first, whose end is kept; overdue, it was never ordered.
+    """
 
     start: str | None = None
     until: str | None = None
     text: str
     overdue: bool = False
     missing: str | None = None
+    proposed: str | None = None
 
 
 class Placed(Part):
@@ -155,7 +159,7 @@ class ComeBack(Part):
 
 
 class Verdict(Part):
-    """The answer in one sentence, and the numbers in it."""
+    """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once."""
 
     text: str
     pressing: bool

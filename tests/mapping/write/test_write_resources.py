@@ -127,6 +127,13 @@ def test_a_conclusion_is_derived_and_an_open_one_is_not_written() -> None:
     assert not observations("Looks ill", WHOLE)
 
 
+def test_what_was_computed_from_the_mothers_data_is_as_restricted() -> None:
+    hers = Used(subject="mother_hbsag", label="Mother's HBsAg", value="negative")
+    measure = Measured(id="x", label="X", text="1", low="1", high="1", unit="h", derived_from=(hers,), basis="")
+    made = to_bundle(assessment(measures=(measure,)), SamplePack(), visit=flat_visit(), parts="all")
+    assert observations("X", made)[0]["meta"]["security"][0]["code"] == "R"
+
+
 @pytest.mark.parametrize("parts", ["care", "all"])
 def test_a_conclusion_that_does_not_hold_is_never_written(parts: Parts) -> None:
     no = Concluded(id="eye_abnormal", label="An eye is abnormal", state="no", rules=("eyes.red-reflex-abnormal",))
@@ -153,7 +160,7 @@ def test_a_referral_says_what_why_when_and_from_where() -> None:
     assert referral["requester"] == {"reference": url(device)}
     assert referral["requisition"] in plan["identifier"]
     assert referral["performerType"]["coding"] == [
-        {"system": f"{BASE}/CodeSystem/performers", "code": "ophthalmologist", "display": "ophthalmologist"}
+        {"system": f"{BASE}/CodeSystem/performers", "code": "ophthalmologist"}
     ]
     assert CAUTION not in [note["text"] for note in referral["note"]]
 
