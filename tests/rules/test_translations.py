@@ -10,7 +10,7 @@ import pytest
 
 from layette.engine import Pack, load_pack
 from layette.engine.pack.family_texts import FamilyText, family_texts
-from layette.engine.pack.written.spoken import placeholders
+from layette.engine.pack.written.spoken import filled, placeholders
 
 FAMILIAR = r"\b(tú|tus?|ti|te|contigo|vosotros|vuestr[oa]s?|os|vos)\b"
 """Words with which Spanish speaks to a friend or in Spain; a family here is addressed as usted."""
@@ -66,6 +66,18 @@ def test_both_languages_name_the_same_settings() -> None:
     }
     assert [place for place, (english, spanish) in named.items() if english != spanish] == []
     assert sum(bool(english) for english, _ in named.values()) >= 5
+
+
+def test_whatever_is_chosen_no_text_is_left_with_a_hole() -> None:
+    settings = pack().settings
+    usual = {name: shape.default for name, shape in settings.items()}
+    said = [(name, slug) for name, shape in settings.items() for slug, choice in shape.choices.items() if choice.words]
+    assert len(said) >= 7
+    for name, slug in said:
+        for one in texts():
+            for language, text in one.texts.items():
+                told = filled(text, language, settings, usual | {name: slug}).text
+                assert not re.search(r"[{}]|  |\.\.", told), (one.place, told)
 
 
 def test_every_translation_awaits_review_until_somebody_signs_it() -> None:
