@@ -35,6 +35,8 @@ PACK_CODES: Mapping[str, str] = {
     "unknown-source": "A source that sources.yaml does not hold.",
     "unknown-target": "A target that targets/ does not hold, or of another kind than the verb wants.",
     "unknown-setting": "A setting or a choice that settings.yaml does not hold.",
+    "unknown-language": "Words in a language that pack.yaml does not declare, or none in its first one.",
+    "unknown-placeholder": "Braces in a text for families that hold what is no setting with words.",
     "unknown-priority": "A priority outside stat, asap, urgent, routine.",
     "unknown-rule": "instead_of names a rule that does not exist.",
     "unknown-function": "A measure names a function that the engine does not have, or an input that it does not take.",

@@ -17,6 +17,7 @@ from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
 from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
+from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.tables.headers import Header
 from layette.engine.visit.form import visit_schema
 
@@ -31,6 +32,7 @@ PACK_FILES: dict[str, TypeAdapter[Any]] = {
     "sources": TypeAdapter(dict[str, SourceShape]),
     "table": TypeAdapter(Header | RowsHeader),
     "cases": TypeAdapter(list[CaseShape]),
+    "translations": TypeAdapter(TranslationFile),
 }
 """The kinds of YAML files in a pack; `rules` are those of `decisions/` and of `guidance/`."""
 

@@ -19,7 +19,7 @@ from layette.engine.errors import PackProblem
 from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.folder import check_shape, text_of
-from layette.engine.pack.written.shapes import Amount, Date, Name, Offset, RuleId, SettingShape, Shape
+from layette.engine.pack.written.shapes import Amount, Date, Name, Offset, RuleId, SettingShape, Shape, Words
 from layette.engine.pack.written.site_codes import LocalCode, read_codes
 from layette.engine.pack.written.yaml_nodes import Document, parse
 from layette.engine.tables.load import Table, check_set, load_table
@@ -70,6 +70,16 @@ class Tightened(Signed):
         return f"within {self.within}" if self.within else f"until {self.until}, counted as the rule counts,"
 
 
+OWN = "site"
+"""The choice of a setting for which a site has words of its own."""
+
+
+class OwnWords(Shape):
+    """Words of the site's own for a setting that texts for families name, such as a telephone number."""
+
+    words: Annotated[Words, Field(min_length=1)]
+
+
 class SiteShape(Shape):
     """`site.yaml` as it is written.
 
@@ -77,7 +87,7 @@ class SiteShape(Shape):
     """
 
     site: str
-    settings: dict[str, str] = Field(default_factory=dict)
+    settings: dict[str, str | OwnWords] = Field(default_factory=dict)
     timezone: str | None = None
     contacts: dict[str, str] = Field(default_factory=dict)
     canonical: str | None = None
@@ -130,15 +140,19 @@ class Site:
         if self.shape is None or self.document is None:
             return
         for name, choice in self.shape.settings.items():
+            if isinstance(choice, OwnWords) and name in settings:
+                continue
             if name not in settings or choice not in settings[name].choices:
                 known = ", ".join(settings[name].choices) if name in settings else ", ".join(settings)
-                message = f"'{choice}' is no choice of '{name}': {known}"
+                given = "words" if isinstance(choice, OwnWords) else f"'{choice}'"
+                message = f"{given} is no choice of '{name}': {known}"
                 yield self.document.problem(("settings", name), "unknown-setting", message)
 
     def choices(self, settings: Mapping[str, SettingShape]) -> dict[str, str]:
         """Return the choice in force for every setting."""
         chosen = self.shape.settings if self.shape else {}
-        return {name: chosen.get(name, shape.default) for name, shape in settings.items()}
+        named = {name: OWN if isinstance(choice, OwnWords) else choice for name, choice in chosen.items()}
+        return {name: named.get(name, shape.default) for name, shape in settings.items()}
 
     def notices(self) -> tuple[str, ...]:
         """Return one line for each thing that this site changes in the rules."""

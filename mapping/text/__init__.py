@@ -31,15 +31,17 @@ def render(
     visit: Mapping[str, Any] | None = None,
     awaited: Collection[str] = (),
     counts: Mapping[str, int] | str | None = None,
+    language: str = "en",
 ) -> str:
     """Return the page for a clinician, no line wider than ``width`` columns (at least 40).
 
     ``colour`` adds ANSI colour that repeats what the headings say. ``full`` shows every list to its end, and every
     reason, rule and source. The ``pack`` and the flat ``visit`` that it assessed give the sex, the order and the names
     of the steps, and whether the pack is the one that ships; without them ``awaited`` names the findings that are
-    results to wait for. ``counts`` says what became of the entries of the input.
+    results to wait for. ``counts`` says what became of the entries of the input. ``language`` (with a ``pack``) is that
+    of what the family is told; the rest of the page is for the clinician, in English.
     """
-    about = About(awaited=awaited) if pack is None else About.of(pack, visit)
+    about = About(awaited=awaited) if pack is None else About.of(pack, visit, language)
     limit = SICK if assessment.verdict.pressing or _open(assessment) > FEW_OPEN else HEALTHY
     for talk, behind in ((3, True), (2, True), (1, True), (0, True), (0, False)):
         page = Page(max(width, 40), colour, full, talk=talk)
@@ -60,7 +62,7 @@ def _write(page: Page, assessment: Assessment, about: About, counts: str, limit:
     actions.write(page, assessment, clock)
     record.not_on_record(page, assessment, clock, about)
     record.come_back(page, assessment, clock, about)
-    family.tell(page, assessment, clock)
+    family.tell(page, assessment, clock, about.speech)
     place = len(page.lines)
     _lower(page, assessment, clock, about, counts, behind=behind)
     # what is said to the family gives way to what is to be examined; only then does that become shorter
@@ -70,7 +72,7 @@ def _write(page: Page, assessment: Assessment, about: About, counts: str, limit:
 def _lower(page: Page, assessment: Assessment, clock: Clock, about: About, counts: str, *, behind: bool) -> None:
     if not page.full:
         page.gap()
-    family.normal(page, assessment, clock)
+    family.normal(page, assessment, clock, about.speech)
     if behind:
         background.measures(page, assessment, clock)
         background.changed(page, assessment, clock)

@@ -18,6 +18,7 @@ from layette.engine.pack.written.shapes import (
     Days,
     Elapsed,
     FileName,
+    Language,
     Name,
     Offset,
     PackFile,
@@ -29,7 +30,7 @@ from layette.engine.shape_words import said
 
 Shaped = TypeVar("Shaped")
 
-LISTED = ("findings", "targets", "decisions", "guidance", "tables", "cases")
+LISTED = ("findings", "targets", "decisions", "guidance", "tables", "cases", "translations")
 DATA_ENDINGS = (".yaml", ".yml", ".csv")
 
 
@@ -142,6 +143,7 @@ _RIGHT = {
     "a name of small letters and digits, joined by - or .": (Slug,),
     "an id such as 'file.what-it-says'": (RuleId,),
     "a file's name such as 'eyes.yaml', without a folder": (FileName,),
+    "a language by its short code, such as 'en'": (Language,),
 }
 _BY_PATTERN = {
     str(rule.pattern): words

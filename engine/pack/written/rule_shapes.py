@@ -20,6 +20,7 @@ from layette.engine.pack.written.shapes import (
     RuleId,
     Shape,
     SourceShape,
+    Words,
     listed,
 )
 from layette.engine.terms import PRIORITIES, VERBS, Bound, Kind, Priority
@@ -159,7 +160,7 @@ class TargetShape(Shape):
     met_by: list[Name] = Field(default_factory=list)
     sided: bool = True
     episode: Literal["once", "per_visit", "per_anchor"] = "once"
-    plain: dict[str, str | dict[Literal["text", "review"], str]] = Field(default_factory=dict)
+    plain: Words = Field(default_factory=dict)
     recheck_of: list[Name] = Field(default_factory=list)
 
 

@@ -15,6 +15,7 @@ from layette.engine.pack.written.shapes import (
     SettingShape,
     SourceShape,
 )
+from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.tables.load import Table
@@ -35,6 +36,7 @@ class WrittenPack:
     documents: Mapping[str, Document]
     finding_documents: Mapping[str, Document]
     target_documents: Mapping[str, Document]
+    translations: Mapping[str, TranslationFile]
 
     @cached_property
     def findings(self) -> Mapping[str, FindingShape]:
