@@ -79,8 +79,14 @@ INPUT_CODES: Mapping[str, str] = {
 
 def nearest(name: str, known: Iterable[str], otherwise: str = "") -> str:
     """Return "did you mean 'x'?" with the few known names that are closest; ``otherwise`` where none is near."""
-    near = get_close_matches(name, list(known), n=3, cutoff=0.6)
+    near = get_close_matches(name, list(known), n=2, cutoff=0.6)
     return f"did you mean {' or '.join(map(repr, near))}?" if near else otherwise
+
+
+def near(name: str, known: Iterable[str]) -> str:
+    """Return "; did you mean 'x'?" as the end of a message; nothing where no known name is near."""
+    told = nearest(name, known)
+    return f"; {told}" if told else ""
 
 
 class LayetteError(Exception):

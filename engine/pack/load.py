@@ -40,6 +40,8 @@ def load_compiled(root: Traversable | FilePath, site: str | FilePath | None = No
     Raises:
         PackError: the pack or site file cannot be used; every mistake but those that only echo another.
     """
+    if not root.is_dir():
+        raise PackError([PackProblem(str(root), 1, "$", "file-missing", f"there is no folder '{root}'")])
     folder = PackFolder(root)
     changes = read_site(site, folder.problems)
     written = PackReader(folder).read()

@@ -182,12 +182,12 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
         return Site()
     place = FilePath(path)
     if not place.is_file():
-        problems.append(PackProblem(place.name, 1, "$", "file-missing", f"there is no site file '{place.name}'"))
+        problems.append(PackProblem(f"site file {path}", 1, "$", "file-missing", f"there is no site file '{path}'"))
         return Site()
-    text = text_of(place, place.name, problems)
+    text = text_of(place, f"site file {path}", problems)
     if text is None:
         return Site()
-    document = parse(text, place.name)
+    document = parse(text, f"site file {path}")
     problems += document.problems
     shape = check_shape(document, document.data, (), SiteShape, problems)
     return Site() if shape is None else _site(shape, document, text, place, problems)

@@ -46,6 +46,8 @@ def report(error: LayetteError) -> None:
     print(_headline(error), file=sys.stderr)
     for line in _lines(error):
         print(f"  {tidy(line)}", file=sys.stderr)
+    if isinstance(error, (InputError, PackError)):
+        print("  What the code in [ ] means, and how to mend it: schemas/errors.md", file=sys.stderr)
     for line in error.urgent:
         print(f"URGENT, {error.decided}: {tidy(line)}", file=sys.stderr)
     for line in getattr(error, "__notes__", ()):
@@ -56,8 +58,13 @@ def _headline(error: LayetteError) -> str:
     if isinstance(error, InputError):
         return f"layette: {_count(len(error.problems))} in the input; nothing was written"
     if isinstance(error, PackError):
-        return f"layette: {_count(len(error.problems))} in the rule pack; nothing was decided"
+        return f"layette: {_count(len(error.problems))} in the rule pack{_of_site(error)}; nothing was decided"
     return "layette: no answer" if isinstance(error, ReadersDisagree | ReaderFailed) else "layette: error"
+
+
+def _of_site(error: PackError) -> str:
+    """Name the site file where a problem stands in it."""
+    return " or the site file" if any(problem.file.startswith("site file ") for problem in error.problems) else ""
 
 
 def _lines(error: LayetteError) -> list[str]:

@@ -15,7 +15,10 @@ from layette.mapping.text.layout import Page, tidy
 __all__ = ["render", "tidy"]
 
 HEALTHY, SICK = 45, 70
-"""Lines of a page: of a newborn of whom nothing presses and nothing is left to look at, and of any other."""
+"""Lines of a page: of a newborn of whom nothing presses and next to nothing is left to look at, and of any other."""
+
+FEW_OPEN = 10
+"""Questions that may be open of a newborn who counts as wholly looked at."""
 
 
 def render(
@@ -39,13 +42,17 @@ def render(
     of what the family is told; the rest of the page is for the clinician, in English.
     """
     about = About(awaited=awaited) if pack is None else About.of(pack, visit, language)
-    limit = HEALTHY if not (assessment.verdict.pressing or assessment.steps) else SICK
+    limit = SICK if assessment.verdict.pressing or _open(assessment) > FEW_OPEN else HEALTHY
     for talk, behind in ((3, True), (2, True), (1, True), (0, True), (0, False)):
         page = Page(max(width, 40), colour, full, talk=talk)
         _write(page, assessment, about, _counts(counts), limit, behind=behind)
         if full or len(page.lines) <= limit:
             break
     return page.text()
+
+
+def _open(assessment: Assessment) -> int:
+    return sum(len(step.questions) for step in assessment.steps)
 
 
 def _write(page: Page, assessment: Assessment, about: About, counts: str, limit: int, *, behind: bool) -> None:
@@ -71,12 +78,12 @@ def _lower(page: Page, assessment: Assessment, clock: Clock, about: About, count
         background.changed(page, assessment, clock)
     else:
         page.strip("MEASURES, CHANGES", ["on the full page (--all)"], 1)
-    background.about_the_input(page, assessment, clock, counts)
+    background.about_the_input(page, assessment, clock, counts, brief=not behind)
     if page.full:
         record.wanted(page, assessment.due, clock, about)
         background.worked_out(page, assessment)
         frame.sources(page, assessment)
-    frame.foot(page, assessment)
+    frame.foot(page, assessment, brief=not behind)
 
 
 def _counts(counts: Mapping[str, int] | str | None) -> str:

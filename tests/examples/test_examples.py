@@ -40,7 +40,7 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], b
 def test_the_visits_are_all_here() -> None:
     expected = {name + ending for name in NAMES for ending in FORMS.values()}
     assert len(NAMES) >= 5
-    assert {path.name for path in EXPECTED.iterdir()} == expected
+    assert {path.name for path in EXPECTED.iterdir() if path.is_file()} == expected
 
 
 def test_the_readme_names_every_visit_and_file() -> None:
@@ -135,7 +135,7 @@ def test_each_line_of_the_ndjson_is_one_of_the_visits() -> None:
     assert [loads(line.encode()) for line in lines] == [source(name) for name in visits]
 
 
-LARGEST = {"jaundiced-sleepy-day-4": 90_000}
+LARGEST = {"jaundiced-sleepy-day-4": 95_000}
 """Bytes of the compact Bundle in the default parts: what an inbox takes in with one visit."""
 
 
