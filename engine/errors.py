@@ -11,7 +11,7 @@ Each carries in `urgent` the emergencies that are decided in spite of it, so tha
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
@@ -89,6 +89,17 @@ def near(name: str, known: Iterable[str]) -> str:
     return f"; {told}" if told else ""
 
 
+TOLD = 100
+"""The most problems that a message lists; an error carries them all."""
+
+
+def told(problems: Sequence[object]) -> list[str]:
+    """Return the first problems as lines of text, and how many more there are."""
+    lines = [str(problem) for problem in problems[:TOLD]]
+    left = len(problems) - len(lines)
+    return [*lines, f"and {left} more"] if left else lines
+
+
 class LayetteError(Exception):
     """What all errors of this package have in common; each may be sent to another process and raised there.
 
@@ -141,7 +152,7 @@ class PackError(LayetteError):
     def __init__(self, problems: Iterable[PackProblem]) -> None:
         """Keep the problems, without repeats, sorted by file and line."""
         self.problems = tuple(sorted(set(problems)))
-        super().__init__("\n".join(map(str, self.problems)))
+        super().__init__("\n".join(told(self.problems)))
 
     def __reduce__(self) -> _Parts:
         """Be made anew from the problems; an exception is otherwise made anew from its text."""
@@ -157,7 +168,7 @@ class InputError(LayetteError):
         """Keep the problems, without repeats, sorted by path."""
         self.problems = tuple(sorted(set(problems)))
         self.urgent = tuple(urgent)
-        super().__init__("\n".join(map(str, self.problems)))
+        super().__init__("\n".join(told(self.problems)))
 
     def __reduce__(self) -> _Parts:
         """Be made anew from the problems and the emergencies."""

@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable
 
-from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree
+from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree, told
 from layette.mapping.text import tidy
 
 FAILED = 2
@@ -69,7 +69,7 @@ def _of_site(error: PackError) -> str:
 
 def _lines(error: LayetteError) -> list[str]:
     if isinstance(error, (InputError, PackError)):
-        return [str(problem) for problem in error.problems]
+        return told(error.problems)
     return str(error).splitlines()
 
 
