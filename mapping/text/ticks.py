@@ -174,10 +174,12 @@ def _rows(assessment: Assessment, about: About, width: int) -> Iterator[Row]:
 def _fitting(rows: Sequence[Row], width: int, room: int) -> Sequence[Row]:
     """Return the rows for so many lines: where they are too many, some stand by name alone in one row at the end.
 
-    First go those that could hide no emergency, the least pressing before the others; then those not begun.
+    First go those that could hide no emergency, the least pressing before the others; then those not begun; last those
+    with the fewest that could be one.
     """
     calm = sorted((row for row in rows if not row.emergencies), key=lambda row: -row.rank)
-    can_go = [*calm, *(row for row in rows if row.emergencies and row.whole)]
+    begun = sorted((row for row in rows if row.emergencies and not row.whole), key=lambda row: row.emergencies)
+    can_go = [*calm, *(row for row in rows if row.emergencies and row.whole), *begun]
     fitting = rows
     for number in range(len(can_go) + 1):
         gone = {id(row) for row in can_go[:number]}
