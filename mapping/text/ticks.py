@@ -177,11 +177,8 @@ def _fitting(rows: Sequence[Row], width: int, room: int) -> Sequence[Row]:
         fitting = _without(can_go[:number], rows, width)
         if sum(map(_needed, fitting)) <= room:
             return fitting
-    for number in range(len(begun) + 1):
-        fitting = _without([*can_go, *begun[:number]], rows, width)
-        if sum(map(_least, fitting)) <= room:
-            break
-    return fitting
+    shorter = (_without([*can_go, *begun[:number]], rows, width) for number in range(len(begun) + 1))
+    return next((some for some in shorter if sum(map(_least, some)) <= room), fitting)
 
 
 def _without(gone: Sequence[Row], rows: Sequence[Row], width: int) -> list[Row]:
