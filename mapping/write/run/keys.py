@@ -54,7 +54,7 @@ def fhir_id(name: str) -> str:
 
 def digest(*parts: object) -> str:
     """Return 32 hexadecimal digits of the SHA-256 of the parts, written as canonical JSON."""
-    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
+    text = _DIGESTED.encode(parts)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
 
 
@@ -88,22 +88,23 @@ def seal(resource: Mapping[str, Any]) -> str:
 
 
 def _worded(value: Any) -> Any:
-    if isinstance(value, Mapping):
+    if type(value) is str:  # the most frequent first
+        return value
+    if isinstance(value, dict | Mapping):
         return {key: _worded(inner) for key, inner in value.items() if key != "reference"}
     return [_worded(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def canonical(value: Any) -> Any:
     """Return a visit without the places at which things stood in the input, its lists in one order."""
-    if isinstance(value, Mapping):
+    if type(value) is str:  # the most frequent first
+        return value
+    if isinstance(value, dict | Mapping):
         return {str(key): canonical(inner) for key, inner in value.items() if key != "path"}
     if isinstance(value, list | tuple):
-        return sorted(map(canonical, value), key=_written)
+        made = [canonical(inner) for inner in value]
+        return sorted(made, key=_SORTED.encode) if len(made) > 1 else made
     return value
-
-
-def _written(value: Any) -> str:
-    return json.dumps(value, sort_keys=True, default=_plain)
 
 
 def urn(base: str, kind: str, key: str) -> str:
@@ -128,3 +129,8 @@ def _plain(value: object) -> Any:
     if isinstance(value, Mapping):
         return dict(value)
     raise TypeError(f"a {type(value).__name__} has no canonical form")
+
+
+_DIGESTED = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
+_SORTED = json.JSONEncoder(sort_keys=True, default=_plain)
+"""Made once: `json.dumps` makes an encoder for each call."""
