@@ -11,7 +11,7 @@ from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
 
 from layette.engine.answer.deadlines import grouped
-from layette.engine.answer.detail import makers_of
+from layette.engine.answer.detail import makers_of, trace_of
 from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.parts.assessment import Assessment, PackUsed, SettingUsed
 from layette.engine.answer.parts.context import Context
@@ -97,4 +97,4 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         ),
         compared=tuple(compared(context)),
         contacts=pack.site.contacts,
-    ).explained_by(makers_of(context, still_open))
+    ).explained_by(makers_of(context, still_open), partial(trace_of, context))

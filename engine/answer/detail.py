@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from layette.engine.answer.outstanding import Outstanding
+from layette.engine.answer.parts.assessment import Traced
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, choices, conclusions, not_evaluated, trace
 from layette.engine.answer.resolved.due import due_items, wanted
@@ -21,5 +22,11 @@ def makers_of(context: Context, still_open: Callable[[], Outstanding]) -> Mappin
         "conclusions": lambda: tuple(conclusions(context)),
         "choices": lambda: tuple(choices(context)),
         "notices": lambda: still_open().notices,
-        "trace": lambda: tuple(trace(context)),
+        "trace": lambda: tuple(trace(context, range(len(context.statuses)))),
     }
+
+
+def trace_of(context: Context, rules: Collection[str]) -> tuple[Traced, ...]:
+    """Return what became of some rules, by their names in the trace."""
+    numbers = context.plan.numbers
+    return tuple(trace(context, sorted(numbers[rule] for rule in rules if rule in numbers)))

@@ -18,9 +18,10 @@ from layette.engine.answer.parts.assessment import (
     Traced,
 )
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.unordered import waits_for_nobody
-from layette.engine.answer.parts.words import label_of, measure_numbers, measure_text, used_value
+from layette.engine.answer.parts.words import measure_numbers, measure_text, used_value
 from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
@@ -222,10 +223,11 @@ def late_orders(context: Context) -> Iterable[str]:
             yield f"an order for {order.target} is dated {when}, after this visit: it is kept and not used"
 
 
-def trace(context: Context) -> Iterable[Traced]:
-    """Yield what became of every rule."""
+def trace(context: Context, numbers: Iterable[int]) -> Iterable[Traced]:
+    """Yield what became of the rules with these numbers."""
     pack = context.pack
-    for index, status in enumerate(context.statuses):
+    for index in numbers:
+        status = context.statuses[index]
         if status is Status.RULED_OUT:
             yield context.plan.ruled_out(index, not_applicable=context.not_applicable(index))
             continue

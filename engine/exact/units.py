@@ -112,7 +112,7 @@ def seconds(text: str) -> int:
 def rounded(value: Fraction, digits: int) -> int:
     """Return ``value`` in steps of the last of ``digits`` decimals, half away from zero."""
     num, den = value.numerator, value.denominator
-    whole = (2 * abs(num) * 10**digits + den) // (2 * den)
+    whole: int = (2 * abs(num) * 10**digits + den) // (2 * den)
     return -whole if num < 0 else whole
 
 

@@ -75,7 +75,8 @@ class ItemReader:
     def _finding(
         self, name: str, shape: FindingShape, side: str, item: Any, path: str, *, here: bool
     ) -> Iterator[Recorded]:
-        fields = dict(item) if isinstance(item, Mapping) and not _is_range(item) else {"value": item}
+        mapping = type(item) is dict or isinstance(item, Mapping)
+        fields = dict(item) if mapping and not _is_range(item) else {"value": item}
         path = str(fields.get("path") or path)
         qualifiers = {key: str(fields[key]) for key in shape.qualifier if key in fields}
         parts = shape.readings.parts if shape.readings else []
@@ -112,9 +113,10 @@ class ItemReader:
         self, name: str, shape: FindingShape, fields: Mapping[str, Any], qualifiers: Mapping[str, str], path: str
     ) -> None:
         """Report parts that a recording of this finding cannot have, and qualifiers that are not of their kind."""
-        parts = shape.readings.parts if shape.readings else []
-        for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
-            self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
+        if not fields.keys() <= ITEM_KEYS:
+            parts = shape.readings.parts if shape.readings else []
+            for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
+                self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
         for key, value in qualifiers.items():
             if value not in shape.qualifier[key]:
                 self.report.add(
@@ -124,8 +126,8 @@ class ItemReader:
     def _one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
         """Report a recording that says two things at once, or whose marks are not of their kind."""
         problem = self.report.add
-        valued = [key for key in ("value", *parts) if fields.get(key) is not None]
-        if fields.get("absent") and valued:
+        valued = fields.get("absent") and [key for key in ("value", *parts) if fields.get(key) is not None]
+        if valued:
             found = f"{', '.join(valued)} and absent: {fields['absent']}"
             problem(
                 path, "contradiction", f"'{name}' has a value and a reason why it has none", found, "one of the two"
@@ -207,7 +209,8 @@ class ItemReader:
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
         lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
-        return Moment(lo, max(lo, min(found.hi, self.until.hi)), found.text)
+        hi = max(lo, min(found.hi, self.until.hi))
+        return found if (lo, hi) == (found.lo, found.hi) else Moment(lo, hi, found.text)
 
     def _at_age(self, text: str, path: str) -> Moment | None:
         try:
@@ -286,11 +289,18 @@ def _is_range(item: Mapping[str, Any]) -> bool:
 
 def printable(value: Any) -> bool:
     """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
-    if isinstance(value, str):
-        return value.isascii() or not any("\ud800" <= c <= "\udfff" for c in value)
-    if isinstance(value, Mapping):
-        return all(printable(k) and printable(v) for k, v in value.items())
-    return all(map(printable, value)) if isinstance(value, list | tuple) else True
+    left = [value]
+    while left:
+        value = left.pop()
+        if isinstance(value, str):
+            if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
+                return False
+        elif isinstance(value, dict | Mapping):
+            left += value
+            left += value.values()
+        elif isinstance(value, list | tuple):
+            left += value
+    return True
 
 
 def text_or_none(value: Any) -> str | None:

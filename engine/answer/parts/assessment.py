@@ -7,7 +7,7 @@ ISO 8601 text in the offset of the visit; numbers are text in the digits that th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 from importlib.metadata import entry_points
 from typing import Any, Literal
@@ -411,10 +411,18 @@ class Assessment(Part):
     contacts: Mapping[str, str] = Field(default_factory=dict)
     _makers: Mapping[str, Callable[[], tuple[Any, ...]]] = PrivateAttr(default_factory=dict)
     _made: dict[str, tuple[Any, ...]] = PrivateAttr(default_factory=dict)
+    _trace_of: Callable[[Collection[str]], tuple[Traced, ...]] | None = PrivateAttr(default=None)
 
-    def explained_by(self, makers: Mapping[str, Callable[[], tuple[Any, ...]]]) -> Assessment:
-        """Return this answer, with what makes each part of its detail when somebody asks for it."""
-        self._makers, self._made = makers, {}
+    def explained_by(
+        self,
+        makers: Mapping[str, Callable[[], tuple[Any, ...]]],
+        trace_of: Callable[[Collection[str]], tuple[Traced, ...]] | None = None,
+    ) -> Assessment:
+        """Return this answer, with what makes each part of its detail when somebody asks for it.
+
+        ``trace_of`` makes what the trace says of a few rules alone.
+        """
+        self._makers, self._made, self._trace_of = makers, {}, trace_of
         return self
 
     @property
@@ -475,6 +483,12 @@ class Assessment(Part):
         """What became of every rule."""
         return self._part("trace")
 
+    def trace_of(self, rules: Collection[str]) -> tuple[Traced, ...]:
+        """What became of these rules, named as in the trace and in its order."""
+        if "trace" in self._made or self._trace_of is None:
+            return tuple(one for one in self.trace if one.rule in rules)
+        return self._trace_of(rules)
+
     def explain(self, name: str) -> Explanation:
         """Return what stands behind one rule (``eyes.red-reflex-abnormal``) or target (``ophthalmology``).
 
@@ -511,7 +525,7 @@ class Assessment(Part):
     def __getstate__(self) -> dict[Any, Any]:
         """Give a pickle the detail itself, since what makes it stays with the pack."""
         made = {name: self._part(name) for name in Detail.model_fields}
-        return {**super().__getstate__(), "__pydantic_private__": {"_makers": {}, "_made": made}}
+        return {**super().__getstate__(), "__pydantic_private__": {"_makers": {}, "_made": made, "_trace_of": None}}
 
     def __repr__(self) -> str:
         """Say in a line whose answer it is, and what it says."""

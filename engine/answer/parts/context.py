@@ -8,7 +8,7 @@ from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.exact.times import moment, stamp
-from layette.engine.logic.conditions import Among
+from layette.engine.logic.conditions import Among, State
 from layette.engine.pack.written.views import View
 from layette.engine.states.decide import Decision
 from layette.engine.visit.visit import Recorded
@@ -46,6 +46,7 @@ class Context:
         self.measure_texts: dict[str, str] = {}
         self.measure_numbers: dict[str, tuple[str | None, str | None]] = {}
         self.rule_values: dict[int, tuple[Used, ...]] = {}
+        self.without_results: list[State] | None = None
         self.holding: dict[int, tuple[Among, ...]] = {}
         self.used: dict[tuple[int, int], tuple[Used, Recorded, View | None]] = {}
         self.choices = tuple(self.settings.items())

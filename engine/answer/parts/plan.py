@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
 
 from layette.engine.answer.parts.assessment import Answer, Citation, Code, Traced
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
 from layette.engine.answer.parts.tested import tested
 from layette.engine.answer.parts.told import codes_of, plain_of
@@ -13,9 +14,11 @@ from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.pack.written.views import View
 from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import Choices, StatesPlan
 from layette.engine.terms import PRIORITIES, PROPOSING, Kind, Priority
+from layette.engine.visit.recordings import Where
 
 
 class AnswerPlan:
@@ -29,6 +32,8 @@ class AnswerPlan:
         self._answers: dict[tuple[Kind, str, str, int | None, int | None], Answer] = {}
         self._ruled_out: dict[tuple[int, bool], Traced] = {}
         self.plain = lru_cache(maxsize=REMEMBERED)(self._plain)
+        self._labels: dict[Where, str] = {}
+        self.places_of = lru_cache(maxsize=REMEMBERED)(self._places_of)
 
     @cached_property
     def rule_priorities(self) -> tuple[Priority | None, ...]:
@@ -128,6 +133,18 @@ class AnswerPlan:
             if any(entries[var].view.subject in concluded for var in variables(AllOf((rule.applies, rule.when))))
         )
 
+    def label(self, finding: str, side: str) -> str:
+        """Return the label of a finding, with its side."""
+        label = self._labels.get((finding, side))
+        if label is None:
+            label = self._labels[finding, side] = label_of(self.pack, View(finding, side))
+        return label
+
+    def _places_of(self, variables: frozenset[int]) -> frozenset[Where]:
+        """Return the findings and sides that variables look at; many rules are settled by the same few."""
+        views = [self.pack.table.entries[var].view for var in variables]
+        return frozenset((view.subject, view.side) for view in views)
+
     @cached_property
     def open_rules(self) -> OpenRules:
         """What each open rule waits for, remembered between visits."""
@@ -149,6 +166,11 @@ class AnswerPlan:
     def rule_order(self) -> Mapping[str, int]:
         """The place of each rule in the program."""
         return {instance.rule.shape.id: k for k, instance in enumerate(self.pack.instances)}
+
+    @cached_property
+    def numbers(self) -> Mapping[str, int]:
+        """The number of each rule, by its name in the trace."""
+        return {instance.key: k for k, instance in enumerate(self.pack.instances)}
 
     @cached_property
     def answer_places(self) -> Mapping[tuple[Kind, str, str], tuple[tuple[int, int], ...]]:

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.exact.interval import Span
 from layette.engine.exact.ranges import Range, show_range
 from layette.engine.exact.times import day_number
@@ -14,25 +15,6 @@ from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.views import View
 from layette.engine.states.inputs import Result
 from layette.engine.visit.visit import Recorded, Visit
-
-
-def label_of(pack: CompiledPack, view: View) -> str:
-    """Say what a view looks at."""
-    name = view.subject
-    if name.startswith("setting:"):
-        return pack.settings[name.removeprefix("setting:")].label
-    if name in pack.findings:
-        text = pack.findings[name].label
-    elif name in pack.measures:
-        text = pack.measures[name].label
-    else:
-        text = name.replace("_", " ").capitalize()
-    text += f", {view.side}" if view.side else ""
-    text += f", attempt {view.attempt}" if view.attempt else ""
-    text += f", {view.part}" if view.part else ""
-    text += {"earlier": ", earlier", "highest": ", highest", "lowest": ", lowest"}.get(view.pick, "")
-    text += f" ({view.qualifier})" if view.qualifier else ""
-    return text + {"age": ", age at", "since": ", time since", "unequal": ", sides unequal"}.get(view.what, "")
 
 
 def used_value(reading: Recorded, context: Context, view: View | None = None) -> Used:

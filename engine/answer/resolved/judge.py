@@ -10,9 +10,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from layette.engine.answer.parts.assessment import ToJudge, Used
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
-from layette.engine.answer.parts.words import label_of, used_value
+from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.resolve import key

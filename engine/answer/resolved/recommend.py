@@ -7,10 +7,10 @@ from collections.abc import Container, Mapping, Sequence
 from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommendation
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.told import codes_of
-from layette.engine.answer.parts.words import label_of
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined
 from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes, key

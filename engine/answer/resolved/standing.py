@@ -36,7 +36,7 @@ class Sorted:
 
 def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequence[Reader]) -> Sorted:
     """Sort recommendations by what the history holds for each; ``readers`` decide what earlier visits asked for."""
-    proposed, standing, to_chase = [], [], []
+    proposed, standing, to_chase = [], [], []  # type: list[Recommendation], list[Recommendation], list[Recommendation]
     keys = {one.request_key for one in made}
     for one in made:
         if not context.visit.orders:

@@ -90,7 +90,7 @@ def _conclusions(out: Output, evidence: Evidence) -> Iterator[tuple[str, Make]]:
 
 def _conclusion(out: Output, evidence: Evidence, one: Concluded) -> None:
     resource = _observation(out, one.id, one.label, []) | effective(out.at, out.at) | {"valueBoolean": True}
-    rules = [rule for rule in out.assessment.trace if rule.rule in one.rules]
+    rules = out.assessment.trace_of(one.rules)
     if rules:
         resource["note"] = [{"text": "Concluded by " + "; ".join(map(_said, rules))}]
     values = [used for rule in rules for used in rule.values]

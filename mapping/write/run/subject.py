@@ -83,7 +83,7 @@ def _add_identifier(resource: Resource, own: Resource) -> None:
 
 def _steady(resource: Resource) -> Resource:
     """Return the content without `urn:` references, which a sender may draw anew for every message."""
-    out = _copy(resource)
+    out: Resource = _copy(resource)
     for link in references(out):
         if link["reference"].startswith("urn:"):
             link["reference"] = "urn"
