@@ -17,6 +17,7 @@ from layette.engine.visit.problems import Problems
 from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
+_RANGE_KEYS = {*BOUNDS, "between"}
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
 ASKED_UNKNOWN = "asked-unknown"
 """FHIR's data-absent-reason of a question that was asked, and whose answer nobody knew."""
@@ -284,23 +285,24 @@ def _as_expected(possible: Possible | None, shape: FindingShape) -> bool:
 
 
 def _is_range(item: Mapping[str, Any]) -> bool:
-    return bool(item) and all(key in (*BOUNDS, "between") for key in item)
+    return bool(item) and item.keys() <= _RANGE_KEYS
 
 
 def printable(value: Any) -> bool:
     """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
-    left = [value]
-    while left:
-        value = left.pop()
-        if isinstance(value, str):
-            if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
-                return False
-        elif isinstance(value, dict | Mapping):
-            left += value
-            left += value.values()
-        elif isinstance(value, list | tuple):
-            left += value
-    return True
+    parts, texts = [value], []
+    for part in parts:  # it grows while it is read
+        if type(part) is str:
+            texts.append(part)
+        elif isinstance(part, dict | Mapping):
+            parts += part
+            parts += part.values()
+        elif isinstance(part, list | tuple):
+            parts += part
+        elif isinstance(part, str):
+            texts.append(part)
+    whole = "".join(texts)
+    return whole.isascii() or not any("\ud800" <= c <= "\udfff" for c in whole)
 
 
 def text_or_none(value: Any) -> str | None:

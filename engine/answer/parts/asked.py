@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
+from layette.engine.answer.parts.plan import WantedInput
 from layette.engine.logic.conditions import AllOf, evaluate, tests
 from layette.engine.logic.residual import residual
 from layette.engine.pack.written.subjects import inputs_of
@@ -27,7 +28,7 @@ def waits_for(index: int, context: Context) -> tuple[WantedInput, ...]:
 
 def sought(var: int, context: Context) -> tuple[WantedInput, ...]:
     """Return what an open variable waits for, conclusions and measures followed down to findings."""
-    known = context.wanted_inputs.get(var)
+    known = context.plan.wanted.get(var) or context.wanted_inputs.get(var)
     if known is None:
         found = _sought(context.pack.table.entries[var].view, context, 0)
         known = context.wanted_inputs[var] = tuple(dict.fromkeys(found))

@@ -2,24 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from layette.engine.answer.parts.assessment import Used
-from layette.engine.answer.parts.plan import AnswerPlan
+from layette.engine.answer.parts.plan import AnswerPlan, WantedInput
 from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.exact.times import moment, stamp
 from layette.engine.logic.conditions import Among, State
 from layette.engine.pack.written.views import View
 from layette.engine.states.decide import Decision
 from layette.engine.visit.visit import Recorded
-
-
-class WantedInput(NamedTuple):
-    """What an open rule still waits for: ``kind`` is finding, history, sex, time or supplied."""
-
-    finding: str
-    side: str
-    kind: str
 
 
 class Context:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import Answer, Citation, Code, Traced
 from layette.engine.answer.parts.labels import label_of
@@ -19,6 +20,14 @@ from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import Choices, StatesPlan
 from layette.engine.terms import PRIORITIES, PROPOSING, Kind, Priority
 from layette.engine.visit.recordings import Where
+
+
+class WantedInput(NamedTuple):
+    """What an open rule still waits for: ``kind`` is finding, history, sex, time or supplied."""
+
+    finding: str
+    side: str
+    kind: str
 
 
 class AnswerPlan:
@@ -86,6 +95,21 @@ class AnswerPlan:
             and k not in self.due_numbers
             and any(entries[var].view.what == "beyond" for var in variables(AllOf((rule.applies, rule.when))))
         )
+
+    @cached_property
+    def wanted(self) -> Mapping[int, tuple[WantedInput, ...]]:
+        """For each variable that waits for the same recording at every visit, what that is."""
+        found = {}
+        names = self.pack.findings.keys() - self.states.concluders.keys() - self.pack.measures.keys()
+        for var, entry in enumerate(self.pack.table.entries):
+            view = entry.view
+            if view.subject not in names or view.what == "unequal":
+                continue
+            if view.pick == "earlier":
+                found[var] = (WantedInput(view.subject, view.side, "history"),)
+            elif view.what not in ("beyond", "age") and view.subject not in self.pack.guards:
+                found[var] = (WantedInput(view.subject, view.side, "finding"),)
+        return found
 
     @cached_property
     def row_spanning(self) -> frozenset[int]:

@@ -44,9 +44,24 @@ def set_aside_modified(inputs: Inputs) -> list[Modified]:
     return found
 
 
+def _any_modifier(resource: Resource) -> bool:
+    """Whether there is a modifier anywhere in a resource."""
+    parts: list[object] = [resource]
+    while parts:
+        part = parts.pop()
+        if isinstance(part, dict):
+            if part.get("modifierExtension") or part.get("implicitRules"):
+                return True
+            parts += [value for value in part.values() if isinstance(value, dict | list)]
+        elif isinstance(part, list):
+            parts += part
+    return False
+
+
 def _first(resource: Resource) -> Iterator[tuple[str, str, str]]:
     """Yield the first modifier in a resource, if there is one: its place, what it is, and its url."""
-    # most resources have neither word anywhere, and a look at each element of each would be felt
+    if not _any_modifier(resource):  # most resources have none, and to name each place of each would be felt
+        return
     places: list[tuple[str, object]] = [("", resource)]
     while places:
         path, part = places.pop()
