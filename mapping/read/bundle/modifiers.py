@@ -47,12 +47,13 @@ def set_aside_modified(inputs: Inputs) -> list[Modified]:
 def _any_modifier(resource: Resource) -> bool:
     """Whether there is a modifier anywhere in a resource."""
     parts: list[object] = [resource]
-    while parts:
-        part = parts.pop()
+    for part in parts:  # it grows while it is read
+        if type(part) is str:
+            continue
         if isinstance(part, dict):
             if part.get("modifierExtension") or part.get("implicitRules"):
                 return True
-            parts += [value for value in part.values() if isinstance(value, dict | list)]
+            parts += part.values()
         elif isinstance(part, list):
             parts += part
     return False

@@ -68,7 +68,7 @@ def _inputs(out: Output, evidence: Evidence) -> list[Resource]:
     origins = [one.origin for one in out.readings if one.origin]
     found = [subject.point(out, origin) for origin in origins if out.whole or origin in evidence.cited]
     names = dict.fromkeys(link["reference"] for link in found if link is not None)
-    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(out.given)}
+    digest = {"system": out.system(keys.INPUT_KEY), "value": out.given.digest()}
     visit = {"identifier": digest, "display": "the visit as it was read"}
     return [{"role": "source", "what": what} for what in ({"reference": name} for name in names)] + [
         {"role": "source", "what": visit}

@@ -52,10 +52,9 @@ class Output:
     planned: dict[str, str] = field(default_factory=dict)
 
     @cached_property
-    def given(self) -> dict[str, Any]:
+    def given(self) -> keys.Given:
         """The flat visit in its canonical form, without what an earlier run of ours left on the record."""
-        found: dict[str, Any] = keys.canonical(keys.without_ours(self.visit))
-        return found
+        return keys.Given(self.visit)
 
     @cached_property
     def readings(self) -> tuple[GivenReading, ...]:
