@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.answer.parts.context import Context, WantedInput
-from layette.engine.answer.parts.words import label_of
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
+from layette.engine.answer.parts.plan import WantedInput
 from layette.engine.logic.conditions import AllOf, evaluate, tests
 from layette.engine.logic.residual import residual
 from layette.engine.pack.written.subjects import inputs_of
@@ -16,17 +17,22 @@ def waits_for(index: int, context: Context) -> tuple[WantedInput, ...]:
     """Return what an open rule waits for; of a provisional one, what would replace it."""
     known = context.open_inputs.get(index)
     if known is None:
-        waiting = context.plan.open_rules.of(index, context.statuses[index], context.states)
-        known = tuple(dict.fromkeys(wanted for var in waiting.waits_for for wanted in sought(var, context)))
+        waits_for = context.plan.open_rules.of(index, context.statuses[index], context.states).waits_for
+        if len(waits_for) == 1:
+            known = sought(waits_for[0], context)
+        else:
+            known = tuple(dict.fromkeys([wanted for var in waits_for for wanted in sought(var, context)]))
         context.open_inputs[index] = known
     return known
 
 
 def sought(var: int, context: Context) -> tuple[WantedInput, ...]:
     """Return what an open variable waits for, conclusions and measures followed down to findings."""
-    if var not in context.wanted_inputs:
-        context.wanted_inputs[var] = tuple(dict.fromkeys(_sought(context.pack.table.entries[var].view, context, 0)))
-    return context.wanted_inputs[var]
+    known = context.plan.wanted.get(var) or context.wanted_inputs.get(var)
+    if known is None:
+        found = _sought(context.pack.table.entries[var].view, context, 0)
+        known = context.wanted_inputs[var] = tuple(dict.fromkeys(found))
+    return known
 
 
 def _sought(view: View, context: Context, depth: int) -> Iterator[WantedInput]:
