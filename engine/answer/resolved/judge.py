@@ -37,22 +37,25 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
         judged: the reasons of rules that say themselves that a value is to be judged.
         context: the visit.
     """
-    told, replaced = list(_of_rules(judged, context)), _replaced(context)
-    items = [
+    told = [
         *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.about.readings, context)),
-        *(item for item in _without_line(context) if not _is_told(item, told) and not _is_replaced(item, replaced)),
+        *_of_rules(judged, context),
+    ]
+    replaced = _replaced(context)
+    items = [
         *told,
+        *(item for item in _without_line(context) if not _is_told(item, told) and not _is_replaced(item, replaced)),
     ]
     yield from sorted(items, key=lambda item: (PRIORITIES.index(item.priority), item.target, item.side or "", item.why))
 
 
 def _is_told(item: ToJudge, told: Sequence[ToJudge]) -> bool:
-    """Whether a rule of the pack says of the same value that as pressing a thing is to be judged."""
-    rank, values = PRIORITIES.index(item.priority), {(used.subject, used.value, used.time) for used in item.values}
+    """Whether it is said already of what was recorded then that as pressing a thing is to be judged."""
+    rank, values = PRIORITIES.index(item.priority), {(used.subject, used.time) for used in item.values}
     return any(
         one.target == item.target
         and PRIORITIES.index(one.priority) <= rank
-        and values <= {(used.subject, used.value, used.time) for used in one.values}
+        and values <= {(used.subject, used.time) for used in one.values}
         for one in told
     )
 
