@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from layette.engine.answer.parts.assessment import DetailedAssessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
+from layette.engine.pack.written.asked_shapes import ValuesFile
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.tables.load import HEADER
@@ -29,6 +30,7 @@ PACK_FILES: dict[str, TypeAdapter[Any]] = {
     "measures": TypeAdapter(dict[str, MeasureShape]),
     "settings": TypeAdapter(dict[str, SettingShape]),
     "sources": TypeAdapter(dict[str, SourceShape]),
+    "values": TypeAdapter(ValuesFile),
     "table": HEADER,
     "cases": TypeAdapter(list[CaseShape]),
 }

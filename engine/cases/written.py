@@ -11,7 +11,7 @@ from pydantic import Field
 from layette.engine.errors import PackProblem
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.folder import PackFolder, check_shape
-from layette.engine.pack.written.shapes import Shape
+from layette.engine.pack.written.shape import Shape
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.terms import Priority
 

@@ -20,7 +20,8 @@ from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.checks.deadlines import contradiction
 from layette.engine.pack.written.folder import check_shape, text_of
 from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, rough
-from layette.engine.pack.written.shapes import Amount, Date, RuleId, SettingShape, Shape
+from layette.engine.pack.written.shape import Shape
+from layette.engine.pack.written.shapes import Amount, Date, RuleId, SettingShape
 from layette.engine.pack.written.site_codes import LocalCode, read_codes
 from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document, parse

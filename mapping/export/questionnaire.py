@@ -152,12 +152,24 @@ def _time(here: str, shape: FindingShape) -> Resource:
 
 
 def _help(here: str, shape: FindingShape) -> list[Resource]:
-    """Return what the examiner can tell the family, as a help text."""
-    if not shape.say:
-        return []
+    """Return help texts: what the examiner can tell the family, what to ask them, and how it is done."""
     control = {"coding": [{"system": _CONTROL, "code": "help", "display": "Help-Button"}]}
     extension = [{"url": f"{_EXTENSION}questionnaire-itemControl", "valueCodeableConcept": control}]
-    return [{"linkId": link(here, "say"), "extension": extension, "text": shape.say, "type": "display"}]
+    words = {"say": shape.say, "ask": shape.question and shape.question.en, "how": shape.how and shape.how.text}
+    items: list[Resource] = [
+        {"linkId": link(here, kind), "extension": extension, "text": text, "type": "display"}
+        for kind, text in words.items()
+        if text
+    ]
+    for item in items:
+        if shape.question and item["text"] == shape.question.en:
+            item["_text"] = {"extension": [_spanish(shape.question.spanish)]}
+    return items
+
+
+def _spanish(text: str) -> Resource:
+    parts = [{"url": "lang", "valueCode": "es"}, {"url": "content", "valueString": text}]
+    return {"url": f"{_EXTENSION}translation", "extension": parts}
 
 
 def _codes(pub: Publication, code: str, label: str, published: Mapping[str, Any]) -> list[Resource]:

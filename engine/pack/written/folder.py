@@ -13,13 +13,13 @@ from pydantic import BaseModel, StringConstraints, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from layette.engine.errors import PackProblem
+from layette.engine.pack.written.shape import Name
 from layette.engine.pack.written.shapes import (
     Amount,
     Date,
     Days,
     Elapsed,
     FileName,
-    Name,
     Offset,
     PackFile,
     RuleId,
@@ -96,6 +96,8 @@ class PackFolder:
     def unlisted(self, pack: PackFile) -> Iterator[PackProblem]:
         """Yield a problem for each data file that `pack.yaml` does not list."""
         listed = {"pack.yaml", pack.settings, pack.sources, pack.measures}
+        if pack.values:
+            listed.add(pack.values)
         for kind in LISTED:
             listed.update(f"{kind}/{name}" for name in getattr(pack, kind))
         listed.update(f"cases/{name}" for name in pack.case_tables)

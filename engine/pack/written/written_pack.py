@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from layette.engine.pack.written.asked_shapes import Label
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import (
     FindingsFile,
@@ -22,7 +23,10 @@ from layette.engine.tables.load import Table
 
 @dataclass(frozen=True, eq=False)
 class WrittenPack:
-    """What the files of a pack hold. ``documents`` are the files by name; two more say where a name is defined."""
+    """What the files of a pack hold. ``documents`` are the files by name; two more say where a name is defined.
+
+    ``value_labels`` are those that findings share.
+    """
 
     shape: PackFile
     sources: Mapping[str, SourceShape]
@@ -35,6 +39,7 @@ class WrittenPack:
     documents: Mapping[str, Document]
     finding_documents: Mapping[str, Document]
     target_documents: Mapping[str, Document]
+    value_labels: Mapping[str, Label]
 
     @cached_property
     def findings(self) -> Mapping[str, FindingShape]:
