@@ -21,7 +21,6 @@ from layette.engine.states.inputs import Compute, MeasureInputs, Parameters, Res
 from layette.engine.states.measure_text import text_of
 from layette.engine.visit.visit import Recorded, Visit
 
-
 JULY, MONTHS = 7, 12
 
 
