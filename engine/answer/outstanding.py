@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from layette.engine.answer.parts.asked import waits_for
 from layette.engine.answer.parts.assessment import NotEvaluated, Question, Step
 from layette.engine.answer.parts.context import Context, WantedInput
-from layette.engine.answer.parts.unordered import is_idle
 from layette.engine.answer.parts.words import label_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.views import View
@@ -44,7 +43,7 @@ def outstanding(context: Context) -> Outstanding:
         shape = context.pack.instances[index].rule.shape
         asked = waits_for(index, context)
         priority = context.plan.rule_priorities[index]
-        if priority is None or is_idle(index, context):
+        if priority is None:
             continue
         why = next((context.facts.result(a.finding).why_not for a in asked if a.kind == "supplied"), None)
         if why is not None:

@@ -19,7 +19,6 @@ from layette.engine.answer.parts.assessment import (
 )
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.reasons import rule_values
-from layette.engine.answer.parts.unordered import is_idle
 from layette.engine.answer.parts.words import codes_of, label_of, measure_number, measure_text, used_value
 from layette.engine.answer.resolved.orders import placed_after
 from layette.engine.logic.conditions import Status
@@ -33,10 +32,7 @@ def answers(context: Context) -> Iterable[Answer]:
     statuses = context.statuses
     for (verb, target, side), leads in context.plan.answer_places.items():
         fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
-        may_be = (
-            rank for index, rank in leads if statuses[index] is not Status.RULED_OUT and not is_idle(index, context)
-        )
-        open_too = min(may_be, default=None)
+        open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
         yield context.plan.answer(verb, target, side, fired, open_too)
 
 

@@ -39,6 +39,5 @@ class Context:
         self.wanted_inputs: dict[int, tuple[WantedInput, ...]] = {}
         self.open_inputs: dict[int, tuple[WantedInput, ...]] = {}
         self.wanted_texts: dict[WantedInput, str] = {}
-        self.idle_results: dict[str, bool] = {}
         self.measure_texts: dict[str, str] = {}
         self.rule_values: dict[int, tuple[Used, ...]] = {}

@@ -16,19 +16,12 @@ from layette.engine.pack.written.yaml_nodes import Document, Path
 
 
 def check_asked(pack: WrittenPack) -> Iterator[PackProblem]:
-    """Yield sources of `how` and targets of `comes_by` that do not exist, and labels of values that no finding has."""
+    """Yield sources of `how` that do not exist, and labels of values that no finding has."""
     used = {word for shape in pack.findings.values() for word in _words(shape)}
     for name, shape in pack.findings.items():
         document, path = pack.finding_documents[name], ("findings", name)
         if shape.how is not None:
             yield from check_sources(document, (*path, "how", "source"), listed(shape.how.source), pack.sources)
-        for target in shape.comes_by:
-            if target not in pack.targets:
-                message = f"targets/ has no target '{target}'"
-                yield document.problem((*path, "comes_by"), "unknown-target", message)
-        if shape.comes_by and not shape.awaited:
-            message = f"'{name}' comes by an order, so it is a result: write 'awaited: true' too"
-            yield document.problem((*path, "comes_by"), "shape", message)
         for value in shape.value_labels:
             if value not in _words(shape):
                 message = f"'{value}' is no value of '{name}', so it needs no label"

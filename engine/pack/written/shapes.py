@@ -78,7 +78,6 @@ class FindingShape(Shape):
     finding counts only for the visit at which it was made, so that an old "normal" never stands in for a look.
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
-    ``comes_by``: the targets that bring it; a result that nobody ordered keeps nothing open.
     ``ask`` to ``value_labels`` say how it is asked: when it comes up, that it takes a hand or an instrument (no
     "normal" of a system fills it), that it is asked alone, in which words, by which skill, and the
     labels of its values.
@@ -103,7 +102,6 @@ class FindingShape(Shape):
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)
     means: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     awaited: bool = False
-    comes_by: list[Name] = Field(default_factory=list)
     reported: bool = False
     say: str | None = None
     variant: dict[Name, str] = Field(default_factory=dict)
