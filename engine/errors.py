@@ -3,13 +3,17 @@
 LayetteError
 ├── PackError        a rule pack (or site file) cannot be used; carries every problem found in it
 ├── InputError       a visit cannot be used; carries every problem found in it
-└── ReadersDisagree  two readers of the rules gave different answers for one visit; carries both
+├── ReadersDisagree  two readers of the rules gave different answers for one visit; carries both
+└── ReaderFailed     a reader of the rules broke down over one visit; says which and where
+
+Each carries in `urgent` the emergencies that are decided in spite of it, so that no error hides one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 _Parts = tuple[type[Exception], tuple[Any, ...], dict[str, Any]]
@@ -72,8 +76,21 @@ INPUT_CODES: Mapping[str, str] = {
 """Every code that a problem of an input can carry, with what it means."""
 
 
+def nearest(name: str, known: Iterable[str], otherwise: str = "") -> str:
+    """Return "did you mean 'x'?" with the few known names that are closest; ``otherwise`` where none is near."""
+    near = get_close_matches(name, list(known), n=3, cutoff=0.6)
+    return f"did you mean {' or '.join(map(repr, near))}?" if near else otherwise
+
+
 class LayetteError(Exception):
-    """What all errors of this package have in common; each may be sent to another process and raised there."""
+    """What all errors of this package have in common; each may be sent to another process and raised there.
+
+    ``urgent`` holds what is decided as `stat` in spite of the error, a line of text each: by the usable rest of an
+    input, by either of two readers, or by the answer that could not be written.
+    """
+
+    urgent: tuple[str, ...] = ()
+    decided = "decided all the same"
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -125,11 +142,9 @@ class PackError(LayetteError):
 
 
 class InputError(LayetteError):
-    """A visit cannot be used. ``problems`` holds all that was found, sorted by path.
+    """A visit cannot be used. ``problems`` holds all that was found, sorted by path."""
 
-    ``urgent`` holds the ``stat`` recommendations that the usable rest of the input already
-    decides, as lines of text, so that an input mistake never hides an emergency.
-    """
+    decided = "decided by the rest of the input"
 
     def __init__(self, problems: Iterable[InputProblem], urgent: Iterable[str] = ()) -> None:
         """Keep the problems, without repeats, sorted by path."""
@@ -149,10 +164,15 @@ class ReadersDisagree(LayetteError):  # noqa: N818 - the design's name for it
     either answer would have brought, so that a fault hides no emergency.
     """
 
-    def __init__(self, answers: Mapping[str, Mapping[str, str]], highest: str | None) -> None:
+    decided = "found by at least one reader"
+
+    def __init__(
+        self, answers: Mapping[str, Mapping[str, str]], highest: str | None, urgent: Iterable[str] = ()
+    ) -> None:
         """Keep both answers: reader name -> rule id -> status, for the rules that differ."""
         self.answers = {name: dict(rules) for name, rules in answers.items()}
         self.highest = highest
+        self.urgent = tuple(urgent)
         lines = [
             f"{name}: " + ", ".join(f"{r} {s}" for r, s in sorted(rules.items())) for name, rules in answers.items()
         ]
@@ -161,4 +181,24 @@ class ReadersDisagree(LayetteError):  # noqa: N818 - the design's name for it
 
     def __reduce__(self) -> _Parts:
         """Be made anew from both answers."""
-        return type(self), (self.answers, self.highest), vars(self)
+        return type(self), (self.answers, self.highest, self.urgent), vars(self)
+
+
+class ReaderFailed(LayetteError):  # noqa: N818 - beside ReadersDisagree
+    """A reader of the rules broke down over a visit; no recommendation is made.
+
+    ``reader`` is its name, ``fault`` the kind of the exception. Its message is left out: it may hold data of the visit.
+    """
+
+    decided = "found by at least one reader"
+
+    def __init__(self, reader: str, fault: str, urgent: Iterable[str] = ()) -> None:
+        """Keep who failed, and how."""
+        self.reader = reader
+        self.fault = fault
+        self.urgent = tuple(urgent)
+        super().__init__(f"the reader '{reader}' of the rules broke down ({fault}), so nothing is proposed")
+
+    def __reduce__(self) -> _Parts:
+        """Be made anew from who failed."""
+        return type(self), (self.reader, self.fault, self.urgent), vars(self)

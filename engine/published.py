@@ -16,9 +16,9 @@ from layette.engine.answer.parts.assessment import DetailedAssessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
 from layette.engine.pack.written.asked_shapes import ValuesFile
-from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
+from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
-from layette.engine.tables.load import HEADER
+from layette.engine.tables.headers import Header
 from layette.engine.visit.form import visit_schema
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -31,7 +31,7 @@ PACK_FILES: dict[str, TypeAdapter[Any]] = {
     "settings": TypeAdapter(dict[str, SettingShape]),
     "sources": TypeAdapter(dict[str, SourceShape]),
     "values": TypeAdapter(ValuesFile),
-    "table": HEADER,
+    "table": TypeAdapter(Header | RowsHeader),
     "cases": TypeAdapter(list[CaseShape]),
 }
 """The kinds of YAML files in a pack; `rules` are those of `decisions/` and of `guidance/`."""

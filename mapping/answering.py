@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from layette.engine.answer.parts.assessment import Assessment, Recommendation
+from layette.engine.answer.emergencies import emergencies
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem, LayetteError
 from layette.engine.visit.carried import PART
@@ -39,20 +40,34 @@ class Answer:
     base: str
 
     def to_fhir(self, pack: Pack, *, parts: Parts = "care", language: str = "en") -> dict[str, Any]:
-        """Return the answer as a transaction Bundle. Raises `OutputError` rather than give what is not valid R4.
+        """Return the answer as a transaction Bundle. Raises `OutputError` rather than give what is not valid R4; it
+        carries the emergencies of the answer.
 
         ``parts``: `care`, `inbox` or `all`; ``language`` is that of the words for the family; see `write.to_bundle`.
         """
         # Whoever wants text or JSON pays for neither the writers nor the validator.
-        from layette.mapping.door import checked_output
+        from layette.mapping.door import OutputError, checked_output
         from layette.mapping.write import to_bundle
 
-        return checked_output(
-            to_bundle(
+        try:
+            made = to_bundle(
                 self.assessment, pack, source=self.source, base=self.base, visit=self.visit, parts=parts,
                 language=language,
-            )
-        )  # fmt: skip
+            )  # fmt: skip
+            return checked_output(made)
+        except OutputError as error:
+            error.urgent = emergencies(self.assessment)
+            raise
+
+    def to_retire(self, bundle: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the batch that takes back the drafts of ours which ``bundle`` (of `to_fhir`) supersedes.
+
+        It is posted after the Bundle, and has no entry where there is nothing to take back; see `write.retirement`.
+        """
+        from layette.mapping.door import checked_output
+        from layette.mapping.write import retirement
+
+        return checked_output(retirement(bundle, self.source, self.base.rstrip("/")))
 
     def to_text(self, pack: Pack, *, width: int = 100, colour: bool = False, full: bool = False) -> str:
         """Return the answer as a page for a clinician, with the account at its end; see `mapping.text.render`."""
@@ -80,9 +95,10 @@ def answer(
     ``encounter``, each instead of what the input says; the ``base`` of our own code systems, else it is the site's; and
     the ``readers`` of the rules.
 
-    Raises `InputError` with all that is wrong at once, found by reading, by the check of FHIR or by the engine, and
-    with the emergencies that the usable rest decides in ``urgent``; `ReadersDisagree`; ValueError for a reader that
-    cannot run here. An error about an input that could be read carries its account as a note (``__notes__``).
+    Raises `InputError` with all that is wrong at once, found by reading, by the check of FHIR or by the engine;
+    `ReadersDisagree`; `ReaderFailed`; each with the emergencies that are decided all the same in ``urgent``. ValueError
+    for a reader that cannot run here. An error about an input that could be read carries its account as a note
+    (``__notes__``).
     """
     base = base or pack.site.canonical or OWN_BASE
     intake = take(content, pack, base, CallerSays(at, subject, encounter))
@@ -113,13 +129,8 @@ def _rest(intake: Intake, pack: Pack, at: str | None) -> tuple[tuple[InputProble
         known = {problem.path for problem in intake.problems} | ({"at", "born"} - rest.keys())
         return tuple(problem for problem in error.problems if problem.path not in known), error.urgent
     except LayetteError as error:
-        return (), (str(error),)
-    return (), tuple(_pressing(made) for made in assessment.recommendations if made.priority == "stat")
-
-
-def _pressing(made: Recommendation) -> str:
-    side = f", {made.side}" if made.side else ""
-    return f"{made.label}{side}: {made.reasons[0].because} ({made.reasons[0].rule})"
+        return (), (str(error), *error.urgent)
+    return (), emergencies(assessment)
 
 
 def _with_notices(assessment: Assessment, notices: Iterable[str]) -> Assessment:

@@ -12,10 +12,12 @@ from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.pack.written.yaml_nodes import parse as parse_yaml
 from layette.engine.visit import carried
+from layette.engine.visit.clock_objects import in_text
 from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
 from layette.mapping.read import ReadResult, SiteCode, read
 from layette.mapping.read.hl7v2.message import is_message, read_message
+from layette.mapping.read.needed import sorted_out
 
 Fhir = dict[str, Any] | list[Any]
 """A FHIR resource or Bundle as it was parsed, or a list of these."""
@@ -60,7 +62,7 @@ def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, 
     """Read bytes, or what was parsed already. Raises `InputError` where there is nothing that could be read at all."""
     if isinstance(content, bytes) and is_message(content):
         return _message(content, pack, base, says)
-    parsed = parse(content) if isinstance(content, bytes) else content
+    parsed = parse(content) if isinstance(content, bytes) else in_text(content)
     if isinstance(parsed, Mapping) and "resourceType" not in parsed:
         return Intake(parsed, "readings")
     if not isinstance(parsed, (dict, list)) or not parsed:
@@ -76,9 +78,10 @@ def _fhir(content: Fhir, pack: Pack, base: str, says: CallerSays) -> Intake:
         content, pack, at=says.at, base=base, subject=says.subject, encounter=says.encounter, site_codes=_codes(pack)
     )
     check = check_input(content)
-    problems = _once(check.problems, result.problems)
+    invalid = sorted_out(check.problems, result)
+    problems = _once(invalid.fatal, result.problems)
     visit = result.visit | ({carried.PART: carried.written(problems)} if problems else {})
-    return Intake(visit, "entries", content, result, problems, (*result.notices, *check.notices))
+    return Intake(visit, "entries", content, result, problems, (*result.notices, *check.notices, *invalid.notices))
 
 
 def _once(invalid: tuple[InputProblem, ...], unread: tuple[InputProblem, ...]) -> tuple[InputProblem, ...]:

@@ -22,6 +22,10 @@ BEFORE_THEY_LEAVE = 7200
 _PAST: dict[Priority, Deadline] = {
     "stat": "now", "asap": "within 24 hours", "urgent": "within a week", "routine": "by a date",
 }  # fmt: skip
+_NEVER_ORDERED: dict[Priority, Deadline] = {
+    "stat": "now", "asap": "now", "urgent": "before they leave", "routine": "before they leave",
+}  # fmt: skip
+"""When what was proposed and never ordered is ordered: while they are here, whatever its span."""
 _ENDS: tuple[tuple[Deadline, int], ...] = (
     ("before they leave", BEFORE_THEY_LEAVE),
     ("within 24 hours", DAY),
@@ -36,7 +40,7 @@ def deadline_of(made: Recommendation, context: Context) -> Deadline:
     if made.priority == "stat":
         return "now"
     if made.window.overdue:
-        return _PAST[made.priority]
+        return (_NEVER_ORDERED if made.window.proposed else _PAST)[made.priority]
     if made.performer == HERE and (made.window.start is None or _second(made.window.start, context) <= visit.at.lo):
         return "before they leave"
     if made.window.until is None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from layette.engine.answer.parts.asked import waits_for
 from layette.engine.answer.parts.assessment import NotEvaluated, Question, Step
 from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.unordered import waits_for_nobody
 from layette.engine.answer.parts.words import label_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.views import View
@@ -38,7 +39,7 @@ def outstanding(context: Context) -> Outstanding:
     not_evaluated: list[NotEvaluated] = []
     history: dict[str, None] = {}
     for index, status in enumerate(context.statuses):
-        if status in (Status.FIRED, Status.RULED_OUT):
+        if status in (Status.FIRED, Status.RULED_OUT) or waits_for_nobody(index, context):
             continue
         shape = context.pack.instances[index].rule.shape
         asked = waits_for(index, context)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Literal
 
 from layette.engine.answer.outstanding import Outstanding
@@ -19,20 +19,26 @@ from layette.engine.answer.parts.assessment import (
 )
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.reasons import rule_values
+from layette.engine.answer.parts.unordered import waits_for_nobody
 from layette.engine.answer.parts.words import codes_of, label_of, measure_number, measure_text, used_value
-from layette.engine.answer.resolved.orders import placed_after
+from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.views import View
+from layette.engine.visit.recordings import Chosen
 
 
 def answers(context: Context) -> Iterable[Answer]:
     """Yield how far each target is settled."""
     statuses = context.statuses
+    nobody = {index for index in context.plan.if_ordered if waits_for_nobody(index, context)}
     for (verb, target, side), leads in context.plan.answer_places.items():
         fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
         open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
+        if open_too is not None and open_too != fired:
+            asked = [rank for index, rank in leads if statuses[index] is not Status.RULED_OUT and index not in nobody]
+            open_too = min(asked, default=None)
         yield context.plan.answer(verb, target, side, fired, open_too)
 
 
@@ -74,13 +80,27 @@ def set_notices(context: Context) -> Iterable[str]:
 
 
 def conflicts(made: Sequence[Recommendation], context: Context) -> Iterable[str]:
-    """Yield the pairs of proposals that the pack says exclude each other: a person decides between them."""
+    """Yield the pairs that the pack says exclude each other, each once: a person decides between them.
+
+    Both are proposed, or one is while the other is ordered already.
+    """
+    targets = context.pack.targets
     proposed = {one.target: one for one in made}
-    for name, one in proposed.items():
-        for other in context.pack.targets[name].conflicts_with:
-            if other in proposed:
-                rules = f"{one.reasons[0].rule}, {proposed[other].reasons[0].rule}"
-                yield f"'{one.label}' and '{proposed[other].label}' exclude each other: decide which ({rules})"
+    ordered = {order.target for order in in_force(context) if order.status in LIVE}
+    pairs = [(name, other) for name, shape in targets.items() for other in shape.conflicts_with]
+    for name, other in pairs:
+        if (other, name) in pairs and other < name:
+            continue  # told the other way round
+        one, two = proposed.get(name), proposed.get(other)
+        if one and two:
+            rules = f"{one.reasons[0].rule}, {two.reasons[0].rule}"
+            yield f"'{one.label}' and '{two.label}' exclude each other: decide which ({rules})"
+            continue
+        new = one or two
+        there = other if new is one else name
+        if new and there in ordered:
+            placed = f"'{targets[there].label}', which is ordered already,"
+            yield f"'{new.label}' and {placed} exclude each other: decide which ({new.reasons[0].rule})"
 
 
 def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:
@@ -127,17 +147,23 @@ def conclusions(context: Context) -> Iterable[Concluded]:
 def choices(context: Context) -> Iterable[Choice]:
     """Yield where one of several recordings was used, and why."""
     for finding, side in context.readings.by_place:
-        if context.pack.findings[finding].readings:
-            continue
-        chosen = context.readings.latest(finding, side)
-        if not chosen.left and not chosen.members:
-            continue
-        yield Choice(
-            subject=label_of(context.pack, View(finding, side)),
-            used=used_value(chosen.used, context.pack) if chosen.used else None,
-            not_used=tuple(used_value(r, context.pack) for r in chosen.left),
-            why=chosen.why,
-        )
+        for label, chosen in _chosen(finding, side, context):
+            if chosen.left or chosen.members:
+                yield Choice(
+                    subject=label,
+                    used=used_value(chosen.used, context.pack) if chosen.used else None,
+                    not_used=tuple(used_value(r, context.pack) for r in chosen.left),
+                    why=chosen.why,
+                )
+
+
+def _chosen(finding: str, side: str, context: Context) -> Iterator[tuple[str, Chosen]]:
+    """Yield what a finding is called and what counts of it; of one read in parts, each part that was doubled."""
+    if not context.pack.findings[finding].readings:
+        yield label_of(context.pack, View(finding, side)), context.readings.latest(finding, side)
+        return
+    for chosen in context.readings.parts_joined(finding):
+        yield label_of(context.pack, View(finding, part=chosen.members[0].part)), chosen
 
 
 def compared(context: Context) -> Iterable[Compared]:
@@ -164,9 +190,9 @@ def reading_warnings(context: Context) -> Iterable[str]:
             attempts = len(context.readings.attempts(finding))
             if attempts > shape.readings.at_most:
                 yield f"{shape.label}: {attempts} attempts; only the first {shape.readings.at_most} count"
-        elif context.readings.latest(finding, side).differ:
-            label = label_of(context.pack, View(finding, side))
-            yield f"{label}: recorded more than once at one time, differing: one of these"
+        for label, chosen in _chosen(finding, side, context):
+            if chosen.differ:
+                yield f"{label}: recorded more than once at one time, differing: one of these"
         if any(r.status == "registered" and r.possible is not None for r in context.readings.all(finding, side)):
             label = label_of(context.pack, View(finding, side))
             yield f"{label}: registered, though it has a value: it counts as preliminary"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Recommendation, ToJudge, Verdict
+from layette.engine.answer.parts.judged_at_once import by_value
 from layette.engine.terms import Deadline
 
 BY_TOMORROW: tuple[Deadline, ...] = ("before they leave", "within 24 hours")
@@ -21,9 +22,10 @@ def verdict_of(
     """Return the verdict of one visit; ``unseen`` names the steps that are not wholly done, where it counts."""
     now = [one for group in do if group.deadline == "now" for one in group.items]
     by_tomorrow = sum(len(group.items) for group in do if group.deadline in BY_TOMORROW)
+    judged = len(by_value(to_judge))
     parts = [*_now(now, to_chase)]
-    if to_judge:
-        parts.append(f"{_count(len(to_judge), 'value is', 'values are')} to be judged before they leave")
+    if judged:
+        parts.append(f"{_count(judged, 'value is', 'values are')} to be judged before they leave")
     if by_tomorrow:
         parts.append(f"{_count(by_tomorrow, 'thing', 'things')} to do by this time tomorrow")
     pressing = bool(parts)
@@ -34,7 +36,7 @@ def verdict_of(
         pressing=pressing,
         now=len(now) + len(to_chase),
         by_tomorrow=by_tomorrow,
-        to_judge=len(to_judge),
+        to_judge=judged,
         next_visit=visits[0] if visits else None,
     )
 

@@ -50,7 +50,7 @@ def _file(rule: str) -> str:
 
 def _named(case: Case) -> set[str]:
     expect = case.shape.expect
-    return {name.partition("@")[0] for name in expect.rules} | {one.rule for one in expect.recommend if one.rule}
+    return {name.partition("@")[0] for name in expect.rules} | {*expect.reasons}
 
 
 def _testing(name: str, pack: CompiledPack) -> set[str]:

@@ -16,7 +16,7 @@ from layette.engine.cases.areas import area_named
 from layette.engine.cases.compare import differences, numbers_of
 from layette.engine.cases.coverage import impossible
 from layette.engine.cases.written import Case, read_cases
-from layette.engine.errors import InputError, PackProblem, ReadersDisagree
+from layette.engine.errors import InputError, PackProblem, ReaderFailed, ReadersDisagree
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
 from layette.engine.pack.compiled import CompiledPack
@@ -68,6 +68,8 @@ class CaseReport:
 def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None) -> CaseReport:
     """Run every case of the pack of ``plan``, or those of one area, each read by all ``readers``.
 
+    A case shows the pack's own choices. Run on a pack with a site file, what differs is what the site changes.
+
     Raises `InputError` for an area that the pack does not have.
     What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there.
     """
@@ -100,7 +102,7 @@ class _Run:
             found = list(
                 differences(case.shape.expect, self._decide(case, self.readers), self._numbers, self.readers[:1])
             )
-        except (InputError, ReadersDisagree) as error:
+        except (InputError, ReaderFailed, ReadersDisagree) as error:
             found = [str(error)]
         self.report.failures += [(case.label, difference) for difference in found]
         self.report.passed += not found

@@ -62,14 +62,19 @@ def _proposals(expect: Expect, context: Context, readers: Sequence[Reader]) -> I
     looked_up = [due for due in due_items(wanted(context), context) if due.state != "later"] if expect.recommend else []
     for wanted_one in expect.recommend:
         if not any(_matches(wanted_one, r) for r in made) and not _looked_up(wanted_one, looked_up):
-            have = ", ".join(f"{r.target} {r.priority}" for r in made if r.target == wanted_one.target)
-            yield f"expected {wanted_one.model_dump(exclude_none=True)}, found {have or 'nothing for it'}"
+            have = ", ".join(_said(r) for r in made if r.target == wanted_one.target)
+            yield f"expected {wanted_one.said}, found {have or 'nothing for it'}"
     for target in expect.provisional:
         if not any(r.target == target and any(g.status == "provisional" for g in r.reasons) for r in made):
             yield f"expected a provisional reason for '{target}'"
     for target in expect.none:
         if any(r.target == target for r in made):
             yield f"expected no recommendation for '{target}'"
+
+
+def _said(made: Recommendation) -> str:
+    reasons = ", ".join(f"{one.rule} {one.status}" for one in made.reasons)
+    return " ".join(part for part in (made.target, made.priority, made.side, f"by {reasons}") if part)
 
 
 def _looked_up(expected: Expected, wanted: Sequence[Due]) -> bool:

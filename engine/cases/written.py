@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from pydantic import Field
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, nearest
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.folder import PackFolder, check_shape
 from layette.engine.pack.written.shape import Shape
+from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.terms import Priority
 
@@ -24,6 +25,12 @@ class Expected(Shape):
     side: str | None = None
     rule: str | None = None
     status: Literal["fired", "provisional"] | None = None
+
+    @property
+    def said(self) -> str:
+        """What is expected, in a row: target, priority, side, by which rule and how sure."""
+        reason = " ".join(part for part in (self.rule, self.status) if part)
+        return " ".join(part for part in (self.target, self.priority, self.side, reason and f"by {reason}") if part)
 
 
 class Expect(Shape):
@@ -52,6 +59,11 @@ class Expect(Shape):
     def rules(self) -> list[str]:
         """The rules of which a status is expected, by id, some with a side."""
         return [*self.undecided, *self.ruled_out, *self.not_applicable, *self.cannot_evaluate, *self.due]
+
+    @property
+    def reasons(self) -> list[str]:
+        """The rules that are expected to be the reason of a recommendation."""
+        return [one.rule for one in self.recommend if one.rule]
 
     @property
     def targets(self) -> list[str]:
@@ -106,7 +118,11 @@ def read_cases(pack: CompiledPack) -> tuple[list[Case], list[PackProblem]]:
     out: list[Case] = []
     for file in pack.shape.cases:
         document = folder.document(f"cases/{file}")
-        if document is None or not isinstance(document.data, list):
+        if document is None:
+            continue
+        if not isinstance(document.data, list) or not document.data:
+            message = "a file of cases is a list of them, with one at least: fill it, or take it off the list"
+            folder.problems.append(document.problem((), "shape", message))
             continue
         for k, entry in enumerate(document.data):
             made = check_shape(document, entry, (k,), CaseShape, folder.problems)
@@ -123,12 +139,23 @@ def _names(
     if case.id in seen:
         yield document.problem((k, "id"), "duplicate-id", f"the case '{case.id}' stands already at {seen[case.id]}")
     expect = case.expect
-    for name in expect.rules:
-        if name.split("@")[0] not in pack.rules:
-            yield document.problem((k, "expect"), "unknown-rule", f"there is no rule '{name}'")
-    for name in expect.targets:
-        if name not in pack.targets:
-            yield document.problem((k, "expect"), "unknown-target", f"there is no target '{name}'")
-    for name in expect.measures:
-        if name not in pack.measures:
-            yield document.problem((k, "expect"), "unknown-finding", f"there is no measure '{name}'")
+    known: list[tuple[str, str, str, Iterable[str], Collection[str]]] = [
+        ("target", "unknown-target", "expect", expect.targets, pack.targets),
+        ("measure", "unknown-finding", "expect", expect.measures, pack.measures),
+        ("source", "unknown-source", "source", listed(case.source), pack.sources),
+        ("setting", "unknown-setting", "tables", case.tables, _choices(pack)),
+    ]
+    if not pack.site.rules_off:  # a rule that a site has cut is no mistake of the case
+        conclusions = pack.subjects.conclusions
+        known.append(("rule", "unknown-rule", "expect", [*expect.rules, *expect.reasons], pack.rules))
+        known.append(("conclusion", "unknown-finding", "expect", expect.conclusions, conclusions))
+    for what, code, key, names, among in known:
+        for name in names:
+            if name.partition("@")[0] not in among:
+                near = nearest(name.partition("@")[0], among)
+                message = f"there is no {what} '{name}'" + (f"; {near}" if near else "")
+                yield document.problem((k, key), code, message)
+
+
+def _choices(pack: CompiledPack) -> list[str]:
+    return [choice for setting in pack.settings.values() for choice in setting.choices]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from layette.engine.errors import ReadersDisagree
+from layette.engine.errors import ReaderFailed, ReadersDisagree
 from layette.engine.logic.conditions import State, Status
 from layette.engine.logic.program import Program, Reader, Reading
 from layette.engine.terms import PRIORITIES
@@ -26,12 +26,20 @@ def read_twice(
     Raises:
         ReadersDisagree: with each reader's status of the rules that differ (and of the conclusions, as
             ``conclusion <key>``), and the highest priority of any rule that any reader fired or holds provisional.
+        ReaderFailed: a reader raised something.
     """
-    readings = {reader.name: reader.read(states) for reader in readers}
+    readings = {reader.name: _read(reader, states) for reader in readers}
     first, *others = readings.values()
     if any(other != first for other in others):
         raise ReadersDisagree(_differences(readings, program), _highest(readings.values(), priorities))
     return first
+
+
+def _read(reader: Reader, states: Sequence[State]) -> Reading:
+    try:
+        return reader.read(states)
+    except Exception as error:
+        raise ReaderFailed(reader.name, type(error).__name__) from error
 
 
 def _differences(readings: Mapping[str, Reading], program: Program) -> dict[str, dict[str, str]]:

@@ -27,6 +27,7 @@ from layette.engine.exact.interval import (
     larger,
     negative,
     pick,
+    smaller,
 )
 from layette.engine.exact.one_or_many import Bools, Integers, at, clipped, least_of, most_of, plus, some, step_at, times
 from layette.engine.measures.input_kinds import OF_TABLE, SAME, AgeAt, Flag, Lines, Of, Word
@@ -80,7 +81,9 @@ class ThresholdSet:
     """An issuer's treatment lines. ``strict``: beyond means more than the line (NICE), else the line or more.
 
     ``gestations`` are completed weeks in rising order, without holes; the last holds for every later week.
-    ``covers`` is the first and last hour of age for which the set answers.
+    ``covers`` is the first and last hour of age for which the set answers. ``one_way``: a value above a line is beyond
+    it, one below is never answered. ``near``: how far below a line, in ``unit``, a value still matters that no line can
+    judge; for gestations below the lowest the set named ``younger`` says where that line is.
     """
 
     name: str
@@ -97,6 +100,9 @@ class ThresholdSet:
     status: str
     provenance: str
     signed_off: tuple[str, ...] = ()
+    one_way: bool = False
+    near: int | None = None
+    younger: str = ""
 
 
 @measure(
@@ -121,8 +127,8 @@ def threshold(
     (1 present, 0 none, -1 unknown; left out = unknown). What is uncertain gives the hull of the lines still possible.
     A gestation that may lie below the set's lowest leaves the low end open: a value above the line is beyond it,
     one below is undecided, since the lines of younger babies are lower (our reading). So a wholly unknown gestation
-    gives (-inf, the highest line in question]. An age that may lie outside the hours covered gives no answer.
-    Raises KeyError for a line that the set does not have.
+    gives (-inf, the highest line in question]. An age that may lie outside the hours covered gives no answer. A set
+    that is one-way leaves the low end open for everybody. Raises KeyError for a line that the set does not have.
     """
     if line not in set.lines:
         raise KeyError(line)
@@ -133,11 +139,38 @@ def threshold(
     outside = _outside(set, age_h)
     age = _inside(age_h, outside, set.covers[0])
     found = _between_curves(set, line, age, first, last, risk)
-    below_lowest = first < set.gestations[0]
+    below_lowest = (first < set.gestations[0]) | set.one_way
     if not (some(below_lowest) or some(outside)):
         return found
     hi = pick(outside, HIGHEST, found.hi) if some(outside) else found.hi
     return Interval(pick(below_lowest | outside, LOWEST, found.lo), hi)
+
+
+def lowest(
+    set: ThresholdSet,
+    younger: ThresholdSet | None,
+    line: str,
+    age_h: Interval,
+    gestation_days: Interval,
+    risk: Integers | None = None,
+) -> Interval | None:
+    """Return the lowest ``line`` that one newborn may have, at one end or the other of what is not known.
+
+    It says how near a value is, never that it is below: for gestations under the lowest of ``set`` it takes the line
+    of ``younger`` (of its lowest gestation for all below), and outside the hours covered that of the nearest hour.
+    None where there is no such line. Shape (1,).
+    """
+    first, last = _weeks(gestation_days.lo), _weeks(gestation_days.hi)
+    start, end = (Ratio(hour, 1) for hour in set.covers)
+    age = Interval(smaller(larger(age_h.lo, start), end), smaller(larger(age_h.hi, start), end))
+    found = []
+    if least_of(first) < set.gestations[0]:
+        if younger is None or line not in younger.lines:
+            return None
+        found.append(_between_curves(younger, line, age, first, last, risk))
+    if most_of(last) >= set.gestations[0]:
+        found.append(_between_curves(set, line, age, first, last, risk))
+    return found[0] if len(found) == 1 else hull(*found)
 
 
 def _weeks(days: Ratio) -> Integers:

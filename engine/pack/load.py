@@ -24,11 +24,13 @@ from layette.engine.pack.compile import compile_rules
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.read import PackReader
 from layette.engine.pack.set_guards import set_guards
-from layette.engine.pack.site import Site, apply_site, check_tables, read_site
+from layette.engine.pack.site import Site, check_tables, read_site
+from layette.engine.pack.site_rules import apply_site
 from layette.engine.pack.written.folder import PackFolder
 from layette.engine.pack.written.site_codes import check_codes
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.written_pack import WrittenPack
+from layette.engine.tables.load import check_younger
 
 
 def load_compiled(root: Traversable | FilePath, site: str | FilePath | None = None) -> CompiledPack:
@@ -51,7 +53,7 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
     problems = folder.problems
     site = check_tables(site, written.tables, problems)
     check_codes(site.codes, written.findings, problems)
-    tables, rules = {**site.tables, **written.tables}, apply_site(written.rules, site, problems)
+    tables, rules = {**site.tables, **written.tables}, apply_site(written, site, problems)
     pack = replace(written, tables=tables, rules=tuple(rules))
     problems += _names(pack)
     problems += site.check_choices(pack.settings)
@@ -89,6 +91,7 @@ def _names(pack: WrittenPack) -> Iterator[PackProblem]:
         yield from check_measure_inputs(
             pack.measures, measures, pack.findings, pack.settings, pack.sources, pack.tables
         )
+    yield from check_younger(pack.tables)
     for rule in pack.rules:
         yield from check_rule(rule, pack)
     yield from check_ids(pack)

@@ -1,29 +1,27 @@
 """The site file: what one practice sets for itself, outside the pack, each change with its reason, name and date.
 
-A site chooses settings, names its time zone, supplies its own licensed tables, switches rules off and tightens
-windows. It cannot loosen one, and every output prints the differences.
+A site chooses settings, names its time zone, supplies its own licensed tables, switches rules off, makes deadlines
+earlier, and may have what rests on memory judged. It cannot loosen a deadline, and every output prints the differences.
+What it changes in the rules is applied by `site_rules.py`; the page for authors is `rules/SITE.md`.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Annotated
 
-from pydantic import Field, StringConstraints
+from pydantic import Field, StringConstraints, model_validator
 
 from layette.engine.errors import PackProblem
 from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
-from layette.engine.pack.checks.deadlines import contradiction
 from layette.engine.pack.written.folder import check_shape, text_of
-from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, rough
-from layette.engine.pack.written.shape import Shape
-from layette.engine.pack.written.shapes import Amount, Date, RuleId, SettingShape
+from layette.engine.pack.written.shape import Name, Shape
+from layette.engine.pack.written.shapes import Amount, Date, Offset, RuleId, SettingShape
 from layette.engine.pack.written.site_codes import LocalCode, read_codes
-from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document, parse
 from layette.engine.tables.load import Table, check_set, load_table
 from layette.engine.tables.set_safety import SanityTable
@@ -46,14 +44,38 @@ class Off(Signed):
 
 
 class Tightened(Signed):
-    """A window that this site makes shorter."""
+    """A deadline that this site makes earlier: ``within`` counts from the visit, ``until`` from where the rule counts.
+
+    ``target``: of a rule with several consequences, the one that is meant; all of them where it is left out.
+    """
 
     rule: RuleId
-    within: Amount
+    target: Name | None = None
+    within: Amount | None = None
+    until: Offset | None = None
+
+    @model_validator(mode="after")
+    def _one_end(self) -> Tightened:
+        if (self.within is None) == (self.until is None):
+            raise ValueError("give 'within' (from the visit) or 'until' (from where the rule counts), one of the two")
+        return self
+
+    @property
+    def named(self) -> str:
+        """The rule, with the target that is meant."""
+        return f"{self.rule} ({self.target})" if self.target else self.rule
+
+    @property
+    def said(self) -> str:
+        """What it says, as in the file."""
+        return f"within {self.within}" if self.within else f"until {self.until}, counted as the rule counts,"
 
 
 class SiteShape(Shape):
-    """`site.yaml` as it is written."""
+    """`site.yaml` as it is written.
+
+    ``from_memory_to_judge``: what rules from memory ask for is shown to be judged, and not proposed.
+    """
 
     site: str
     settings: dict[str, str] = Field(default_factory=dict)
@@ -64,6 +86,7 @@ class SiteShape(Shape):
     tables: dict[str, str] = Field(default_factory=dict)
     rules_off: list[Off] = Field(default_factory=list)
     windows: list[Tightened] = Field(default_factory=list)
+    from_memory_to_judge: Signed | None = None
 
 
 @dataclass(frozen=True)
@@ -86,6 +109,11 @@ class Site:
     def canonical(self) -> str | None:
         """The base of the site's own code systems."""
         return self.shape.canonical if self.shape else None
+
+    @property
+    def rules_off(self) -> frozenset[str]:
+        """The rules that the site does not use."""
+        return frozenset(off.rule for off in self.shape.rules_off) if self.shape else frozenset()
 
     @property
     def contacts(self) -> Mapping[str, str]:
@@ -119,11 +147,15 @@ class Site:
             return ()
         off = [f"rule {o.rule} is switched off at this site: {o.reason} ({o.by}, {o.on})" for o in self.shape.rules_off]
         tight = [
-            f"rule {w.rule} is due within {w.within} at this site: {w.reason} ({w.by}, {w.on})"
-            for w in self.shape.windows
+            f"rule {w.named} is due {w.said} at this site: {w.reason} ({w.by}, {w.on})" for w in self.shape.windows
+        ]
+        memory = [
+            f"what rules from memory ask for is to be judged at this site: {m.reason} ({m.by}, {m.on})"
+            for m in [self.shape.from_memory_to_judge]
+            if m is not None
         ]
         supplied = [f"table {name} is supplied by this site{_signers(table)}" for name, table in self.tables.items()]
-        return (*off, *tight, *supplied, *self.looks)
+        return (*off, *tight, *memory, *supplied, *self.looks)
 
 
 def _signers(table: Table) -> str:
@@ -206,54 +238,3 @@ def check_tables(site: Site, own: Mapping[str, Table], problems: list[PackProble
             problems += refused
             looks += [f"table {name}, line {p.line}, deserves a second look: {p.message}" for p in look]
     return replace(site, looks=tuple(looks))
-
-
-def apply_site(written: Sequence[Written], site: Site, problems: list[PackProblem]) -> Sequence[Written]:
-    """Return the rules without those that the site switched off, and with its shorter windows."""
-    if site.shape is None or site.document is None:
-        return written
-    known = {rule.shape.id for rule in written}
-    for k, rule_id in _named(site.shape):
-        if rule_id not in known:
-            problems.append(site.document.problem(k, "unknown-rule", f"the pack has no rule '{rule_id}'"))
-    off = {o.rule for o in site.shape.rules_off}
-    tight = {w.rule: (k, w) for k, w in enumerate(site.shape.windows)}
-    out = []
-    for rule in written:
-        if rule.shape.id in off:
-            continue
-        if rule.shape.id in tight:
-            rule = _tightened(rule, *tight[rule.shape.id], site.document, problems)
-        out.append(rule)
-    return out
-
-
-def _named(shape: SiteShape) -> Iterable[tuple[tuple[str | int, ...], str]]:
-    yield from ((("rules_off", k, "rule"), o.rule) for k, o in enumerate(shape.rules_off))
-    yield from ((("windows", k, "rule"), w.rule) for k, w in enumerate(shape.windows))
-
-
-def _tightened(rule: Written, k: int, change: Tightened, document: Document, problems: list[PackProblem]) -> Written:
-    consequences = []
-    if all(consequence.within is None for consequence in rule.shape.then):
-        message = f"'{change.rule}' has no 'within' that a site could shorten"
-        problems.append(document.problem(("windows", k, "rule"), "site", message))
-    for consequence in rule.shape.then:
-        if consequence.within is None:
-            consequences.append(consequence)
-            continue
-        problem = _refused(change, consequence, k, document)
-        if problem is not None:
-            problems.append(problem)
-        within = consequence.within if problem else change.within
-        consequences.append(consequence.model_copy(update={"within": within}))
-    return replace(rule, shape=rule.shape.model_copy(update={"then": consequences}))
-
-
-def _refused(change: Tightened, consequence: Consequence, k: int, document: Document) -> PackProblem | None:
-    place = ("windows", k, "within")
-    if rough(change.within) > rough(str(consequence.within)):
-        message = f"a site may only shorten a window: the pack says {consequence.within}"
-        return document.problem(place, "site", message)
-    wrong = contradiction(consequence.priority or "routine", (WindowShape(until=change.within),))
-    return document.problem(place, "priority-window", wrong) if wrong else None

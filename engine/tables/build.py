@@ -55,11 +55,14 @@ def threshold_set(header: headers.SetHeader, sheet: Sheet) -> ThresholdSet | Non
         lines=tuple(header.lines),
         risks=header.risks or (None,),
         covers=_answered(header, points),
-        curves=_curves(points, straight=header.between == "straight"),
+        curves=_curves(points, header),
         source=header.source,
         status=header.status,
         provenance=header.provenance,
         signed_off=tuple(f"{who.name}, {who.role}, {who.on.isoformat()}" for who in header.signed_off),
+        one_way=header.one_way is not None,
+        near=header.near,
+        younger=header.younger or "",
     )
 
 
@@ -71,14 +74,14 @@ def _answered(header: headers.SetHeader, points: _Points) -> tuple[int, int]:
     return first, min(last, *(int(max(line)) for line in points.values()))
 
 
-def _curves(points: _Points, *, straight: bool) -> dict[CurveKey, Curve]:
+def _curves(points: _Points, header: headers.SetHeader) -> dict[CurveKey, Curve]:
     """Return a curve for each line; all count ages and values in the same steps."""
     ages = scale_of(age for line in points.values() for age in line)
     values = scale_of(value for line in points.values() for value, _ in line.values())
     curves = {}
     for key, line in points.items():
         steps = [(int(age * ages), int(value * values), row) for age, (value, row) in sorted(line.items())]
-        curves[key] = Curve.through(steps, ages, values, straight)
+        curves[key] = Curve.through(steps, ages, values, header.is_straight(key[0]))
     return curves
 
 

@@ -46,8 +46,18 @@ class TableHeader(_Model):
     for_people: tuple[Text, ...] = ()
 
 
+Run: TypeAlias = Literal["straight", "step"]
+"""How a line runs from one point to the next."""
+
+
 class SetHeader(TableHeader):
-    """A set of treatment lines; see `load.py`. ``after_last``: whether a line holds after its last point."""
+    """A set of treatment lines; see `load.py`. ``after_last``: whether a line holds after its last point.
+
+    ``between``: how the lines run from point to point, one word for all or one for each line that differs from
+    straight. ``one_way``: a value above a line lies beyond it, one below is never answered. ``near`` and ``younger``:
+    how far below a line a value that no line can judge still matters, in the set's unit, and the set whose lines say
+    so for gestations below the lowest.
+    """
 
     kind: Literal["set"]
     issuer: Text
@@ -57,8 +67,11 @@ class SetHeader(TableHeader):
     axis: str | None = None
     risks: tuple[Risk, ...] = ()
     covers: tuple[int, int]
-    between: Literal["straight", "step"] = "straight"
+    between: Run | dict[Text, Run] = "straight"
     after_last: Literal["hold", "not_known"] = "hold"
+    one_way: Literal["above"] | None = None
+    near: Annotated[int, Field(ge=0)] | None = None
+    younger: Text | None = None
     provenance: str = ""
     signed_off: tuple[SignOff, ...] = ()
 
@@ -69,7 +82,16 @@ class SetHeader(TableHeader):
             raise ValueError("lines with a column each need an axis, one gestation, and no risks")
         if not wide and self.axis is not None:
             raise ValueError("axis belongs to lines with a column each; else the hours stand in age_hours")
+        if isinstance(self.between, dict) and not set(self.between) <= set(self.lines):
+            raise ValueError(f"'between' names a line that the set has not: its lines are {', '.join(self.lines)}")
+        if self.younger is not None and self.near is None:
+            raise ValueError("'younger' says for whom 'near' is measured: give 'near' too")
         return self
+
+    def is_straight(self, line: str) -> bool:
+        """Whether a line runs straight from point to point."""
+        run = self.between.get(line, "straight") if isinstance(self.between, dict) else self.between
+        return run == "straight"
 
 
 class LmsHeader(TableHeader):

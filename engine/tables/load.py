@@ -33,14 +33,19 @@ them supplies ``aap-2022.csv`` with five columns, in mg/dL, and a header::
       - {name: ..., role: ..., on: 2026-02-01}
 
 Every line, risk and week needs a first row at 0 h; the last row holds to 336 h, or, under ``after_last: not_known``,
-the set answers no later age. A set without a risk split leaves
-``risks`` and that column out. A set of a single gestation may give each line a column of its own instead:
+the set answers no later age. ``between`` is one word for all lines, or one for each that does not run straight
+(``{exchange: step}``). A set without a risk split leaves ``risks`` and that column out. A set of a single gestation may
+give each line a column of its own instead:
 ``axis: <column of hours>`` and ``lines: {phototherapy: <column>, exchange: <column>}``.
+
+``one_way: above`` marks lines that rest on a formula or on memory: a value above one is beyond it, one below is never
+answered. ``near: 50`` says how far below a line, in the set's unit, a value is still to be judged where no line covers
+the newborn; ``younger: <set>`` names the set that says so for gestations below the lowest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePosixPath
 from typing import Any, TypeAlias
 
@@ -122,6 +127,16 @@ def check_set(
     """
     refused, look = set_safety.against_figures(table, figures)
     return _problems(refused, csv_name), _problems(look + set_safety.second_looks(table), csv_name)
+
+
+def check_younger(tables: Mapping[str, Table]) -> Iterator[PackProblem]:
+    """Yield a set that takes the lines of younger newborns from a set that is not there, or has another unit."""
+    for name, table in tables.items():
+        if isinstance(table, ThresholdSet) and table.younger:
+            younger = tables.get(table.younger)
+            if not isinstance(younger, ThresholdSet) or younger.unit != table.unit:
+                message = f"'younger' names '{table.younger}': name a set of lines of this pack, in {table.unit}"
+                yield PackProblem(f"tables/{name}.yaml", 1, "younger", "threshold-set", message)
 
 
 def _problems(faults: Iterable[Fault], csv_name: str) -> list[PackProblem]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import PurePosixPath
 
 import numpy as np
@@ -13,6 +14,8 @@ from numpy.typing import NDArray
 
 from layette.engine.errors import PackProblem
 
+_NUMBER = re.compile(r"[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,2})?")
+_LONGEST = 30
 _MOST = 10**6
 _FINEST = 10**6  # steps of a millionth: finer is a slip of a spreadsheet, and would not stay within int64
 
@@ -41,18 +44,31 @@ class Sheet:
 
     @classmethod
     def read(cls, text: str, file: str) -> Sheet:
-        """Return the rows of ``text``; a row with too few or too many cells is a problem and left out."""
-        sheet = cls(file)
-        for line, content in enumerate(text.splitlines(), start=1):
-            if content.strip() and not content.startswith("#"):
-                sheet._take(line, next(csv.reader([content])))
+        """Return the rows of ``text``; a row with too few or too many cells is a problem and left out.
+
+        What a spreadsheet makes of a CSV is read too: a byte-order mark, semicolons, remarks in quotes, empty rows.
+        """
+        sheet, mark = cls(file), ","
+        for line, content in enumerate(text.removeprefix("\ufeff").splitlines(), start=1):
+            if not content.strip(",; \t") or content.lstrip('"').startswith("#"):
+                continue
+            if not sheet.columns and ";" in content and "," not in content:
+                mark = ";"
+            try:
+                cells = next(csv.reader([content], delimiter=mark))
+            except csv.Error:
+                sheet.report(
+                    line, "columns", "table-value", "this row cannot be read: a quote stays open or is too long"
+                )
+                continue
+            sheet._take(line, cells)
         if not sheet.rows:
             sheet.report(1, "rows", "shape", "a table without rows")
         return sheet
 
     def _take(self, line: int, cells: list[str]) -> None:
         if not self.columns:
-            self.columns = tuple(cells)
+            self.columns = tuple(cell.strip() for cell in cells)
             if len(set(cells)) < len(cells):
                 self.report(line, "columns", "shape", "a column name stands twice")
         elif len(cells) != len(self.columns):
@@ -75,12 +91,11 @@ class Sheet:
 
     def number(self, row: Row, column: str) -> Decimal | None:
         """Return a cell as a finite number, or report it and return None."""
-        try:
-            value = Decimal(row.cells[column])
-        except InvalidOperation:
-            value = Decimal("NaN")
-        if not value.is_finite():
-            self.report(row.line, column, "table-value", f"{row.cells[column]!r} is not a number")
+        text = row.cells[column]
+        value = Decimal(text) if len(text) <= _LONGEST and _NUMBER.fullmatch(text) else None
+        if value is None:
+            hint = "; decimals have a point" if "," in text else ""
+            self.report(row.line, column, "table-value", f"{text[:_LONGEST]!r} is not a number{hint}")
         elif abs(value) >= _MOST or scale_of([value]) > _FINEST:
             self.report(row.line, column, "table-value", f"{value} has more digits than a printed table")
         else:

@@ -72,7 +72,7 @@ DEFINITIONS: dict[str, Schema] = {
     "order": _mapping(
         {
             "target": TEXT, "side": {"enum": ["left", "right", "", None]}, "status": TEXT, "priority": TEXT,
-            "time": TIME, "until": TIME, "reference": TEXT, "request_key": TEXT,
+            "time": TIME, "start": TIME, "until": TIME, "reference": TEXT, "request_key": TEXT, "answer_key": TEXT,
         },
         ("target",),
         closed=False,

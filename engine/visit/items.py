@@ -20,6 +20,8 @@ from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
 ITEM_KEYS |= {"charted_by"}
+ASKED_UNKNOWN = "asked-unknown"
+"""FHIR's data-absent-reason of a question that was asked, and whose answer nobody knew."""
 
 
 @dataclass
@@ -98,7 +100,7 @@ class ItemReader:
                         part=part,
                         time=time,
                         possible=possible,
-                        absent=str(fields.get("absent") or ""),
+                        absent="" if possible is not None else str(fields.get("absent") or ""),
                         status=str(fields.get("status") or "final"),
                         here=here,
                         given=str(fields.get("given") or given),
@@ -181,6 +183,8 @@ class ItemReader:
         self, name: str, shape: FindingShape, fields: Mapping[str, Any], value: Any, path: str, part: str
     ) -> tuple[Possible | None, str, str] | None:
         if fields.get("absent"):
+            if shape.not_known is not None and fields["absent"] == ASKED_UNKNOWN:
+                return frozenset({shape.not_known}), shape.not_known, ""
             return None, "", ""
         if value is None:
             self.report.add(path, "value", f"'{name}' has neither a value nor a reason why it has none")
@@ -231,21 +235,23 @@ class ItemReader:
             if "target" not in item:
                 self.report.add(path, "structure", "an order names its target", expected="{target, status, ...}")
                 continue
-            when = (
-                self.report.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
-            )
             yield PlacedOrder(
                 target=str(item["target"]),
                 side=str(item.get("side") or ""),
                 status=str(item.get("status") or "unknown"),
                 priority=text_or_none(item.get("priority")),
-                time=when,
+                time=self._moment_of(item, "time", path),
                 reference=str(item.get("reference") or ""),
                 request_key=str(item.get("request_key") or ""),
-                until=self.report.moment_at(item["until"], f"{path}.until", self.zone)
-                if item.get("until") is not None
-                else None,
+                answer_key=str(item.get("answer_key") or ""),
+                start=self._moment_of(item, "start", path),
+                until=self._moment_of(item, "until", path),
             )
+
+    def _moment_of(self, item: Mapping[str, Any], part: str, path: str) -> Moment | None:
+        """Return a time of something in the history; None where it has none."""
+        written = item.get(part)
+        return None if written is None else self.report.moment_at(written, f"{path}.{part}", self.zone)
 
     def given(self, written: Any, part: str, key: str) -> Iterator[GivenTopic]:
         """Yield the guidance or doses of the history; ``key`` names the item."""
@@ -254,10 +260,7 @@ class ItemReader:
             if key not in item:
                 self.report.add(path, "structure", f"this needs its '{key}'", expected=f"{{{key}, time}}")
                 continue
-            when = (
-                self.report.moment_at(item["time"], f"{path}.time", self.zone) if item.get("time") is not None else None
-            )
-            yield GivenTopic(str(item[key]), when, str(item.get("reference") or ""))
+            yield GivenTopic(str(item[key]), self._moment_of(item, "time", path), str(item.get("reference") or ""))
 
     def judged(self, written: Any) -> Iterator[Judged]:
         """Yield how somebody read values that were to be judged."""
@@ -273,8 +276,7 @@ class ItemReader:
                     path, "structure", "a judgment names its finding or target", expected="{finding, of, …}"
                 )
             if name is not None and of is not None:
-                when = item.get("time")
-                time = None if when is None else self.report.moment_at(when, f"{path}.time", self.zone)
+                time = self._moment_of(item, "time", path)
                 side, by = str(item.get("side") or ""), str(item.get("by") or "")
                 yield Judged(name, side, of, by, time, str(item.get("outcome") or ""))
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import Any
 
 from layette.engine.errors import InputError
@@ -15,6 +15,7 @@ from layette.engine.exact.times import Moment, day_number, moment, named_zone, z
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.carried import PART, taken_over
+from layette.engine.visit.clock_objects import in_text
 from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
@@ -38,15 +39,16 @@ class VisitReader:
     timezone: str | None = None
     report: Problems = field(default_factory=Problems)
 
-    def read(self, flat: Mapping[str, Any], at: str | None = None) -> Visit:
+    def read(self, flat: Mapping[str, Any], at: str | datetime | None = None) -> Visit:
         """Return the visit, or raise `InputError` with every mistake."""
         visit = self.attempt(flat, at)
         if self.report.found or visit is None:
             raise InputError(self.report.found)
         return visit
 
-    def attempt(self, flat: Any, at: str | None = None) -> Visit | None:
+    def attempt(self, flat: Any, at: str | datetime | None = None) -> Visit | None:
         """Return what could be read (None where not even the times could); see ``report``."""
+        flat, at = in_text(flat), in_text(at)
         if not self._is_visit(flat):
             return None
         times = self._times(flat, at)
@@ -119,7 +121,7 @@ class VisitReader:
         self.report.found += carried
         self.report.told = {"at", "born"} - flat.keys() if carried else set()
 
-    def _times(self, flat: Mapping[str, Any], at: str | None) -> tuple[Moment, Moment, tzinfo] | None:
+    def _times(self, flat: Mapping[str, Any], at: Any) -> tuple[Moment, Moment, tzinfo] | None:
         written = at if at is not None else flat.get("at")
         if not isinstance(written, str):
             self.report.add(

@@ -85,7 +85,7 @@ class Readings:
         self._latest: dict[Where, Chosen] = {}
         self._earlier: dict[Where, Chosen] = {}
         self._attempts: dict[str, list[dict[str, Recorded]]] = {}
-        self._parts_joined: list[tuple[Recorded, ...]] = []
+        self._parts_joined: list[Chosen] = []
         self.in_use: dict[Where, Recorded | None] = {}
         for place, listed in self.by_place.items():
             first = listed[0]
@@ -118,6 +118,7 @@ class Readings:
             current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
             if any(r.possible is not None and not r.spread_from for r in current):
                 current = [r for r in current if not r.spread_from]
+            current = _known(current, self.findings[finding].not_known)
             settled = most_settled(current)
             chosen = choose(settled, everything)
             if len(settled) < len(current):
@@ -128,16 +129,23 @@ class Readings:
     def conflicts(self) -> list[tuple[Recorded, ...]]:
         """Return each set of recordings of one moment that are joined to one: of this visit, and of the one before.
 
-        Those of one value in two units are among them: a limit may lie between the two.
+        Of numbers also those of the moment before the latest, from which a rate of change is counted. Those of one
+        value in two units are among them: a limit may lie between the two.
         """
         several = [place for place, listed in self.by_place.items() if len(listed) > 1]
         plain = [place for place in several if not self.findings[place[0]].readings]
         chosen = [self.latest(*place) for place in plain]
         if self.has_earlier:
             chosen += [self.earlier(*place) for place in plain]
+        chosen += [self._before_latest(place) for place in plain if self.findings[place[0]].number]
         for name in dict.fromkeys(name for name, _ in several if self.findings[name].readings):
             self.attempts(name)
-        return [*dict.fromkeys(one.members for one in chosen if one.members and one.valued), *self._parts_joined]
+        return [*dict.fromkeys(one.members for one in (*chosen, *self._parts_joined) if one.members and one.valued)]
+
+    def parts_joined(self, finding: str) -> list[Chosen]:
+        """Return what counts of each part of a finding that was recorded more than once at one moment."""
+        self.attempts(finding)
+        return [chosen for chosen in self._parts_joined if chosen.members[0].finding == finding]
 
     def awaiting_final(self) -> list[tuple[Recorded, ...]]:
         """Return what is less settled than what counts, and may alarm: later values, and attempts at a screen."""
@@ -171,12 +179,20 @@ class Readings:
 
     def latest_values(self, finding: str, side: str = "") -> list[Recorded]:
         """Return the recordings with a value, one a time, the latest first."""
-        by_time: dict[tuple[int, int], list[Recorded]] = {}
-        for reading in self._with_value((finding, side)):
-            by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
-        groups = [by_time[time] for time in sorted(by_time, reverse=True)]
+        groups = self._by_moment((finding, side))
         chosen = [group[0] if len(group) == 1 else choose(group, group).valued for group in groups]
         return [reading for reading in chosen if reading is not None]
+
+    def _before_latest(self, where: Where) -> Chosen:
+        groups = self._by_moment(where) if len(self.by_place[where]) > 2 else []  # two are of two moments, or of one
+        return choose(groups[1], groups[1]) if len(groups) > 1 and len(groups[1]) > 1 else NOTHING
+
+    def _by_moment(self, where: Where) -> list[list[Recorded]]:
+        """Return the recordings with a value by their time, the latest first."""
+        by_time: dict[tuple[int, int], list[Recorded]] = {}
+        for reading in self._with_value(where):
+            by_time.setdefault((reading.time.hi, reading.time.lo), []).append(reading)
+        return [by_time[time] for time in sorted(by_time, reverse=True)]
 
     def within(self, finding: str, side: str, over: int | None) -> tuple[list[Recorded], list[Recorded]]:
         """Return the recordings with a value that surely, and possibly, lie in the last ``over`` seconds."""
@@ -221,10 +237,19 @@ class Readings:
             groups[-1][1].add(part)
             chosen = choose(several, several)
             if chosen.members:
-                self._parts_joined.append(chosen.members)
+                self._parts_joined.append(chosen)
             if chosen.valued is not None:
                 groups[-1][2][part] = chosen.valued
         return [parts for _, _, parts in groups]
+
+
+def _known(current: list[Recorded], not_known: str | None) -> list[Recorded]:
+    """Leave out "asked, and not known" where something is known: nobody's not knowing takes a result back."""
+    if not_known is None:
+        return current
+    asked = frozenset({not_known})
+    known = any(r.possible not in (None, asked) for r in current)
+    return [r for r in current if r.possible != asked] if known else current
 
 
 def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:

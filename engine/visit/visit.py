@@ -45,7 +45,7 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class PlacedOrder:
-    """An order of the history."""
+    """An order of the history; a draft with both keys is a proposal of ours, from ``start`` until ``until``."""
 
     target: str
     side: str
@@ -54,6 +54,8 @@ class PlacedOrder:
     time: Moment | None
     reference: str
     request_key: str = ""
+    answer_key: str = ""
+    start: Moment | None = None
     until: Moment | None = None
 
 
@@ -102,10 +104,14 @@ class Visit:
     warnings: tuple[str, ...]
     judged: tuple[Judged, ...] = ()
 
-    def judged_since(self, reading: Recorded) -> bool:
-        """Whether somebody said of this very recording how it is to be taken; nobody judges what is yet to be made."""
+    def judged_since(self, reading: Recorded, target: str | None = None, side: str = "") -> bool:
+        """Whether somebody said of this very recording how it is to be taken; nobody judges what is yet to be made.
+
+        With ``target`` (and its side) whether that was said by naming what the recording could bring.
+        """
+        name, of_side = (reading.finding, reading.side) if target is None else (target, side)
         return any(
-            j.name == reading.finding and j.side in ("", reading.side) and j.of.lo <= reading.time.hi
+            j.name == name and j.side in ("", of_side) and j.of.lo <= reading.time.hi
             and reading.time.lo <= j.of.hi and (j.time is None or j.time.hi >= reading.time.lo)
             for j in self.judged
         )  # fmt: skip

@@ -49,6 +49,12 @@ def add(verb: argparse.ArgumentParser) -> None:
         default="care",
         help="fhir: care is what a person acts on, inbox adds a Task, all is everything there is (default: care)",
     )
+    verb.add_argument(
+        "--retire",
+        metavar="FILE",
+        help="fhir: write to FILE, beside the answer, the batch that takes back the drafts of ours it supersedes: "
+        "post it after the answer",
+    )
     verb.add_argument("--indent", action="store_true", help="fhir-json: spread it over lines (default: compact)")
     verb.add_argument(
         "--all",
@@ -84,11 +90,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     """Return the whole output, and the account of the input where the output does not hold it."""
-    if arguments.say and arguments.to != "text":
-        raise InputError([InputProblem("--say", "setting", "the words are printed as text", arguments.to, "--to text")])
-    if arguments.language != "en" and not arguments.say and not arguments.to.startswith("fhir-"):
-        message = "the page is in English; only the words for the family are in another language"
-        raise InputError([InputProblem("--language", "setting", message, arguments.language, "--say as well, or FHIR")])
+    _check(arguments)
     pack = load_pack(arguments.pack, arguments.site)
     settle()
     reply = answer(
@@ -102,7 +104,25 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     if arguments.to == "json":
         return reply.assessment.to_json(detail=arguments.all) + "\n", str(reply.account)
     bundle = reply.to_fhir(pack, parts=arguments.parts, language=arguments.language)
+    if arguments.retire:
+        output.write(_fhir(reply.to_retire(bundle), arguments), arguments.retire)
     return _fhir(bundle, arguments), str(reply.account)
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    """Refuse an option that the form of the output has no use for, rather than drop it in silence."""
+    fhir, told = arguments.to.startswith("fhir-"), arguments.to
+    wrong = {
+        "--say": (arguments.say and told != "text", "the words are printed as text", "--to text"),
+        "--retire": (arguments.retire and not fhir, "only FHIR has drafts to take back", "--to fhir-json or fhir-xml"),
+    }
+    problems = [InputProblem(name, "setting", why, told, right) for name, (bad, why, right) in wrong.items() if bad]
+    if arguments.language != "en" and not arguments.say and not fhir:
+        message = "the page is in English; only the words for the family are in another language"
+        right = "--say as well, or FHIR"
+        problems.append(InputProblem("--language", "setting", message, arguments.language, right))
+    if problems:
+        raise InputError(problems)
 
 
 def _input(name: str) -> bytes:

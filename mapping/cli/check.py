@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from datetime import date
 
 from layette.engine.api import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
-from layette.engine.pack.written.shapes import listed
+from layette.mapping.cli.reviews import still_to_sign, what_a_site_changes
 from layette.mapping.settle import settle
+from layette.mapping.text.about import changed_from_shipped
 from layette.mapping.text.layout import Page, shown
 
 STATUSES = ("fired", "ruled out", "undecided")
@@ -26,11 +27,13 @@ def add(verb: argparse.ArgumentParser) -> None:
     """Add the options of the verb."""
     verb.description = (
         "Load a rule pack and list every problem in it; if there is none, run its cases and report which "
-        "rules were seen fired, ruled out and undecided, and which rest on memory."
+        "rules were seen fired, ruled out and undecided, which rest on memory, and which a reviewer has still to sign."
     )
     default = "the pack's folder (default: the one that ships with Layette)"
     verb.add_argument("pack", metavar="PACK", nargs="?", help=default)
-    verb.add_argument("--site", metavar="FILE", help="the site file to check together with the pack")
+    verb.add_argument(
+        "--site", metavar="FILE", help="a site file: checked together with the pack, and what it changes in the cases"
+    )
     verb.add_argument(
         "--only",
         metavar="AREA",
@@ -44,9 +47,11 @@ def add(verb: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Check a pack; returns 0, or 2 where a case fails or a rule lacks one.
 
+    The cases are those of the pack's own choices; what a site changes in them is told, and is no failure.
     Raises `PackError` with every problem of the pack, `InputError` for an area that it does not have.
     """
-    pack = load_pack(arguments.pack, arguments.site)
+    pack = load_pack(arguments.pack)
+    at_site = None if arguments.site is None else load_pack(arguments.pack, arguments.site)
     settle()
     report = pack.run_cases(arguments.only)
     if report.problems:
@@ -55,6 +60,9 @@ def run(arguments: argparse.Namespace) -> int:
     _cases(page, pack, report)
     _coverage(page, pack, report)
     _marked(page, pack, report)
+    still_to_sign(page, pack, report, date.today().isoformat())
+    if at_site is not None:
+        what_a_site_changes(page, at_site, report, at_site.run_cases(arguments.only, ["native"]))
     print(page.text(), end="")
     return 2 if report.failures or report.unseen else 0
 
@@ -62,6 +70,12 @@ def run(arguments: argparse.Namespace) -> int:
 def _cases(page: Page, pack: Pack, report: CaseReport) -> None:
     page.heading(f"{pack.id} {pack.version}: {len(pack.rules)} rules, {len(pack.findings)} findings, no problems")
     page.put(f"digest {pack.digest}", "")
+    if changed_from_shipped(pack):
+        page.put(
+            f"This is not {pack.id} {pack.version} as it ships, and goes by its id and version: give it an id or a "
+            "version of its own in pack.yaml, so that nobody takes its answers for those of the shipped pack.",
+            "! ",
+        )
     failed: dict[str, list[str]] = {}
     for case, difference in report.failures:
         failed.setdefault(case, []).append(difference)
@@ -92,13 +106,7 @@ def _marked(page: Page, pack: Pack, report: CaseReport) -> None:
     """List the rules with a source that was not verified in print; those from memory always whole, for review."""
     looked_at = {name: rule for name, rule in pack.rules.items() if name in report.seen}
     for kind, heading in MARKED:
-        rules = [name for name, rule in looked_at.items() if kind in _kinds(pack, rule.shape)]
+        rules = [name for name, rule in looked_at.items() if kind in rule.shape.rests_on(pack.sources)]
         if rules:
             page.heading(f"{heading}: {len(rules)} of {len(looked_at)} rules{_of_area(report)}")
             page.put(", ".join(shown(rules, _MANY, full=page.full or kind == "from-memory")))
-
-
-def _kinds(pack: Pack, rule: Any) -> set[str]:
-    cited = [rule.source, *(then.source for then in rule.then)]
-    names = [name for source in cited for name in listed(source)]
-    return {pack.sources[name].kind for name in names if name in pack.sources}

@@ -16,6 +16,8 @@ VERBS: Mapping[str, str] = {
     "assess": "assess one visit",
     "check": "check a rule pack and run its cases",
     "export": "write a rule pack as FHIR R4",
+    "findings": "list what can be recorded, with values and units",
+    "rules": "list rules by word, target, finding or source",
     "validate": "check FHIR R4 resources and Bundles",
 }
 """Each verb with its line of help. The module of its name has the rest: `add` its options, `run` what it does."""

@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable
 
-from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
+from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree
 from layette.mapping.text import tidy
 
 FAILED = 2
@@ -46,8 +46,8 @@ def report(error: LayetteError) -> None:
     print(_headline(error), file=sys.stderr)
     for line in _lines(error):
         print(f"  {tidy(line)}", file=sys.stderr)
-    for line in error.urgent if isinstance(error, InputError) else ():
-        print(f"URGENT, decided by the rest of the input: {tidy(line)}", file=sys.stderr)
+    for line in error.urgent:
+        print(f"URGENT, {error.decided}: {tidy(line)}", file=sys.stderr)
     for line in getattr(error, "__notes__", ()):
         print(f"layette: {tidy(line)}", file=sys.stderr)
 
@@ -57,7 +57,7 @@ def _headline(error: LayetteError) -> str:
         return f"layette: {_count(len(error.problems))} in the input; nothing was written"
     if isinstance(error, PackError):
         return f"layette: {_count(len(error.problems))} in the rule pack; nothing was decided"
-    return "layette: no answer" if isinstance(error, ReadersDisagree) else "layette: error"
+    return "layette: no answer" if isinstance(error, ReadersDisagree | ReaderFailed) else "layette: error"
 
 
 def _lines(error: LayetteError) -> list[str]:

@@ -24,6 +24,7 @@ OWN: Mapping[str, str] = {
     "judgments": "CodeSystem/judgments",
     "request-key": "identifier/request-key",
     "answer-key": "identifier/answer-key",
+    "answer-key-retired": "identifier/answer-key-retired",
     "payload-topic": "StructureDefinition/payload-topic",
 }
 """Our own systems, by what they name; the URI is the base, a slash, and this."""

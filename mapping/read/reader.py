@@ -10,27 +10,30 @@ from layette.engine.visit import carried
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.entries import Entry, Inputs, gather
+from layette.mapping.read.bundle.modifiers import set_aside_modified
 from layette.mapping.read.bundle.moment import moment_of, named_encounter
 from layette.mapping.read.bundle.parts import Resource, items, shown, text, wrong_kind
 from layette.mapping.read.bundle.people import People, find_people
 from layette.mapping.read.bundle.result import Counts, NotUsed, Outcome, ReadResult
-from layette.mapping.read.codes.amounts import Wrong
+from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.exam_form import exam_url
 from layette.mapping.read.codes.index import SiteCode, index_of
 from layette.mapping.read.resources.diagnoses import read_condition
 from layette.mapping.read.resources.history import (
     read_communication,
+    read_communication_request,
     read_immunization,
     read_list,
     read_procedure,
-    read_request,
 )
 from layette.mapping.read.resources.ledger import Ledger
 from layette.mapping.read.resources.observations import read_observation, read_report
+from layette.mapping.read.resources.orders import read_request
 from layette.mapping.read.resources.questionnaire import read_questionnaire
 
 _READERS: Mapping[str, Callable[[Ledger, Entry], None]] = {
     "Communication": read_communication,
+    "CommunicationRequest": read_communication_request,
     "Condition": read_condition,
     "DiagnosticReport": read_report,
     "Immunization": read_immunization,
@@ -85,11 +88,15 @@ def _opened(
     at: str | None,
 ) -> Ledger:
     """Return the ledger of a visit of which it is known whose it is and when, as far as the input says so."""
+    modified = set_aside_modified(inputs)
     problems = list(inputs.problems)
     named = named_encounter(inputs, encounter, problems)
     people = People(inputs) if problems and not inputs.entries else find_people(inputs, subject, named, problems)
     moment = moment_of(inputs, people, named, at, problems, exam_url(base, pack.id))
-    return Ledger(inputs, index_of(pack, base, site_codes), people, moment, problems, notices=list(inputs.notices))
+    ledger = Ledger(inputs, index_of(pack, base, site_codes), people, moment, problems, notices=list(inputs.notices))
+    for entry, suffix, why, url in modified:
+        ledger.keep(entry, Unclear(why, "", url), suffix)
+    return ledger
 
 
 def _result(ledger: Ledger, visit: dict[str, Any]) -> ReadResult:

@@ -64,6 +64,7 @@ def _now(
         page.rules[number] = made.reasons[0].rule
         when = made.window.until
         by = f", by {clock.tell(when)}" if when and (page.full or clock.far(when)) else ""
+        by = f", {clock.window(made.window)}" if made.window.overdue else by
         why = None if page.full else once(page, brief(made, assessment, clock), number)
         mark = "" if page.full else marks(made.reasons[0].sources)
         page.put(sentence([asked(made) + by, why, reserve(made, full=page.full)]) + mark, f"{number:3}  ")

@@ -87,9 +87,8 @@ def _noticed(page: Page, assessment: Assessment) -> list[str]:
         _short(page, notice) for notice in assessment.notices
         if page.full or not (notice in on_top or notice.startswith(told))
     ]  # fmt: skip
-    return notices + [
-        f"{one.label}: {one.choice}, not the pack's default" for one in assessment.settings if not one.default
-    ]
+    settings = [f"{one.label}: {one.choice}, not the pack's default" for one in assessment.settings if not one.default]
+    return [*shown(notices, _FEW, full=page.full), *settings]
 
 
 def _short(page: Page, text: str) -> str:

@@ -61,6 +61,8 @@ class Clock:
     def window(self, window: Window, *, hours: bool = True) -> str:
         """Return when something is to be done: real times, or the words of the window where it has none."""
         tell = self.tell if hours else self.day
+        if window.overdue and window.proposed:
+            return f"proposed {tell(window.proposed)}, never ordered: order now"
         if window.overdue:
             return f"overdue since {tell(window.until)}" if window.until else "overdue"
         later = window.start is not None and self._later(window.start)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from layette.engine.answer.parts.assessment import Assessment, Citation, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, Citation, Recommendation, Used
 from layette.mapping.text.about import About
 from layette.mapping.text.clock import Clock, offset
 from layette.mapping.text.headlines import headlines
 from layette.mapping.text.layout import Page, counted, sentence
 from layette.mapping.text.reasons import LEGEND
 from layette.mapping.text.record import next_visit
-from layette.mapping.text.values import found
+from layette.mapping.text.values import value
 
 _DIGITS = 8
 _DIFFERING = "recorded more than once at one time, differing"
@@ -52,13 +52,17 @@ def exclusions(assessment: Assessment) -> list[str]:
 
 def _differing(assessment: Assessment, clock: Clock) -> Iterator[str]:
     chosen = {choice.used.label: choice.used for choice in assessment.choices if choice.used}
+    several: dict[tuple[str, str | None], list[Used]] = {}
     for label, warning in conflicts(assessment).items():
-        used = chosen.get(label)
-        if used is None:
+        if label in chosen:
+            several.setdefault((chosen[label].subject, chosen[label].time), []).append(chosen[label])
+        else:
             yield warning
-            continue
-        when = f", both at {clock.hour(used.time)}" if used.time else ""
-        yield f"{found(used, clock)}{when}. Either is acted on: check which is right."
+    for (_, time), alike in several.items():
+        label = alike[0].label if len(alike) == 1 else alike[0].label.rpartition(", ")[0]
+        told = ", ".join(f"{used.label.removeprefix(label).strip(', ')} {value(used)}".strip() for used in alike)
+        when = f", both at {clock.hour(time)}" if time else ""
+        yield f"{label}: {told}{when}. Either is acted on: check which is right."
 
 
 def verdict(page: Page, assessment: Assessment, clock: Clock) -> None:

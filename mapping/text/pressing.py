@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from layette.engine.answer.parts.assessment import Assessment, Reason, Recommendation, ToJudge, Used
+from layette.engine.answer.parts.assessment import Assessment, Reason, Recommendation, Used
+from layette.engine.answer.parts.judged_at_once import by_value
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import listed, named, short
 from layette.mapping.text.layout import Page, sentence
@@ -55,30 +56,21 @@ def to_judge(page: Page, assessment: Assessment, clock: Clock, numbers: Iterator
     if not assessment.to_judge:
         return
     page.heading("TO JUDGE BEFORE THEY LEAVE", "asap")
-    for together in _by_value(assessment.to_judge):
+    for together in by_value(assessment.to_judge):
         number, first = next(numbers), together[0]
         page.rules[number] = first.rules[0] if first.rules else ""
         hangs = "; ".join(listed(f"{named(one)} ({_MEANS[one.priority]})" for one in together))
-        page.put(
-            sentence([_values(first.values, clock), first.why, first.settles, f"May need: {hangs}"]), f"{number:3}  "
-        )
+        values = _values([used for one in together for used in one.values], clock)
+        reasons = [*listed(one.why for one in together), *listed(one.settles for one in together)]
+        page.put(sentence([values, *reasons, f"May need: {hangs}"]), f"{number:3}  ")
         if page.full:
             page.put("By " + ", ".join(listed(rule for one in together for rule in one.rules)) + ".", _INDENT)
 
 
-def _values(values: tuple[Used, ...], clock: Clock) -> str:
+def _values(values: Iterable[Used], clock: Clock) -> str:
     """Return recorded values with their time, those of one name and time together."""
     by_name: dict[tuple[str, str], list[str]] = {}
     for used in values:
         when = f", {clock.hour(used.time)}" if used.time else ""
         by_name.setdefault((short(used.label), when), []).append(value(used))
     return "; ".join(f"{label}: {' and '.join(listed(told))}{when}" for (label, when), told in by_name.items())
-
-
-def _by_value(items: tuple[ToJudge, ...]) -> list[list[ToJudge]]:
-    """Return the items of the same values together: a person judges a value once."""
-    by_value: dict[tuple[object, ...], list[ToJudge]] = {}
-    for one in items:
-        told = tuple((used.label, used.value, used.time) for used in one.values)
-        by_value.setdefault((told, one.why, one.settles), []).append(one)
-    return list(by_value.values())

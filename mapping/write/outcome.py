@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from layette.engine.errors import InputError, LayetteError, PackError, ReadersDisagree
+from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree
 from layette.mapping.write.run.context import Resource
 from layette.mapping.write.words.wording import clean
 
@@ -17,13 +17,17 @@ _FHIRPATH = re.compile(r"^[A-Z][A-Za-z]*(\.[A-Za-z]+(\[\d+\])?)*$")
 
 def to_outcome(error: LayetteError) -> Resource:
     """Return one issue a problem, with its path; then whatever is urgent in spite of the error."""
+    return _outcome([*_said(error), *(_urgent(line, error) for line in error.urgent)])
+
+
+def _said(error: LayetteError) -> list[Resource]:
     if isinstance(error, InputError):
-        return _outcome([*_inputs(error), *(_urgent(line) for line in error.urgent)])
+        return _inputs(error)
     if isinstance(error, PackError):
-        return _outcome([_issue("fatal", "exception", str(one)) for one in error.problems])
-    if isinstance(error, ReadersDisagree):
-        return _outcome([_issue("fatal", "exception", str(error))])
-    return _outcome([_issue("error", "processing", str(error))])
+        return [_issue("fatal", "exception", str(one)) for one in error.problems]
+    if isinstance(error, ReadersDisagree | ReaderFailed):
+        return [_issue("fatal", "exception", str(error))]
+    return [_issue("error", "processing", str(error))]
 
 
 def _outcome(issues: list[Resource]) -> Resource:
@@ -45,5 +49,5 @@ def _inputs(error: InputError) -> list[Resource]:
     return found
 
 
-def _urgent(line: str) -> Resource:
-    return _issue("warning", "informational", f"Urgent, decided by the rest of the input: {line}")
+def _urgent(line: str, error: LayetteError) -> Resource:
+    return _issue("warning", "informational", f"Urgent, {error.decided}: {line}")

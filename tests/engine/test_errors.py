@@ -10,15 +10,25 @@ from concurrent.futures import ProcessPoolExecutor
 import pytest
 from support.raising import raised
 
-from layette.engine.errors import InputError, InputProblem, LayetteError, PackError, PackProblem, ReadersDisagree
+from layette.engine.errors import (
+    InputError,
+    InputProblem,
+    LayetteError,
+    PackError,
+    PackProblem,
+    ReaderFailed,
+    ReadersDisagree,
+)
 
 PACK = PackError(PackProblem(file, 3, "$.when", "shape", f"fault in {file}") for file in ("b.yaml", "a.yaml"))
 INPUT = InputError(
     (InputProblem(f"$.findings.{name}", "unit", "a number without a unit", "3", "kg") for name in ("weight", "length")),
     urgent=["Ophthalmologist: now [eyes.red-reflex-abnormal]"],
 )
-READERS = ReadersDisagree({"native": {"eyes.a": "fired"}, "rete": {"eyes.a": "ruled out"}}, "stat")
-ERRORS = [PACK, INPUT, READERS]
+URGENT = ["An eye: now [eyes.a]"]
+READERS = ReadersDisagree({"native": {"eyes.a": "fired"}, "rete": {"eyes.a": "ruled out"}}, "stat", URGENT)
+FAILED = ReaderFailed("rete", "RuntimeError", URGENT)
+ERRORS = [PACK, INPUT, READERS, FAILED]
 
 
 def same(one: LayetteError, other: LayetteError) -> bool:

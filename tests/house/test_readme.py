@@ -75,7 +75,7 @@ def test_every_program_has_its_output_beside_it():
 
 
 def test_every_link_leads_somewhere():
-    for document in ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "rules/GRAMMAR.md"):
+    for document in ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "rules/GRAMMAR.md", "rules/SITE.md"):
         text = (ROOT / document).read_text(encoding="utf-8")
         links = [link for link in re.findall(r"\]\(([^)#]+)", text) if "://" not in link]
         missing = [link for link in links if not ((ROOT / document).parent / link).exists()]

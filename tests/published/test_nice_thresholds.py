@@ -7,6 +7,7 @@ not use this table (Noureldein et al., Arch Dis Child Fetal Neonatal Ed 2023, ar
 
 import csv
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -45,14 +46,24 @@ def test_every_printed_point_is_on_the_line_and_not_beyond_it(line, age, value, 
 
 
 @pytest.mark.parametrize("line", LINES)
-def test_straight_between_the_points(line, table):
+def test_phototherapy_is_straight_between_the_points_and_exchange_goes_in_steps(line, table):
+    """Printed page 133 of the full guideline of 2010: exchange before 42 h in stepwise rises every 6 h."""
     nice = table("nice-cg98")
-    for (_, a, low), (_, b, high) in zip(
-        [p for p in PRINTED if p[0] == line], [p for p in PRINTED if p[0] == line][1:], strict=False
-    ):
+    points = [p for p in PRINTED if p[0] == line]
+    for (_, a, low), (_, b, high) in pairwise(points):
         for part in (Fraction(1, 3), Fraction(1, 2), Fraction(359, 360)):
-            expected = low + (high - low) * part
+            expected = low + (high - low) * part if line == "phototherapy" else low
             assert line_at(nice, line, a + (b - a) * part) == (expected, expected)
+
+
+@pytest.mark.parametrize(
+    ("age", "consider", "repeat"),
+    [(24, 150, 100), (30, 162, 112), (36, 175, 125), (42, 187, 137), (48, 200, 150)],
+)
+def test_fifty_below_the_line_is_where_the_guideline_of_2010_considered_treatment(age, consider, repeat, table):
+    """Printed page 135 of the full guideline of 2010, rows of 24 to 48 h, read to there."""
+    low, _ = line_at(table("nice-cg98"), "phototherapy", age)
+    assert (low - 50, low - 100) == (consider, repeat)
 
 
 def test_a_point_printed_rounded_down_holds_as_printed(table):

@@ -1,10 +1,11 @@
 """Worked examples with their answers, as the collected reference states them, through the shipped pack.
 
 Sources by id: W08, W09, W28 NICE CG98 (thresholds at 38 weeks and more; 37 weeks: Noureldein et al., 2023, abstract);
-W11, W12, W13 Kemper et al., Pediatrics 2022;150(3):e2022058859; W15 arithmetic example of a public health page, NICE
-NG75 for its operator; W15c Toronto Public Health; W16 Flaherman et al., Pediatrics 2015;135:e16-23; W18 the AAP
-hepatitis B statement 2017; W21 the AUA guideline 2014; W24 INTERGROWTH-21st (Villar et al., Lancet 2014); W31 the
-NASPGHAN/ESPGHAN guideline 2017 and AAP 2004. What an example asks for is here; other targets may stay open.
+W29 a hospital pathway after AAP 2022; W11, W12, W13 Kemper et al., Pediatrics 2022;150(3):e2022058859; W15 arithmetic
+example of a public health page, NICE NG75 for its operator; W15c Toronto Public Health; W16 Flaherman et al.,
+Pediatrics 2015;135:e16-23; W18 the AAP hepatitis B statement 2017; W21 the AUA guideline 2014; W24 INTERGROWTH-21st
+(Villar et al., Lancet 2014); W31 the NASPGHAN/ESPGHAN guideline 2017 and AAP 2004. What an example asks for is here;
+other targets may stay open.
 """
 
 from __future__ import annotations
@@ -62,9 +63,54 @@ def test_w09_exactly_on_the_line_is_not_above_it() -> None:
     assert status(found, "jaundice.phototherapy-nice") == "ruled out"
 
 
-def test_w28_the_table_for_38_weeks_never_answers_for_37() -> None:
+def judged(found: Assessment) -> dict[str, str]:
+    """Target -> how pressing what a person has to judge could be."""
+    return {one.target: one.priority for one in found.to_judge}
+
+
+def test_w28_the_table_for_38_weeks_never_answers_for_37_and_the_formula_acts_above_its_line() -> None:
     found = assess(at(3), {"gestational_age": weeks(37), "serum_bilirubin": umol(290)})
     assert status(found, "jaundice.phototherapy-nice") == "undecided"
+    assert status(found, "jaundice-near-line.early-above") == "provisional"
+    assert judged(found) == {"phototherapy": "asap"}
+    below = assess(at(3), {"gestational_age": weeks(37), "serum_bilirubin": umol(265)})
+    assert status(below, "jaundice-near-line.early-above") == "undecided"
+    assert not next(one for one in below.answers if one.target == "phototherapy").settled
+
+
+@pytest.mark.parametrize(
+    ("when", "gestation", "value", "pressing"),
+    [(at(4), 37, 15.9, "asap"), (at(2), 37, 11.4, "asap"), (at(4), 37, 17.0, "stat"), (at(4), 35, 16.1, "stat")],
+)
+def test_37_weeks_above_the_formula_and_below_us_lines_is_read_within_a_day(
+    when: str, gestation: int, value: float, pressing: str
+) -> None:
+    """US lines with risk level off at 16.1 (35) and 17.0 (36 weeks), read by eye from AAP 2022; there it is at once."""
+    found = assess(when, {"gestational_age": weeks(gestation), "serum_bilirubin": mg(value)})
+    assert judged(found)["phototherapy"] == pressing
+
+
+@pytest.mark.parametrize("risk", [{"dat": "positive"}, {"g6pd": "deficient"}, {"sepsis": "known"}])
+def test_nineteen_at_100_h_with_a_risk_factor_is_below_nice_and_never_cleared(risk: dict[str, Any]) -> None:
+    """AAP 2022 would treat: its lines with risk level off at about 18.3 mg/dL, where NICE has 20.5."""
+    found = assess(at(4, 12), {"gestational_age": weeks(39), "serum_bilirubin": mg(19.0), **risk})
+    assert status(found, "jaundice.phototherapy-nice") == "ruled out"
+    assert "phototherapy" in judged(found)
+
+
+def test_fourteen_at_36_weeks_with_fever_is_measured_again_at_once() -> None:
+    fever = {"temperature": {"value": 38.5, "unit": "Cel"}}
+    found = assess(at(3), {"gestational_age": weeks(36), "serum_bilirubin": mg(14.0), **fever})
+    assert proposed(found)["serum_bilirubin_test"] == "stat"
+    assert judged(found)["phototherapy"] == "stat"
+    assert "bilirubin_recheck" not in proposed(found)
+
+
+def test_w29_the_line_at_the_start_of_phototherapy_counts() -> None:
+    start = {"phototherapy_state": "running", "line_at_phototherapy_start": mg(16.0)}
+    us = {"bilirubin_set": "aap-2022"}
+    assert "stop_phototherapy" not in proposed(assess(at(4), {**start, "serum_bilirubin": mg(14.5)}, settings=us))
+    assert "stop_phototherapy" in proposed(assess(at(4), {**start, "serum_bilirubin": mg(14.0)}, settings=us))
 
 
 def test_w11_a_rise_of_0_15_an_hour_after_the_first_day() -> None:
@@ -75,7 +121,15 @@ def test_w11_a_rise_of_0_15_an_hour_after_the_first_day() -> None:
 
 def test_w12_a_skin_reading_of_15_is_confirmed_in_serum() -> None:
     assert "serum_bilirubin_test" in proposed(assess(at(4), {"transcutaneous_bilirubin": mg(15.0)}))
-    assert "serum_bilirubin_test" not in proposed(assess(at(4), {"transcutaneous_bilirubin": mg(14.9)}))
+    below = assess(at(4), {"transcutaneous_bilirubin": mg(14.9)})
+    assert status(below, "jaundice.skin-reading-15") == "ruled out"
+
+
+@pytest.mark.parametrize(("value", "confirmed"), [(250, False), (251, True)])
+def test_a_skin_reading_above_250_is_confirmed_in_serum(value: int, confirmed: bool) -> None:
+    """NICE CG98 (2010), printed page 13, recommendation 16."""
+    found = assess(at(5), {"gestational_age": weeks(39), "transcutaneous_bilirubin": umol(value)})
+    assert ("serum_bilirubin_test" in proposed(found)) is confirmed
 
 
 def test_w13_still_jaundiced_at_23_days_and_breastfed() -> None:

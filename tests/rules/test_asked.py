@@ -60,7 +60,7 @@ def test_labels_are_set_like_labels() -> None:
         *(one for s in pack().findings.values() for one in s.value_labels.values()),
     ]
     texts = [text for one in labels for text in (one.en, one.es)]
-    assert [text for text in texts if text != text.strip() or text.endswith(".") or not text[0].isupper()] == []
+    assert [text for text in texts if text != text.strip() or text.endswith(".") or text[0].islower()] == []
 
 
 def test_what_the_family_tells_has_a_question_in_both_languages() -> None:

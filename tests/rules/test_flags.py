@@ -27,7 +27,12 @@ WITHOUT_EXPECTED = {
     "head_shape_change": "it compares two shapes that are not usual",
     "phototherapy_place led_device_at_home daily_bilirubin_possible": "it tells what can be arranged",
     "mother_rsv_vaccine rsv_antibody": "the baby needs one of the two, so neither alone is expected",
-    "hbig": "only the babies of some mothers need it",
+    "hbig varicella_globulin gonorrhea_dose pertussis_treatment hiv_drugs": "only some babies need it",
+    "syphilis_treatment_mother syphilis_treatment_baby hiv_load": "asked of babies whose mother has the illness alone",
+    "birth_unit_plan": "only what the mother had or took asks for a plan",
+    "labor_onset": "a way to be born is no sign of health, and neither is how labor began",
+    "mother_varicella_immunity": "either is common, and neither is the mother's health",
+    "brief_event_length brief_event_number brief_event_help": "it describes a spell, which is not usual itself",
 }
 """Findings with named values of which none is what a healthy newborn shows, and why."""
 
@@ -80,7 +85,8 @@ def happened(name: str, value: str, before: dict[str, Any], later: str) -> list[
     asked = [
         var
         for var, entry in enumerate(pack().table.entries)
-        if entry.view.subject == name and entry.view.side in ("", "left") and value in entry.view.accept
+        if entry.view.subject == name and entry.view.pick == "event" and entry.view.side in ("", "left")
+        if value in entry.view.accept
         if later not in entry.view.accept
     ]
     assert asked, f"no rule asks whether {name} was {value}"

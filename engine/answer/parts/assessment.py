@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
+from importlib.metadata import entry_points
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
@@ -79,13 +80,17 @@ class Reason(Part):
 
 
 class Window(Part):
-    """When something is to be done. ``text`` says it for people; ``overdue`` if `until` is past."""
+    """When something is to be done. ``text`` says it for people; ``overdue`` if `until` is past.
+
+    ``proposed``: when a draft of ours asked for it first, whose end is kept; overdue, it was never ordered.
+    """
 
     start: str | None = None
     until: str | None = None
     text: str
     overdue: bool = False
     missing: str | None = None
+    proposed: str | None = None
 
 
 class Placed(Part):
@@ -154,7 +159,7 @@ class ComeBack(Part):
 
 
 class Verdict(Part):
-    """The answer in one sentence, and the numbers in it."""
+    """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once."""
 
     text: str
     pressing: bool
@@ -509,6 +514,14 @@ class Assessment(Part):
         return f"<Assessment of {self.patient or 'a newborn'} at {self.at}: {self.verdict.text}>"
 
     __str__ = __repr__
+
+    def _repr_html_(self) -> str | None:
+        """Return the page for a notebook; None where nothing that makes pages is installed.
+
+        The page stands above the engine, so it is found by its entry point, not by an import.
+        """
+        pages = entry_points(group="layette.page", name="html")
+        return next((str(point.load()(self)) for point in pages), None)
 
 
 class DetailedAssessment(Assessment):

@@ -58,6 +58,16 @@ class AnswerPlan:
         return frozenset(rule.index for rule in self.due_rules)
 
     @cached_property
+    def if_ordered(self) -> frozenset[int]:
+        """The numbers of the rules that are about results which somebody has to order."""
+        return frozenset(k for k, instance in enumerate(self.pack.instances) if instance.rule.shape.if_ordered)
+
+    @cached_property
+    def judging(self) -> tuple[int, ...]:
+        """The numbers of the rules that say that a value is to be judged."""
+        return tuple(k for k, made in enumerate(self.proposals) if any(one.verb == "judge" for one in made))
+
+    @cached_property
     def row_spanning(self) -> frozenset[int]:
         """The numbers of the rules that span several rows of a table."""
         return frozenset(k for k, instance in enumerate(self.pack.instances) if spans_rows(instance.rule))
@@ -81,10 +91,11 @@ class AnswerPlan:
         """For each verb and target, the rules that lead to it: number, side, rank of the priority."""
         by_place: dict[tuple[Kind, str], list[tuple[int, str, int]]] = {}
         for index, instance in enumerate(self.pack.instances):
-            for then in instance.rule.shape.then:
-                if then.verb is not None:
+            for number, then in enumerate(instance.rule.shape.then):
+                verb = instance.rule.verb_of(number)
+                if verb is not None:
                     side = "" if then.target in self.unsided else instance.side
-                    by_place.setdefault((then.verb, then.target), []).append((index, side, then.rank))
+                    by_place.setdefault((verb, then.target), []).append((index, side, then.rank))
         return {place: tuple(rules) for place, rules in by_place.items()}
 
     @cached_property

@@ -56,7 +56,7 @@ def _proposals(
     unsided: Container[str],
 ) -> Iterator[Proposal]:
     shape = instance.rule.shape
-    for consequence in shape.then:
+    for number, consequence in enumerate(shape.then):
         side = "" if consequence.target in unsided else instance.side
         windows = windows_of(shape.window if shape.due is not None else consequence.window)
         if consequence.within and shape.due is None:
@@ -64,9 +64,9 @@ def _proposals(
         priority = consequence.priority or "routine"
         told = tuple(map(stated, windows))
         timing = timings.setdefault((told, priority, side), len(timings))
-        if consequence.verb is not None:
-            verb, target, rank = consequence.verb, consequence.target, consequence.rank
-            yield Proposal(verb, target, priority, rank, told, consequence, side, timing)
+        verb = instance.rule.verb_of(number)
+        if verb is not None:
+            yield Proposal(verb, consequence.target, priority, consequence.rank, told, consequence, side, timing)
 
 
 class DueFinding(NamedTuple):

@@ -10,7 +10,7 @@ from layette.engine.answer.parts.words import codes_of, plain_of
 from layette.engine.answer.resolved.orders import DRAFT, as_placed, in_force, is_overdue
 from layette.engine.answer.resolved.recommend import reason
 from layette.engine.answer.resolved.resolve import episodes, gather, key
-from layette.engine.answer.resolved.standing import PRESSING, as_of
+from layette.engine.answer.resolved.standing import PRESSING, as_of, chased
 from layette.engine.logic.program import Reader
 from layette.engine.terms import VERBS, Kind, Priority
 from layette.engine.visit.visit import PlacedOrder
@@ -37,7 +37,7 @@ def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> 
     request = order.request_key or key("request", who, kind, order.target, order.side, "once")
     placed = as_placed(order, context)
     priority: Priority = placed.priority or "stat"
-    return Recommendation(
+    made = Recommendation(
         target=order.target,
         kind=kind,
         label=target.label,
@@ -46,7 +46,7 @@ def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> 
         priority=priority,
         certain=priority,
         possible=priority,
-        window=Window(until=placed.until, text="overdue", overdue=True),
+        window=Window(text="overdue", overdue=True),
         plain=plain_of(target),
         reasons=(_why(order, context, readers),),
         codes=codes_of(target),
@@ -54,9 +54,10 @@ def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> 
         performer=target.performer,
         episode="once",
         request_key=request,
-        answer_key=key("chase", request, order.reference or placed.time),
+        answer_key="",
         placed=placed,
     )
+    return chased(made, order, context)
 
 
 def _why(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> Reason:

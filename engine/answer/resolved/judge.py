@@ -6,23 +6,26 @@ moment that differ, where only some of them press (`worlds.py`); and what the pa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from layette.engine.answer.parts.assessment import ToJudge, Used
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
-from layette.engine.answer.parts.words import used_value
+from layette.engine.answer.parts.words import label_of, used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.resolve import key
 from layette.engine.logic.conditions import AllOf, Status, evaluate, variables
 from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.views import View
+from layette.engine.pack.written.written import Instance
+from layette.engine.states import lines
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.visit import Recorded
 
 ON_YOUR_CHART = "Read it on the chart of your unit before they leave, and record how it was judged and by whom."
+FROM_MEMORY = "The rule is from memory and not acted on here: decide before they leave, and record how and by whom."
 
 
 def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
@@ -33,12 +36,46 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
         judged: the reasons of rules that say themselves that a value is to be judged.
         context: the visit.
     """
+    told, replaced = list(_of_rules(judged, context)), _replaced(context)
     items = [
         *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.about.readings, context)),
-        *_without_line(context),
-        *_of_rules(judged, context),
+        *(item for item in _without_line(context) if not _is_told(item, told) and not _is_replaced(item, replaced)),
+        *told,
     ]
     yield from sorted(items, key=lambda item: (PRIORITIES.index(item.priority), item.target, item.side or "", item.why))
+
+
+def _is_told(item: ToJudge, told: Sequence[ToJudge]) -> bool:
+    """Whether a rule of the pack says of the same value that as pressing a thing is to be judged."""
+    rank, values = PRIORITIES.index(item.priority), {(used.subject, used.value, used.time) for used in item.values}
+    return any(
+        one.target == item.target
+        and PRIORITIES.index(one.priority) <= rank
+        and values <= {(used.subject, used.value, used.time) for used in one.values}
+        for one in told
+    )
+
+
+def _replaced(context: Context) -> Mapping[tuple[str, str | None], int]:
+    """Return what judge rules would name that hold and are replaced: target and finding, with the highest rank.
+
+    The pack says under `unless` what makes a value read, such as a line from a chart of the unit.
+    """
+    found: dict[tuple[str, str | None], int] = {}
+    for number in context.plan.judging:
+        rule, instance = context.pack.program.rules[number], context.pack.instances[number]
+        own = AllOf((rule.applies, rule.when))
+        if context.statuses[number] is Status.RULED_OUT and evaluate(own, context.states).must:
+            subject = _value_judged(instance, context)
+            for one in context.plan.proposals[number]:
+                place = (one.target, subject)
+                found[place] = min(one.rank, found.get(place, one.rank))
+    return found
+
+
+def _is_replaced(item: ToJudge, replaced: Mapping[tuple[str, str | None], int]) -> bool:
+    rank = PRIORITIES.index(item.priority)
+    return any(replaced.get((item.target, used.subject), rank + 1) <= rank for used in item.values)
 
 
 def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
@@ -65,7 +102,8 @@ def _of_rules(judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
 def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
     shapes = [ground.instance.rule.shape for ground in grounds]
     values = [used for ground in grounds for used in _values_judged(ground, context)]
-    settles = [ON_YOUR_CHART, *(line for ground in grounds for line in ground.proposal.consequence.do)]
+    lead = FROM_MEMORY if all(ground.instance.rule.judged for ground in grounds) else ON_YOUR_CHART
+    settles = [lead, *(line for ground in grounds for line in ground.proposal.consequence.do)]
     first = grounds[0].proposal
     return _made(
         context,
@@ -80,19 +118,43 @@ def _of_rule(grounds: Sequence[Ground], context: Context) -> ToJudge:
 
 
 def _settled(ground: Ground, context: Context) -> bool:
-    """Whether somebody has judged the value that a rule is about; the rest of its condition is why."""
+    """Whether somebody has judged the value that a rule is about; the rest of its condition is why.
+
+    A rule that names no finding (it asks of a measure or a conclusion) is about all values behind it that were seen at
+    this visit: each is judged, or what they could bring is, by the time of the newest.
+    """
+    subject = _value_judged(ground.instance, context)
+    readings = [*(_behind(ground, context) if subject is None else _read(ground, context, subject))]
+    if not readings:
+        return False
+    newest = max(readings, key=lambda reading: reading.time.lo)
+    about = [newest] if subject else readings
+    _, target, side = ground.proposal.place
+    return all(_judged([one], context) for one in about) or context.visit.judged_since(newest, target, side)
+
+
+def _read(ground: Ground, context: Context, subject: str) -> Iterator[Recorded]:
+    """Yield the values of one finding that a rule reads."""
     world = ground.world or context
     rule, table = context.pack.program.rules[ground.number], context.pack.table
-    views = [table.entries[var].view for var in variables(AllOf((rule.applies, rule.when)))]
-    subject = _value_judged(ground, context)
-    read = [world.facts.chosen(view).valued for view in views if view.subject == subject]
-    newest = max((reading for reading in read if reading), key=lambda reading: reading.time.lo, default=None)
-    return newest is not None and _judged([newest], context)
+    for var in variables(AllOf((rule.applies, rule.when))):
+        view = table.entries[var].view
+        reading = world.facts.chosen(view).valued if view.subject == subject else None
+        if reading is not None:
+            yield reading
+
+
+def _behind(ground: Ground, context: Context) -> list[Recorded]:
+    """Return the recordings behind the values that make a rule hold; facts that carry over only where that is all."""
+    world = ground.world or context
+    shown = {(used.subject, used.time) for used in rule_values(ground.number, world)}
+    found = [reading for reading in world.visit.readings if (reading.finding, reading.time.text) in shown]
+    return [one for one in found if not context.pack.findings[one.finding].carries_over] or found
 
 
 def _values_judged(ground: Ground, context: Context) -> Iterator[Used]:
     """Yield the value that a rule has judged, and the lines that it is read on; the rest of its condition is why."""
-    subject, told = _value_judged(ground, context), set()
+    subject, told = _value_judged(ground.instance, context), set()
     for used in rule_values(ground.number, ground.world or context):
         shown = (used.subject, used.value, used.time)
         line = used.subject in context.pack.measures
@@ -101,9 +163,9 @@ def _values_judged(ground: Ground, context: Context) -> Iterator[Used]:
             yield used
 
 
-def _value_judged(ground: Ground, context: Context) -> str | None:
+def _value_judged(instance: Instance, context: Context) -> str | None:
     """Return the finding whose value a rule has judged: the first that its `when` names."""
-    names = (key.split(".")[0] for key in keys_in(ground.instance.rule.shape.when))
+    names = (key.split(".")[0] for key in keys_in(instance.rule.shape.when))
     return next((name for name in names if name in context.pack.findings), None)
 
 
@@ -143,14 +205,24 @@ def _presses(index: int, context: Context) -> bool:
 
 
 def _lacking(view: View, context: Context) -> tuple[Recorded, str] | None:
-    """Return the recorded value that a view cannot judge, and why; None where a line holds or nothing is recorded."""
+    """Return the recorded value that a view cannot judge, and why.
+
+    None where a line holds or nothing is recorded, where the value lies far below every line that this newborn may
+    have, and on a one-way line: what a value near or above it asks for, the pack itself says.
+    """
     if view.what != "beyond":
         return None
     value = context.facts.chosen(view).valued
     line = context.facts.result(view.line)
     if value is None or (line.interval.span()[0] is not None and not line.why_not):
         return None
-    return value, line.why_not or f"No line covers this newborn ({line.basis or view.line.replace('_', ' ')})."
+    if line.why_not:
+        return value, line.why_not
+    missing = lines.not_recorded(context.facts, view)
+    if lines.is_one_way(context.facts, view) or not lines.may_be_near(context.facts, view):
+        return None
+    why = f"{label_of(context.pack, View(missing))} is not recorded, and so near a line it decides" if missing else ""
+    return value, f"{why or 'No line covers this newborn'} ({line.basis or view.line.replace('_', ' ')})."
 
 
 def _fires_alone(index: int, var: int, context: Context) -> bool:
@@ -168,7 +240,7 @@ def _fires_alone(index: int, var: int, context: Context) -> bool:
 def _value_without_line(found: Sequence[tuple[int, Recorded, str]], context: Context) -> ToJudge:
     rules = [index for index, _, _ in found]
     proposals = [p for index in rules for p in context.plan.proposals[index] if p.rank <= ASAP]
-    first = min(proposals, key=lambda p: (p.rank, p.target))
+    first = min(proposals, key=lambda p: (p.rank, p.verb == "recheck", p.target))
     _, reading, why = found[0]
     names = tuple(dict.fromkeys(context.pack.instances[index].rule.shape.id for index in rules))
     values = (used_value(reading, context.pack),)

@@ -12,12 +12,12 @@ from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import codes_of, label_of, plain_of
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined
-from layette.engine.answer.resolved.resolve import Episode, episode_name, episodes, key
+from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes, key
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.views import View
-from layette.engine.terms import PRIORITIES, Priority
+from layette.engine.terms import ASKED, PRIORITIES, Priority
 
 
 def recommendations(
@@ -37,6 +37,11 @@ def recommendations(
         if place[0] != "judge" and (targets is None or place[1] in targets)
         for episode in episodes(shared[place])
     ]
+    return by_urgency(made, context)
+
+
+def by_urgency(made: Sequence[Recommendation], context: Context) -> list[Recommendation]:
+    """Return recommendations in the order in which they press."""
     order = context.plan.rule_order
     return sorted(
         made,
@@ -60,7 +65,9 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
     name = episode_name(episode, context)
     request = key("request", who, first.proposal.verb, first.proposal.target, first.side, name)
     codes = codes_of(target)
-    answer = key("answer", request, PRIORITIES[first.rank], window.start, window.until, [c.code for c in codes])
+    # What is told, and what is not to be done, is one answer whenever it is asked for.
+    timed = window if first.proposal.verb in ASKED else None
+    answer = answer_key(request, PRIORITIES[first.rank], timed, [code.code for code in codes])
     return Recommendation(
         target=first.proposal.target,
         kind=first.proposal.verb,

@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
+from layette.engine.answer.parts.assessment import Window
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place, Proposal
 from layette.engine.answer.parts.timing import window_for
@@ -20,6 +21,8 @@ from layette.engine.logic.conditions import Status
 from layette.engine.terms import PRIORITIES, Kind, Priority
 
 ASAP = PRIORITIES.index("asap")
+_CODES = 8
+"""Digits at the end of an answer key that tell the codes."""
 
 
 class Episode(NamedTuple):
@@ -157,6 +160,20 @@ def episode_name(episode: Episode, context: Context) -> str:
     else:
         name = "once"
     return name if episode.number == 1 else f"{name}-{episode.number}"
+
+
+def answer_key(request: str, priority: Priority, window: Window | None, codes: Sequence[str]) -> str:
+    """Return what names one answer to a request: how pressing, when, and by its last digits what is asked for.
+
+    Of what is past, only the end counts: asked again, it is no new answer. Without a ``window`` none of it does.
+    """
+    when = None if window is None else (None if window.overdue else window.start, window.until)
+    return key("answer", request, priority, when)[:-_CODES] + key("codes", sorted(codes))[:_CODES]
+
+
+def same_codes(one: str, other: str) -> bool:
+    """Whether two answer keys ask for the same."""
+    return one[-_CODES:] == other[-_CODES:]
 
 
 def key(*parts: Any) -> str:

@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.parts.assessment import Recommendation, Window
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.resolved.drafts import kept, newest, proposed_until
 from layette.engine.answer.resolved.due import wanted, wanted_now
-from layette.engine.answer.resolved.orders import LIVE, as_placed, asking_for, is_overdue, rank_of
-from layette.engine.answer.resolved.resolve import gather
-from layette.engine.exact.times import Moment, age_bounds, moment, plus, within
+from layette.engine.answer.resolved.orders import LIVE, as_placed, asking_for, end_of, is_overdue, rank_of
+from layette.engine.answer.resolved.resolve import gather, key
+from layette.engine.exact.times import Moment, age_bounds, plus, stamp, within
 from layette.engine.logic.program import Reader
 from layette.engine.pack.written.rule_shapes import TargetShape, Wanted
 from layette.engine.states.decide import decide
@@ -46,10 +47,26 @@ def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequen
         if _satisfied(one, context) or held is not None:
             standing.append(told)
         elif late:
-            to_chase.append(told)
+            to_chase.append(chased(told, late[-1], context))
         else:
             proposed.append(told)
-    return Sorted(tuple(proposed), tuple(standing), tuple(to_chase))
+    return Sorted(tuple(kept(proposed, context)), tuple(standing), tuple(to_chase))
+
+
+def chased(made: Recommendation, order: PlacedOrder, context: Context) -> Recommendation:
+    """Return a recommendation as the chase of an overdue order: its end, and the key of what is chased.
+
+    What we had proposed beside the order, and was due before it, moves that end no later.
+    """
+    ends = (end_of(order, context), proposed_until(made.target, made.side or "", context))
+    until = stamp(min(end for end in ends if end is not None), context.visit.zone)
+    window = Window(until=until, text="overdue", overdue=True)
+    return made.model_copy(update={"window": window, "answer_key": chase_key(made.request_key, order)})
+
+
+def chase_key(request: str, order: PlacedOrder) -> str:
+    """Return the answer key of a chase: the request and what is chased, whenever it is asked for."""
+    return key("chase", request, order.reference or (order.time.text if order.time else ""))
 
 
 def _holds(order: PlacedOrder, made: Recommendation, context: Context, readers: Sequence[Reader]) -> bool:
@@ -90,9 +107,8 @@ def as_of(placed: Moment, context: Context, readers: Sequence[Reader]) -> Contex
 
 def _newest(made: Recommendation, context: Context) -> int:
     """Return the second of the newest value behind a recommendation; the visit's where none has a time."""
-    times = [used.time for reason in made.reasons for used in reason.values if used.time]
-    exact = [moment(text, context.visit.zone).lo for text in times if not text.startswith(("age ", "some "))]
-    return max(exact, default=context.visit.at.lo)
+    found = newest(made, context)
+    return context.visit.at.lo if found is None else found
 
 
 def _satisfied(made: Recommendation, context: Context) -> bool:

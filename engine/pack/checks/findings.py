@@ -84,6 +84,7 @@ def _named_values(shape: FindingShape) -> Iterator[tuple[str, str]]:
     """Yield the values that other keys of a finding name, each with its key."""
     yield from (("expected", value) for value in listed(shape.expected))
     yield from (("dose", value) for value in listed(shape.dose))
+    yield from (("not_known", value) for value in listed(shape.not_known))
     yield from (("coarse", value) for values in shape.coarse.values() for value in values)
     yield from (("means", value) for value in shape.means)
     yield from (("variant", value) for value in shape.variant)

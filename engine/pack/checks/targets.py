@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, nearest
 from layette.engine.pack.checks.sources import check_codes
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.written_pack import WrittenPack
@@ -31,8 +31,12 @@ def check_targets(pack: WrittenPack) -> Iterator[PackProblem]:
         }
         for key, others in others_by_key.items():
             for other in others:
-                if other not in pack.targets and other not in pack.findings:
-                    yield document.problem((name, key), "unknown-target", f"targets/ has no target '{other}'")
+                if other not in pack.targets and not (key == "recheck_of" and other in pack.findings):
+                    near = nearest(other, [*pack.targets, *(pack.findings if key == "recheck_of" else ())])
+                    message = f"targets/ has no target '{other}'" + (f"; {near}" if near else "")
+                    yield document.problem((name, key), "unknown-target", message)
+        if name in target.conflicts_with:
+            yield document.problem((name, "conflicts_with"), "unknown-target", f"'{name}' does not exclude itself")
         for other in target.met_by:
             if other in pack.targets and not _may_meet(pack.targets[other], target):
                 message = f"'{other}' does not do '{name}' too: both are asked for ({', '.join(ASKED)}), of one person"

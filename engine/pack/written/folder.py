@@ -34,9 +34,9 @@ DATA_ENDINGS = (".yaml", ".yml", ".csv")
 
 
 def text_of(place: Traversable | FilePath, name: str, problems: list[PackProblem]) -> str | None:
-    """Return the text of a file, or report that it is not text in UTF-8."""
+    """Return the text of a file without its byte-order mark, or report that it is not text in UTF-8."""
     try:
-        return place.read_text(encoding="utf-8")
+        return place.read_text(encoding="utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         problems.append(PackProblem(name, 1, "$", "yaml", f"not text in UTF-8: byte {error.start} cannot be read"))
         return None

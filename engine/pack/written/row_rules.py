@@ -41,16 +41,16 @@ def row_rules(document: Document, text: str, problems: list[PackProblem]) -> lis
     for column in named:
         if column not in sheet.columns:
             sheet.report(1, column, "shape", f"the header names a column '{column}' that is not there")
-    if not sheet.problems:
-        bands = list(_bands(header, sheet))
+    bands = [] if sheet.problems else list(_bands(header, sheet))
+    made: list[RuleShape | None] = []
+    lines: dict[str, int] = {}
+    if not sheet.problems:  # a number that cannot be read would only leave gaps
         _check(bands, sheet)
         shapes = [*_rules(header, bands, sheet), *_lookups(header, bands, sheet)]
         lines = {shape["id"]: line for shape, line in shapes}
         made = [check_shape(document, shape, (), RuleShape, sheet.problems) for shape, _ in shapes]
-        problems += sheet.problems
-        return [_written(shape, document, lines[shape.id]) for shape in made if shape is not None]
     problems += sheet.problems
-    return []
+    return [_written(shape, document, lines[shape.id]) for shape in made if shape is not None]
 
 
 def _written(shape: RuleShape, document: Document, line: int) -> Written:
@@ -61,13 +61,10 @@ def _written(shape: RuleShape, document: Document, line: int) -> Written:
 
 def _bands(header: RowsHeader, sheet: Sheet) -> Iterator[_Band]:
     for row in sheet.rows:
-        ends = []
+        ends: list[Fraction | None] = []
         for column in (header.at_least, header.below):
-            try:
-                ends.append(Fraction(row.cells[column]) if row.cells[column] else None)
-            except ValueError:
-                sheet.report(row.line, column, "table-value", f"'{row.cells[column]}' is no number")
-                ends.append(None)
+            value = sheet.number(row, column) if row.cells[column] else None
+            ends.append(None if value is None else Fraction(value))
         yield _Band(row, ends[0], ends[1])
 
 
@@ -142,6 +139,7 @@ def _shape(
         "then": [{key: value for key, value in consequence.items() if value is not None}],
         "because": because,
         "source": header.source,
+        "reviewed": header.reviewed,
         "note": header.edges,
     }
     return {key: value for key, value in shape.items() if value is not None}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -15,7 +16,9 @@ from layette.engine.pack.written.shapes import (
     Condition,
     Elapsed,
     Offset,
+    Reviewed,
     RuleId,
+    SourceShape,
     listed,
 )
 from layette.engine.terms import PRIORITIES, VERBS, Bound, Kind, Priority
@@ -93,11 +96,14 @@ class DiagnosisShape(Shape):
 class RuleShape(Shape):
     """One rule: `when` -> `then`, with `because` and `source`.
 
-    ``diagnosis`` is proposed along with what the rule recommends, never confirmed.
+    ``diagnosis`` is proposed along with what the rule recommends, never confirmed. ``reviewed``: by whom the rule was
+    compared with its sources; that is apart from how far the sources were verified. ``if_ordered``: it is about results
+    that somebody has to order, and is not open as long as nobody did.
     """
 
     id: RuleId
     title: str
+    if_ordered: bool = False
     applies_when: Condition | None = None
     each: Literal["side"] | None = None
     when: Condition | None = None
@@ -110,12 +116,22 @@ class RuleShape(Shape):
     diagnosis: DiagnosisShape | None = None
     because: str
     source: str | list[str]
+    reviewed: Reviewed | None = None
     note: str | None = None
 
     @property
     def sources(self) -> tuple[str, ...]:
         """The names of the rule's own sources."""
         return tuple(listed(self.source))
+
+    @property
+    def all_sources(self) -> tuple[str, ...]:
+        """The names of the sources of the rule and of its single consequences, each once."""
+        return tuple(dict.fromkeys([*self.sources, *(s for then in self.then for s in listed(then.source))]))
+
+    def rests_on(self, sources: Mapping[str, SourceShape]) -> frozenset[str]:
+        """Return the kinds of all sources of the rule (``from-memory`` and so on)."""
+        return frozenset(sources[name].kind for name in self.all_sources if name in sources)
 
     @model_validator(mode="after")
     def _diagnosis_goes_along(self) -> RuleShape:
@@ -169,6 +185,7 @@ class RowsHeader(Shape):
     within: Amount | None = None
     because: str
     source: str | list[str]
+    reviewed: Reviewed | None = None
     status: str
     edges: str
 

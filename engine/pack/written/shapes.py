@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
 
 from layette.engine.pack.written.asked_shapes import Ask, How, Label, Question
 from layette.engine.pack.written.shape import Name, Shape
@@ -78,6 +78,8 @@ class FindingShape(Shape):
     finding counts only for the visit at which it was made, so that an old "normal" never stands in for a look.
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
+    ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
+    value that was known.
     ``ask`` to ``value_labels`` say how it is asked: when it comes up, that it takes a hand or an instrument (no
     "normal" of a system fills it), that it is asked alone, in which words, by which skill, and the
     labels of its values.
@@ -97,6 +99,7 @@ class FindingShape(Shape):
     dose: Name | None = None
     event: list[Name] = Field(default_factory=list)
     stands: list[Name] = Field(default_factory=list)
+    not_known: Name | None = None
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)
@@ -181,6 +184,20 @@ class SourceShape(Shape):
     text: str
     issuer: Slug | None = None
     read: str | None = None
+
+
+class Reviewed(Shape):
+    """Who has compared a rule with its sources (a role or name), when, and until when that holds."""
+
+    by: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+    on: Date
+    until: Date
+
+    @model_validator(mode="after")
+    def _lasts(self) -> Reviewed:
+        if self.until <= self.on:
+            raise ValueError("a review holds until a day after the one on which it was made")
+        return self
 
 
 class Ages(Shape):

@@ -8,16 +8,22 @@ from functools import cached_property
 
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.yaml_nodes import Document, Path
+from layette.engine.terms import Kind
 
 
 @dataclass(frozen=True)
 class Written:
-    """A rule as it stands in a file."""
+    """A rule as it stands in a file; ``judged`` are the places in `then` that a site has judged and not acted on."""
 
     shape: RuleShape
     document: Document
     path: Path
     group: str
+    judged: frozenset[int] = frozenset()
+
+    def verb_of(self, number: int) -> Kind | None:
+        """Return what a consequence asks for at this site: its verb, or `judge`."""
+        return "judge" if number in self.judged else self.shape.then[number].verb
 
     @cached_property
     def place(self) -> str:

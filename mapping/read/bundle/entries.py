@@ -150,6 +150,10 @@ def _open_bundle(inputs: Inputs, bundle: Resource, path: str, depth: int) -> Non
                 f"{path}.type", "structure", "a Bundle of this type is not read", shown(kind), ", ".join(BUNDLES)
             )
         )
+    if bundle.get("implicitRules"):
+        rules = shown(bundle["implicitRules"])
+        message = "rules that are not known here may change what the Bundle means"
+        inputs.problems.append(InputProblem(f"{path}.implicitRules", "structure", message, rules, "a Bundle without"))
     if depth > _DEEPEST:
         inputs.problems.append(
             InputProblem(path, "structure", "Bundles inside Bundles, too deep", "", "a plain Bundle")

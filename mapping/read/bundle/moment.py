@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import NamedTuple
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
@@ -19,7 +20,10 @@ _WITHDRAWN = ("entered-in-error", "cancelled", "registered")
 
 @dataclass(frozen=True, slots=True)
 class VisitMoment:
-    """When the visit is: its times as written, the span they give, and the Encounter under all its names."""
+    """When the visit is: its times as written, the span they give, and the Encounter under all its names.
+
+    ``named``: the caller said which Encounter of a record is meant, so that what is later belongs to later visits.
+    """
 
     born: str | None
     at: str | None
@@ -27,6 +31,7 @@ class VisitMoment:
     span: VisitSpan
     encounter: str
     encounters: frozenset[str]
+    named: bool = False
 
 
 def named_encounter(inputs: Inputs, name: str | None, problems: list[InputProblem]) -> Entry | None:
@@ -60,8 +65,9 @@ def moment_of(
     until = limit.isoformat() if limit else None
     names.discard("")
     return VisitMoment(
-        born_text, at_text, until, VisitSpan(born, moment, limit), _shown_name(encounter, names), frozenset(names)
-    )
+        born_text, at_text, until, VisitSpan(born, moment, limit), _shown_name(encounter, names), frozenset(names),
+        named is not None,
+    )  # fmt: skip
 
 
 def _shown_name(encounter: Entry | None, names: set[str]) -> str:
@@ -92,8 +98,8 @@ def _start_seconds(entry: Entry) -> float:
 
 def _absent_encounter(inputs: Inputs, people: People, exam: str) -> set[str]:
     """Return the Encounter of the latest Observation, where Encounters are referred to but not sent along."""
-    latest = max(_timed(inputs, people, exam), key=lambda found: found[0], default=None)
-    name = reference(latest[2].resource.get("encounter")) if latest else ""
+    latest = max(_timed(inputs, people, exam), key=lambda timed: timed.first, default=None)
+    name = reference(latest.entry.resource.get("encounter")) if latest else ""
     return {name} if name and not name.startswith("#") else set()
 
 
@@ -150,9 +156,12 @@ def _when(
         where = "at" if at is not None else f"{_place(encounter)[:-6]}.{bad.key}"
         problems.append(InputProblem(where, "time", bad.message, bad.value, EXAMPLE))
         return None, None, None
-    latest = max(_timed(inputs, people, exam), key=lambda timed: timed[0], default=None)
+    latest = max(_timed(inputs, people, exam), key=lambda timed: timed.first, default=None)
     if latest is not None:
-        return latest[1], latest[0], latest[0]
+        if latest.first != latest.moment:
+            what = "the latest time of all is a day; the end of that day is taken as the moment of the visit"
+            inputs.notices.append(f"{latest.entry.path}: {what}")
+        return latest.text, latest.moment, latest.moment
     if people.baby is not None:
         message = "the moment of the visit is not known"
         problems.append(
@@ -175,9 +184,22 @@ def _limit(encounter: Entry | None, start: datetime, end: object) -> datetime:
     return start
 
 
-def _timed(inputs: Inputs, people: People, exam: str) -> list[tuple[datetime, str, Entry]]:
-    """Return the exact times of what stands: the newborn's Observations (inside reports too), responses to the exam."""
+class _Timed(NamedTuple):
+    """When something was found: a moment and its text, or a day's first and last moment."""
+
+    first: datetime
+    moment: datetime
+    text: str
+    entry: Entry
+
+
+def _timed(inputs: Inputs, people: People, exam: str) -> list[_Timed]:
+    """Return the times of what stands: the newborn's Observations (inside reports too), responses to the exam.
+
+    A day counts as its end, where the newborn was born or else in UTC, unless there is a moment of that day.
+    """
     timed = []
+    zone = _zone_of_birth(people)
     reports = (entry for entry in inputs.of("DiagnosticReport") if entry.contained)
     for entry in (*inputs.of("Observation"), *inputs.of("QuestionnaireResponse"), *reports):
         if entry.resource.get("status") in _WITHDRAWN:
@@ -192,8 +214,20 @@ def _timed(inputs: Inputs, people: People, exam: str) -> list[tuple[datetime, st
         except BadTimeError:
             continue
         if isinstance(moment, datetime) and said is not None:
-            timed.append((moment, said, entry))
+            timed.append(_Timed(moment, moment, said, entry))
+        elif moment is not None:
+            end = datetime.combine(moment, time(23, 59, 59), zone)
+            timed.append(_Timed(datetime.combine(moment, time.min, zone), end, end.isoformat(), entry))
     return timed
+
+
+def _zone_of_birth(people: People) -> tzinfo:
+    times = birth_time(people.baby.resource) if people.baby else []
+    try:
+        born = parse(times[0]) if times else None
+    except BadTimeError:
+        born = None
+    return (born.tzinfo if isinstance(born, datetime) else None) or UTC
 
 
 def _authored(entry: Entry, exam: str) -> tuple[str | None, date | None]:

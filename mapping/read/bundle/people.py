@@ -84,6 +84,8 @@ def find_people(inputs: Inputs, subject: str | None, encounter: Entry | None, pr
     babies = _one_each([patient for patient in patients if id(patient.resource) not in people.roles])
     if subject is not None:
         people.baby = _named(inputs, patients, subject, problems)
+        if encounter is not None and people.baby is not None:
+            _refuse_two_babies(inputs, people.baby, encounter, problems)
     elif encounter is not None:
         people.baby = _subject_of(inputs, encounter, problems)
     else:
@@ -139,6 +141,16 @@ def _named(inputs: Inputs, patients: list[Entry], subject: str, problems: list[I
         names = ", ".join(one.origin for one in patients if one.origin)
         problems.append(InputProblem("input", "patient", "the named Patient is not in the input", subject, names))
     return found
+
+
+def _refuse_two_babies(inputs: Inputs, baby: Entry, encounter: Entry, problems: list[InputProblem]) -> None:
+    """Report a named Encounter whose subject is not the named newborn."""
+    name = reference(encounter.resource.get("subject"))
+    other = inputs.resolve(name, encounter) if name else None
+    if other is None or other.resource is baby.resource or _same(other, baby):
+        return
+    message = "the named Encounter is of another person than the named Patient"
+    problems.append(InputProblem(f"{encounter.path}.subject", "patient", message, name, baby.origin or baby.path))
 
 
 def _subject_of(inputs: Inputs, encounter: Entry, problems: list[InputProblem]) -> Entry | None:

@@ -1,21 +1,19 @@
-"""What other visits left behind: orders, guidance given, vaccines, and lists that are declared complete."""
+"""What other visits left behind: guidance given, what was done, vaccines, and lists that are declared complete."""
 
 from __future__ import annotations
 
-import re
-from datetime import date
-from typing import Any
+from collections.abc import Iterable, Iterator
 
 from layette.mapping.codes import OWN, SYSTEMS, short_name
 from layette.mapping.read.bundle.entries import Entry
-from layette.mapping.read.bundle.parts import Resource, codings, items, mapping, reference, shown, text
+from layette.mapping.read.bundle.parts import Resource, codings, items, reference, shown
 from layette.mapping.read.bundle.result import Outcome
-from layette.mapping.read.bundle.times import BadTimeError, parse
+from layette.mapping.read.bundle.times import parse
 from layette.mapping.read.codes.amounts import Unclear
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.read.resources.ledger import Ledger
+from layette.mapping.read.resources.targets import order_sides, target_of, time_of
 
-_GUIDANCE = ("guide", "reassure", "avoid")
 _GIVEN = ("given", "yes", "done", "present", "completed")
 _NOT_GIVEN = ("not_given", "no", "not_done", "absent")
 _LISTS = {
@@ -24,100 +22,54 @@ _LISTS = {
     "Communication": "guidance",
     "Immunization": "immunizations",
 }
-_PRIORITIES = ("routine", "urgent", "asap", "stat")
-
-
-def read_request(ledger: Ledger, entry: Entry) -> None:
-    """Read a ServiceRequest as an order that stands, or once stood, for one of the pack's targets."""
-    resource = entry.resource
-    if ledger.about(entry) is None:
-        return
-    if resource.get("status") == "entered-in-error":
-        entry.mark(Outcome.NOT_USED, "it was entered in error")
-        return
-    key = _request_key(ledger, resource)
-    target = _target(ledger, [resource.get("code")], requests=True) or _named_in(ledger, key)
-    if target is None:
-        ledger.keep(entry, Unclear("a request for nothing that the pack knows"), ".code", resource.get("code"))
-        return
-    timed = _time(ledger, entry, "authoredOn", check=False)
-    if timed is None:
-        return
-    sides = body_sides(resource.get("bodySite"), ledger.index.base)
-    priority = resource.get("priority")
-    for side in _order_sides(sides):
-        item = {"target": target, "side": side, "status": text(resource.get("status")) or "unknown"}
-        item |= {"priority": priority if priority in _PRIORITIES else None, "time": timed[0], "request_key": key}
-        ledger.add_history(entry, "orders", item)
-
-
-def _order_sides(sides: set[str]) -> list[str | None]:
-    if sides == {"both"}:
-        return ["left", "right"]
-    return [next(iter(sides), None)]
-
-
-def _request_key(ledger: Ledger, resource: Resource) -> str | None:
-    system = f"{ledger.index.base}/{OWN['request-key']}"
-    found = (text(one.get("value")) for one in items(resource.get("identifier")) if one.get("system") == system)
-    return next((value for value in found if value), None)
-
-
-def _named_in(ledger: Ledger, key: str | None) -> str | None:
-    """Return the target that a request key of ours spells out, if it spells out just one."""
-    system = f"{ledger.index.base}/{OWN['targets']}"
-    words = set(re.split(r"[^a-z0-9_\-]+", key)) if key else set()
-    named = {name for word in words for name in ledger.index.targets.get((system, word), ())}
-    return named.pop() if len(named) == 1 else None
-
-
-def _target(ledger: Ledger, concepts: list[Any], *, requests: bool) -> str | None:
-    """Return the target that concepts name: by our own code, else by a published code of only one target."""
-    own = f"{ledger.index.base}/{OWN['targets']}"
-    found = [key[:2] for concept in concepts for key in codings(concept)]
-    for keys in ([k for k in found if k[0] == own], [k for k in found if k[0] != own]):
-        names = {name for key in keys for name in ledger.index.targets.get(key, ()) if _suits(ledger, name, requests)}
-        if names:
-            return names.pop() if len(names) == 1 else None
-    return None
-
-
-def _suits(ledger: Ledger, name: str, requests: bool) -> bool:
-    return requests == (ledger.index.kinds[name] not in _GUIDANCE)
-
-
-def _time(ledger: Ledger, entry: Entry, key: str, *, check: bool) -> tuple[str | None] | None:
-    """Return the time of something past as written (None if there is none), in a tuple; no tuple if it is wrong."""
-    value = entry.resource.get(key)
-    if key.endswith("Period"):
-        value = mapping(value).get("end") or mapping(value).get("start")
-    if value is None:
-        return (None,)
-    try:
-        moment: date = parse(value, key)
-    except BadTimeError as bad:
-        ledger.refuse_time(entry, bad)
-        return None
-    wrong = ledger.check_time(moment, value, key, of_baby=True) if check else None
-    if wrong is not None:
-        ledger.refuse(entry, wrong)
-        return None
-    return (value,)
 
 
 def read_communication(ledger: Ledger, entry: Entry) -> None:
-    """Read a completed Communication as guidance given."""
+    """Read a completed Communication as guidance given, with every topic that it tells."""
     resource = entry.resource
     if ledger.about(entry) is None or not _completed(entry):
         return
     concepts = [resource.get("topic"), *items(resource.get("reasonCode")), *items(resource.get("category"))]
-    topic = _target(ledger, concepts, requests=False)
-    if topic is None:
+    named = [target_of(ledger, [concept], told=True) for concept in concepts]
+    topics = _each_once([*named, *_topics_of_payloads(ledger, resource)]) or _topics_asked_for(ledger, entry)
+    if not topics:
         ledger.keep(entry, Unclear("a topic that the pack does not know"), ".topic", resource.get("topic"))
         return
-    timed = _time(ledger, entry, "sent" if "sent" in resource else "received", check=True)
-    if timed:
-        ledger.add_history(entry, "guidance", {"topic": topic, "time": timed[0]})
+    _told(ledger, entry, topics, "sent" if "sent" in resource else "received")
+
+
+def read_communication_request(ledger: Ledger, entry: Entry) -> None:
+    """Read a request of ours to tell the family as guidance given once it is completed; before that as nothing."""
+    topics = _each_once(_topics_of_payloads(ledger, entry.resource))
+    if not topics or entry.resource.get("status") != "completed":
+        entry.mark(Outcome.NOT_USED, "a request to tell somebody something does not say that it was told")
+    elif ledger.about(entry) is not None:
+        _told(ledger, entry, topics, "authoredOn")
+
+
+def _told(ledger: Ledger, entry: Entry, topics: Iterable[str], key: str) -> None:
+    timed = time_of(ledger, entry, key, check=True)
+    for topic in topics if timed else ():
+        ledger.add_history(entry, "guidance", {"topic": topic, "time": timed[0] if timed else None})
+
+
+def _topics_of_payloads(ledger: Ledger, resource: Resource) -> Iterator[str | None]:
+    """Yield the topics that payloads carry in our extension."""
+    url = f"{ledger.index.base}/{OWN['payload-topic']}"
+    for payload in items(resource.get("payload")):
+        for extension in items(payload.get("extension")):
+            if extension.get("url") == url:
+                yield target_of(ledger, [extension.get("valueCodeableConcept")], told=True)
+
+
+def _topics_asked_for(ledger: Ledger, entry: Entry) -> list[str]:
+    """Return the topics of the requests that a Communication carries out, which it need not repeat."""
+    asked = [ledger.inputs.resolve(reference(one), entry) for one in items(entry.resource.get("basedOn"))]
+    return _each_once(topic for one in asked if one for topic in _topics_of_payloads(ledger, one.resource))
+
+
+def _each_once(names: Iterable[str | None]) -> list[str]:
+    return list(dict.fromkeys(name for name in names if name))
 
 
 def _completed(entry: Entry) -> bool:
@@ -134,15 +86,15 @@ def read_procedure(ledger: Ledger, entry: Entry) -> None:
     if ledger.about(entry) is None or not _completed(entry):
         return
     key = "performedPeriod" if "performedPeriod" in resource else "performedDateTime"
-    timed = _time(ledger, entry, key, check=True)
+    timed = time_of(ledger, entry, key, check=True)
     if timed is None:
         return
     code = resource.get("code")
-    topic, target = _target(ledger, [code], requests=False), _target(ledger, [code], requests=True)
+    topic, target = target_of(ledger, [code], told=True), target_of(ledger, [code], told=False)
     if topic:
         ledger.add_history(entry, "guidance", {"topic": topic, "time": timed[0]})
     elif target:
-        for side in _order_sides(body_sides(resource.get("bodySite"), ledger.index.base)):
+        for side in order_sides(body_sides(resource.get("bodySite"), ledger.index.base)):
             ledger.add_history(
                 entry, "orders", {"target": target, "side": side, "status": "completed", "time": timed[0]}
             )
@@ -159,12 +111,12 @@ def read_immunization(ledger: Ledger, entry: Entry) -> None:
     if status == "entered-in-error":
         entry.mark(Outcome.NOT_USED, "it was entered in error")
         return
-    timed = _time(ledger, entry, "occurrenceDateTime", check=True)
+    timed = time_of(ledger, entry, "occurrenceDateTime", check=True)
     if timed is None:
         return
     code = resource.get("vaccineCode")
     finding = _stated(ledger, entry, code, timed[0], "occurrenceDateTime", done=status == "completed")
-    target, name = _target(ledger, [code], requests=True), finding or _published_name(ledger, code)
+    target, name = target_of(ledger, [code], told=False), finding or _published_name(ledger, code)
     if name is None and target is None:
         ledger.keep(entry, Unclear("a vaccine without a code that is known"), ".vaccineCode", code)
     elif status == "completed" and not finding and target:

@@ -21,6 +21,8 @@ Where = Literal["visit", "history"]
 WITHDRAWN = ("entered-in-error", "cancelled")
 """Statuses under which a value is passed on to be listed, never used; its mistakes stop nobody."""
 
+AFTER = "this lies after the visit"
+
 
 @dataclass
 class Ledger:
@@ -42,6 +44,9 @@ class Ledger:
 
     def refuse(self, entry: Entry, wrong: Wrong, suffix: str = "", *, withdrawn: bool = False) -> None:
         """Note a mistake at ``suffix`` of an entry; one in a withdrawn resource is only kept."""
+        if wrong.message == AFTER and self.moment.named and not self._of_this_encounter(entry):
+            entry.mark(Outcome.NOT_USED, "after the visit")
+            return
         path = f"{entry.path}{suffix}{wrong.suffix}"
         if withdrawn:
             self.keep(entry, Unclear(f"withdrawn, and {wrong.message}", "", wrong.value), suffix)
@@ -129,6 +134,10 @@ class Ledger:
         found = self.inputs.resolve(name, entry)
         return found is not None and bool(found.origin) and found.origin in self.moment.encounters
 
+    def _of_this_encounter(self, entry: Entry) -> bool:
+        name = reference(entry.resource.get("encounter"))
+        return bool(name) and self.is_this_encounter(name, entry)
+
     def check_time(self, moment: date | None, text: str | None, key: str, *, of_baby: bool) -> Wrong | None:
         """Return what is wrong with a time that lies before birth or after the visit."""
         if moment is None or text is None:
@@ -136,5 +145,5 @@ class Ledger:
         if of_baby and self.moment.span.before_birth(moment):
             return Wrong("time", "this lies before birth", text, "a time from birth to the visit", f".{key}")
         if self.moment.span.after_visit(moment):
-            return Wrong("time", "this lies after the visit", text, "a time from birth to the visit", f".{key}")
+            return Wrong("time", AFTER, text, "a time from birth to the visit", f".{key}")
         return None

@@ -16,6 +16,7 @@ from layette.mapping.read.codes.amounts import Unclear, Wrong, number_text, unit
 from layette.mapping.read.codes.index import CodeMeaning
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
+from layette.mapping.read.resources.judgments import is_judgment, read_judgment
 from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
 from layette.mapping.read.resources.panels import Said, together
 
@@ -44,6 +45,9 @@ def read_observation(ledger: Ledger, entry: Entry) -> None:
     resource = entry.resource
     if is_computed(ledger, resource):
         entry.mark(Outcome.NOT_USED, "it was computed by Layette, not observed")
+        return
+    if is_judgment(ledger, resource):
+        read_judgment(ledger, entry)
         return
     person = ledger.about(entry)
     frame = _frame(ledger, entry, person) if person else None

@@ -57,7 +57,7 @@ def approval(out: Output, plan: str) -> None:
     resource |= {"priority": min(pressing, key=PRIORITIES.index), "code": {"coding": [_APPROVE], "text": "Approve"}}
     resource |= _verdict(out) | {"focus": {"reference": plan}}
     resource |= {"for": about["subject"]} | ({"encounter": about["encounter"]} if "encounter" in about else {})
-    resource |= {"authoredOn": out.at, "requester": {"reference": out.device}}
+    resource |= {"authoredOn": out.authored, "requester": {"reference": out.device}}
     out.identified(resource, keys.PROPOSAL_KEY, keys.digest("approve", out.group["value"]))
 
 

@@ -77,7 +77,8 @@ def _together(out: Output, topics: Sequence[Recommendation], hers: bool) -> str:
 def _head(out: Output, topics: Sequence[Recommendation], hers: bool) -> Resource:
     about = subject.about(out)
     resource: Resource = {"resourceType": "CommunicationRequest", "groupIdentifier": out.group, "status": keys.DRAFT}
-    resource |= {"priority": min((topic.priority for topic in topics), key=PRIORITIES.index), "authoredOn": out.at}
+    priority = min((topic.priority for topic in topics), key=PRIORITIES.index)
+    resource |= {"priority": priority, "authoredOn": out.authored}
     resource |= about | {"occurrencePeriod": {"start": out.at}, "requester": {"reference": out.device}}
     her = mother(out) if hers else None
     if hers:
@@ -92,7 +93,7 @@ def _create(out: Output, resource: Resource) -> str:
 
 def _payload(out: Output, topic: Recommendation) -> Resource:
     words = [spoken.in_one_language(topic.plain, out.language) or topic.label, *topic.do]
-    code = {"coding": [concepts.coding(out.system(keys.TARGETS), topic.target, topic.label)]}
+    code = {"coding": [concepts.coding(out.system(keys.TARGETS), topic.target)]}
     extension = {"url": out.system(keys.TOPIC), "valueCodeableConcept": code}
     content = wording.clean(" ".join(text for text in words if text))
     return {"id": keys.fhir_id(topic.target), "extension": [extension], "contentString": content}

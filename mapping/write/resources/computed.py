@@ -116,7 +116,10 @@ def _observation(out: Output, name: str, label: str, codes: list[Resource]) -> R
 
 
 def _derived(out: Output, evidence: Evidence, resource: Resource, values: Sequence[Used]) -> None:
-    """Point to what the value rests on; a birth date is the Patient's and cannot stand in `derivedFrom`."""
+    """Point to what the value rests on, and label it as that is; a birth date cannot stand in `derivedFrom`."""
     yes, _ = split(out, evidence.references(out, values), DERIVABLE)
     if yes:
         resource["derivedFrom"] = yes
+    shapes = (out.pack.findings.get(used.subject.split(".")[0]) for used in values)
+    if any(shape is not None and shape.subject == "mother" for shape in shapes):
+        concepts.label_mother(resource)

@@ -53,15 +53,25 @@ def _notes(out: Output) -> Iterator[str]:
     made = out.assessment
     yield from (made.verdict.text, made.read, *out.remarks)
     yield from (f"Setting {one.label}: {one.choice} (not the default)." for one in made.settings if not one.default)
-    yield from (_step(step, whole=out.whole) for step in made.steps)
+    yield from map(_step, made.steps) if out.whole else _steps_together(made.steps)
     yield from (_due(due, whole=out.whole) for due in made.due)
     yield made.caution
 
 
-def _step(step: Step, *, whole: bool) -> str:
-    emergency = ", emergency" if step.emergencies else ""
-    summary = f"Still open: {step.label} (worst: {step.worst}{emergency})."
-    return " ".join([summary, *(map(_question, step.questions) if whole else ())])
+def _steps_together(steps: Iterable[Step]) -> Iterator[str]:
+    """Yield the steps that are open, those with the same worst together; what they ask for is the data requirement."""
+    by_worst: dict[str, list[str]] = {}
+    for step in steps:
+        by_worst.setdefault(_worst(step), []).append(step.label)
+    yield from (f"Still open (worst: {worst}): {'; '.join(labels)}." for worst, labels in by_worst.items())
+
+
+def _worst(step: Step) -> str:
+    return f"{step.worst}, emergency" if step.emergencies else str(step.worst)
+
+
+def _step(step: Step) -> str:
+    return " ".join([f"Still open: {step.label} (worst: {_worst(step)}).", *map(_question, step.questions)])
 
 
 def _question(question: Question) -> str:

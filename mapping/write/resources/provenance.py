@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource
@@ -47,7 +49,19 @@ def _targets(out: Output) -> list[str]:
 
 def _agent(out: Output) -> Resource:
     kind = concepts.concept([concepts.coding(_TYPES, "assembler", "Assembler")], "assembled by software")
-    return {"type": kind, "who": {"reference": out.device, "display": f"Layette {out.assessment.engine}"}}
+    agent = {"type": kind, "who": {"reference": out.device, "display": f"Layette {out.assessment.engine}"}}
+    behalf = _organization(out)
+    return agent | ({"onBehalfOf": behalf} if behalf else {})
+
+
+def _organization(out: Output) -> Resource:
+    """Return the organization that the visit belongs to, as its Encounter names it; empty where it names none."""
+    encounter = out.sources.get(out.assessment.encounter) if out.assessment.encounter else None
+    given = (encounter or {}).get("serviceProvider")
+    if not isinstance(given, Mapping):
+        return {}
+    link = subject.point(out, given["reference"]) if isinstance(given.get("reference"), str) else None
+    return (link or {}) | {part: given[part] for part in ("identifier", "display") if part in given}
 
 
 def _inputs(out: Output, evidence: Evidence) -> list[Resource]:
@@ -55,7 +69,7 @@ def _inputs(out: Output, evidence: Evidence) -> list[Resource]:
     origins = [one.origin for one in readings(out.visit, out.at) if one.origin]
     found = [subject.point(out, origin) for origin in origins if out.whole or origin in evidence.cited]
     names = dict.fromkeys(link["reference"] for link in found if link is not None)
-    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(keys.canonical(out.visit))}
+    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(out.given)}
     visit = {"identifier": digest, "display": "the visit as it was read"}
     return [{"role": "source", "what": what} for what in ({"reference": name} for name in names)] + [
         {"role": "source", "what": visit}

@@ -63,7 +63,7 @@ def head(out: Output, kind: str, one: Recommendation | ToJudge) -> Resource:
     replaces = history.replaced(out, one.request_key, one.answer_key, kind, getattr(one, "placed", None))
     if replaces:
         resource["replaces"] = replaces
-    resource |= {"status": keys.DRAFT, "priority": one.priority, "authoredOn": out.at}
+    resource |= {"status": keys.DRAFT, "priority": one.priority, "authoredOn": out.authored}
     return resource | {"requester": {"reference": out.device}} | subject.about(out)
 
 

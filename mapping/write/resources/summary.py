@@ -22,6 +22,7 @@ def write(out: Output) -> None:
     resource |= {"status": "current", "docStatus": "preliminary"}
     resource["type"] = concepts.concept(concepts.published({"loinc": _TYPE[0]}), _TYPE[1])
     resource |= {"subject": subject.subject(out), "date": out.at, "description": out.assessment.caution}
+    resource["author"] = [{"reference": out.device}]
     resource["content"] = [{"attachment": _attachment(data, title, out.at)}]
     about = subject.about(out)
     resource |= {"context": {"encounter": [about["encounter"]]}} if "encounter" in about else {}

@@ -19,7 +19,7 @@ Parts = Literal["care", "inbox", "all"]
 PARTS: tuple[Parts, ...] = get_args(Parts)
 """How much goes out: what a person acts on; that with a Task for inboxes that work by task; all that there is."""
 
-PROPOSAL = "Proposed by rules, for a clinician to judge"
+PROPOSAL = "Proposed by rules"
 """The caution on each request; its whole text stands once, with the run."""
 
 LIVE = ("draft", "active", "on-hold", "completed")
@@ -51,21 +51,33 @@ class Output:
     planned: dict[str, str] = field(default_factory=dict)
 
     @cached_property
+    def given(self) -> dict[str, Any]:
+        """The flat visit in its canonical form, without what an earlier run of ours left on the record."""
+        found: dict[str, Any] = keys.canonical(keys.without_ours(self.visit))
+        return found
+
+    @cached_property
     def run(self) -> str:
         """What names this run."""
-        return keys.run_digest(self.assessment, self.visit)
+        return keys.run_digest(self.assessment, self.given)
 
     @cached_property
     def reply(self) -> str:
         """What names what this run has to say: asked again at another moment, it is the same if nothing else is."""
         open_items = [(q.finding, q.side, q.state, q.worst) for step in self.assessment.steps for q in step.questions]
         due = [(one.rule, one.side, one.state) for one in self.assessment.due]
-        return keys.reply_digest(self.assessment, self.visit, [self.group.get("value"), open_items, due])
+        return keys.reply_digest(self.assessment, self.given, [self.group.get("value"), open_items, due])
 
     @property
     def at(self) -> str:
         """The moment of the visit as a FHIR instant."""
         return instant(self.assessment.at)
+
+    @property
+    def authored(self) -> str:
+        """When the proposals were written: at the end of the visit, so that all that was found in it is behind them."""
+        until = str(self.visit.get("until") or "")
+        return instant(until) if "T" in until else self.at
 
     def system(self, name: str) -> str:
         """Return the URI of one of our own systems, under the base."""
@@ -102,7 +114,10 @@ class Output:
         return name
 
     def proposed(self, resource: Resource, answer_key: str, alive: Iterable[str] = LIVE) -> str:
-        """Add a proposal, sealed, unless its answer is there with a status of ``alive``; return its reference."""
+        """Add a proposal, sealed, unless its answer is there with a status of ``alive``; return its reference.
+
+        What we retired carries its answer key under another system (`retire.py`), so it never stands in the way.
+        """
         tags = resource.setdefault("meta", {}).setdefault("tag", [])
         tags.append({"system": self.system(keys.TAGS), "code": "proposal", "display": PROPOSAL})
         tags.append({"system": self.system(keys.SEALS), "code": keys.seal(resource)})

@@ -59,17 +59,14 @@ def digest(*parts: object) -> str:
 
 
 def run_digest(assessment: Assessment, visit: Mapping[str, Any]) -> str:
-    """Return what names this run: all that decides its answer, in whatever order the input came.
-
-    What an earlier run of ours left on the record decides nothing, and is no part of it.
-    """
-    return digest(_made_by(assessment), assessment.at, canonical(without_ours(visit)))
+    """Return what names this run: all that decides its answer; ``visit`` is canonical, without our own output."""
+    return digest(_made_by(assessment), assessment.at, visit)
 
 
 def reply_digest(assessment: Assessment, visit: Mapping[str, Any], told: object) -> str:
     """Return what names what a run has to say: the same at another moment, as long as nothing else is told."""
-    given = {part: content for part, content in without_ours(visit).items() if part != "at"}
-    return digest(_made_by(assessment), canonical(given), told)
+    given = {part: content for part, content in visit.items() if part not in ("at", "until")}
+    return digest(_made_by(assessment), given, told)
 
 
 def _made_by(assessment: Assessment) -> list[object]:

@@ -44,11 +44,11 @@ def verified(given: Iterable[Code]) -> list[Resource]:
 
 
 def concept(codings: Iterable[Resource], text: str) -> Resource:
-    """Return a CodeableConcept without repeats; the words are always there."""
+    """Return a CodeableConcept without repeats, of codes or of words; the words are always there."""
     found: list[Resource] = []
     for one in codings:
         if (one["system"], one["code"]) not in {(c["system"], c["code"]) for c in found}:
-            found.append(one)
+            found.append({part: told for part, told in one.items() if part != "display" or told != text})
     return ({"coding": found} if found else {}) | {"text": text}
 
 

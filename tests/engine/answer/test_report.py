@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from support.small_pack import FOLDER, copied, small, visit
 
-from layette.engine import Assessment, load_pack
+from layette.engine import Assessment, PackError, load_pack
 from layette.mapping.text import render
 
 SICK = visit({"temperature": {"value": 39, "unit": "Cel"}, "red_reflex.left": "absent", "barlow.left": "positive"})
@@ -22,6 +23,39 @@ def test_two_proposals_that_exclude_each_other_are_named_with_their_rules(tmp_pa
     notices = changed(tmp_path, eye, f"{eye} conflicts_with: [emergency_evaluation],").notices
     rules = "(exam.red-reflex-abnormal, exam.fever)"
     assert f"'Ophthalmology' and 'Emergency evaluation' exclude each other: decide which {rules}" in notices
+
+
+def test_a_pair_that_names_each_other_is_told_once(tmp_path: Path) -> None:
+    eye, sick = "ophthalmology: {kind: refer,", "emergency_evaluation: {kind: refer,"
+    edits = [("targets/all.yaml", eye, f"{eye} conflicts_with: [emergency_evaluation],")]
+    edits.append(("targets/all.yaml", sick, f"{sick} conflicts_with: [ophthalmology],"))
+    notices = load_pack(copied(tmp_path, *edits)).assess(SICK, readers=["native"]).notices
+    assert len([notice for notice in notices if "exclude each other" in notice]) == 1
+
+
+@pytest.mark.parametrize(("status", "told"), [("active", 1), ("completed", 0), ("revoked", 0)])
+@pytest.mark.parametrize("other", ["phototherapy", "ophthalmology"])
+def test_what_is_ordered_already_excludes_what_is_proposed(other: str, status: str, told: int, tmp_path: Path) -> None:
+    """Whichever of the two names the other."""
+    name, excluded = ("ophthalmology", "phototherapy") if other == "phototherapy" else ("phototherapy", "ophthalmology")
+    kind = {"ophthalmology": "refer", "phototherapy": "order"}[name]
+    edit = ("targets/all.yaml", f"{name}: {{kind: {kind},", f"{name}: {{kind: {kind}, conflicts_with: [{excluded}],")
+    order = {"target": "phototherapy", "status": status, "time": "2026-11-23T10:00:00-06:00"}
+    found = load_pack(copied(tmp_path, edit)).assess({**SICK, "history": {"orders": [order]}}, readers=["native"])
+    text = (
+        "'Ophthalmology' and 'Phototherapy', which is ordered already, exclude each other: "
+        "decide which (exam.red-reflex-abnormal)"
+    )
+    assert [notice for notice in found.notices if "exclude" in notice] == [text] * told
+
+
+@pytest.mark.parametrize(
+    ("other", "says"), [("barlow", "no target 'barlow'"), ("cord_care", "does not exclude itself")]
+)
+def test_only_another_target_can_be_excluded(other: str, says: str, tmp_path: Path) -> None:
+    cord = "cord_care: {kind: guide,"
+    with pytest.raises(PackError, match=says):
+        changed(tmp_path, cord, f"{cord} conflicts_with: [{other}],")
 
 
 def test_what_is_not_proposed_conflicts_with_nothing(tmp_path: Path) -> None:

@@ -58,8 +58,16 @@ JUDGED = rule("""
 LINES = (("high", 350), ("low", 250))
 WRONG: list[tuple[str, dict[str, Any], str]] = [
     ("a target that is not proposed", {"recommend": [{"target": "ophthalmology"}]}, "found nothing for it"),
-    ("another priority", {"recommend": [{"target": "weight_recheck", "priority": "stat"}]}, "weight_recheck routine"),
-    ("another side", {"recommend": [{"target": "hip_again", "side": "right"}]}, "expected {'target': 'hip_again'"),
+    (
+        "another priority",
+        {"recommend": [{"target": "weight_recheck", "priority": "stat"}]},
+        "expected weight_recheck stat, found weight_recheck routine by exam.loss-7 fired",
+    ),
+    (
+        "another side",
+        {"recommend": [{"target": "hip_again", "side": "right"}]},
+        "expected hip_again right, found hip_again urgent left by exam.barlow-first provisional",
+    ),
     ("another rule", {"recommend": [{"target": "weight_recheck", "rule": "exam.loss-10"}]}, "weight_recheck routine"),
     ("another status", {"recommend": [{"target": "weight_recheck", "status": "provisional"}]}, "weight_recheck"),
     ("not provisional", {"provisional": ["weight_recheck"]}, "a provisional reason for 'weight_recheck'"),
@@ -124,6 +132,9 @@ def test_a_visit_that_cannot_be_used_fails_its_case_alone(tmp_path: Path) -> Non
     [
         (case({"undecided": ["exam.fewer"]}), "unknown-rule"),
         (case({"due": {"exam.fewer": "due"}}), "unknown-rule"),
+        (case({"recommend": [{"target": "weight_recheck", "rule": "exam.loss-8"}]}), "unknown-rule"),
+        (case({"conclusions": {"danger_sing": "no"}}), "unknown-finding"),
+        (case({}, source=["invented", "inwented"]), "unknown-source"),
         (case({"none": ["optometry"]}), "unknown-target"),
         (case({"to_judge": ["optometry"]}), "unknown-target"),
         (case({"to_chase": ["optometry"]}), "unknown-target"),
@@ -137,6 +148,33 @@ def test_a_case_that_names_what_does_not_exist_is_a_problem(changed: dict[str, A
     found = pack_of(tmp_path, changed).run_cases().problems
     assert {p.code for p in found} == {code}
     assert {p.file for p in found} == {CASES}
+
+
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        (case({"conclusions": {"danger_sing": "no"}}), "no conclusion 'danger_sing'; did you mean 'danger_sign'?"),
+        (case({"undecided": ["exam.fewer@left"]}), "no rule 'exam.fewer@left'; did you mean 'exam.fever'"),
+    ],
+)
+def test_the_nearest_name_is_said(changed: dict[str, Any], says: str, tmp_path: Path) -> None:
+    [problem] = pack_of(tmp_path, changed).run_cases().problems
+    assert says in problem.message
+
+
+@pytest.mark.parametrize("text", ["", "[]", "cases: []", "# none yet"])
+def test_a_file_of_cases_without_cases_is_a_problem(text: str, tmp_path: Path) -> None:
+    [problem] = load_pack(copied(tmp_path, (CASES, "*", text))).run_cases().problems
+    assert (problem.file, problem.code) == (CASES, "shape")
+    assert "with one at least" in problem.message
+
+
+def test_a_table_for_a_choice_that_no_setting_has_is_a_problem(tmp_path: Path) -> None:
+    found = pack_of(tmp_path, case({}, tables={"site-line": "high"})).run_cases().problems
+    assert (
+        "there is no setting 'site-line'; did you mean 'site-lines'"
+        in {p.code: p.message for p in found}["unknown-setting"]
+    )
 
 
 def test_two_cases_of_one_id_are_a_problem(tmp_path: Path) -> None:

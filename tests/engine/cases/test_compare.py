@@ -83,7 +83,7 @@ def test_what_the_assessment_does_not_say_is_told(pack: Pack, given: dict[str, A
     looked_up = {due.target for due in found.due if due.state != "later"}
     unsettled = {a.target for a in found.answers if not a.settled}
     assert told(pack, given, recommend=[{"target": t} for t in pack.targets]) == [
-        f"expected {{'target': '{t}'}}, found nothing for it" for t in pack.targets if t not in made | looked_up
+        f"expected {t}, found nothing for it" for t in pack.targets if t not in made | looked_up
     ]
     assert told(pack, given, none=list(pack.targets)) == [
         f"expected no recommendation for '{t}'" for t in pack.targets if t in made

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.small_pack import AT, BORN, small, statuses, visit
+from support.small_pack import AT, BORN, FOLDER, small, statuses, visit
 
-from layette.engine import Assessment, ReadersDisagree
+from layette.engine import Assessment, ReaderFailed, ReadersDisagree, load_pack
 from layette.engine.logic.conditions import State, Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import Reader, Reading
@@ -256,11 +256,47 @@ class Deaf(NativeReader):
 def test_a_disagreement_is_refused_with_the_highest_priority(monkeypatch: pytest.MonkeyPatch) -> None:
     pack = small()
     readers: tuple[Reader, ...] = (NativeReader(pack.program), Deaf(pack.program))
-    monkeypatch.setattr(type(pack), "readers", lambda *_: readers)
+    chosen = {reader.name: reader for reader in readers}
+    monkeypatch.setattr(type(pack), "readers", lambda _, names=None: tuple(chosen[n] for n in names or chosen))
+    monkeypatch.setattr("layette.engine.api.usual", lambda: tuple(chosen))
     with pytest.raises(ReadersDisagree, match=r"exam\.red-reflex-abnormal fired") as caught:
         pack.assess(visit({"red_reflex.left": "white", "cord_attached": "yes"}))
     assert caught.value.highest == "stat"
     assert caught.value.answers["deaf"]["exam.red-reflex-abnormal"] == "undecided"
+    assert {line.split(":")[0] for line in caught.value.urgent} == {"Ophthalmology"}
+
+
+class Broken(NativeReader):
+    """A reader that breaks down over every visit."""
+
+    name = "broken"
+
+    def read(self, states: Sequence[State]) -> Reading:
+        raise RuntimeError(f"the visit was {states}")
+
+
+@pytest.mark.parametrize("broken_first", [True, False])
+def test_a_reader_that_breaks_down_hides_no_emergency(broken_first: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    pack = small()
+    pair = [NativeReader(pack.program), Broken(pack.program)]
+    chosen = {reader.name: reader for reader in (pair[::-1] if broken_first else pair)}
+    monkeypatch.setattr(type(pack), "readers", lambda _, names=None: tuple(chosen[n] for n in names or chosen))
+    monkeypatch.setattr("layette.engine.api.usual", lambda: tuple(chosen))
+    with pytest.raises(ReaderFailed, match=r"^the reader 'broken' of the rules broke down \(RuntimeError\)") as caught:
+        pack.assess(visit({"red_reflex.left": "white"}))
+    assert {line.split(":")[0] for line in caught.value.urgent} == {"Ophthalmology"}
+
+
+def test_a_second_reader_that_cannot_be_built_hides_no_emergency(monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing(*_: object) -> Reader:
+        raise ImportError("no such library")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("layette.engine.logic.readers.ClosureReader", missing)
+        patch.setattr("layette.engine.logic.readers.ReteReader", missing)
+        with pytest.raises(ReaderFailed, match="ImportError") as caught:
+            load_pack(FOLDER).assess(visit({"red_reflex.left": "white"}))
+    assert {line.split(":")[0] for line in caught.value.urgent} == {"Ophthalmology"}
 
 
 def test_a_reader_that_does_not_exist_is_refused() -> None:

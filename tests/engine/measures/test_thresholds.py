@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from support.invented_lines import INVENTED, LINES
 
 from layette.engine.exact.interval import Interval
-from layette.engine.measures.thresholds import Curve, beyond, margin, threshold
+from layette.engine.measures.thresholds import Curve, beyond, lowest, margin, threshold
 from layette.engine.tables.set_safety import value_at
 
 QUICK = settings(max_examples=60, deadline=None)
@@ -144,3 +144,31 @@ def test_an_open_line_fires_above_and_is_undecided_below():
 def test_margin():
     assert margin(exactly(22), exactly(20)).spans() == [(2, 2)]
     assert margin(exactly(22), between(None, 20)).spans() == [(2, None)]
+
+
+def one(low, high):
+    return Interval.one(low, high)
+
+
+@pytest.mark.parametrize(
+    ("days", "younger", "expected"),
+    [
+        ((36 * 7, 36 * 7), None, (10, 10)),
+        ((34 * 7, 34 * 7), None, None),
+        ((None, None), None, None),
+        ((34 * 7, 34 * 7), INVENTED, (9, 9)),
+        ((34 * 7, 36 * 7), INVENTED, (9, 10)),
+        ((None, None), INVENTED, (9, 11)),
+    ],
+)
+def test_the_lowest_line_that_one_newborn_may_have(days, younger, expected):
+    """At 7 h with a risk; where the younger set begins, its first line stands for all who are younger."""
+    found = lowest(INVENTED, younger, "phototherapy", one(7, 7), one(*days), 1)
+    assert (found and found.span()) == expected
+
+
+def test_the_lowest_line_outside_the_hours_covered_is_that_of_the_nearest_hour():
+    days = one(280, 280)
+    for age, nearest in (((400, 400), 336), ((-3, -3), 0), ((300, None), 300)):
+        there = threshold(INVENTED, "exchange", one(nearest, nearest), days, 0)
+        assert lowest(INVENTED, None, "exchange", one(*age), days, 0).span()[0] == there.span()[0]

@@ -98,3 +98,38 @@ def test_rows_that_may_all_match_make_their_common_target_certain_at_the_lowest_
 def test_nothing_measured_decides_nothing(tmp_path: Path) -> None:
     found = pack(tmp_path, WHOLE).assess(visit(), readers=["native"])
     assert not [r for r in found.recommendations if r.target == "emergency_evaluation"]
+
+
+SAVED = {
+    "a byte-order mark": "\ufeff" + WHOLE,
+    "semicolons": WHOLE.replace(",", ";"),
+    "line ends of two characters": WHOLE.replace("\n", "\r\n"),
+    "a remark in quotes": WHOLE.replace("# invented", '"# invented, and more",,,,,'),
+    "empty rows at the end": WHOLE + ",,,,,\n;;;;;\n\n",
+    "spaces in the head": WHOLE.replace("id,from,to", "id, from, to "),
+    "all at once": "\ufeff" + WHOLE.replace(",", ";").replace("\n", "\r\n") + ";;;;;\r\n",
+}
+
+
+@pytest.mark.parametrize("name", SAVED)
+def test_what_a_spreadsheet_saves_is_read(name: str, tmp_path: Path) -> None:
+    whole, saved = pack(tmp_path / "whole", WHOLE), pack(tmp_path / "saved", SAVED[name])
+    assert {key: rule.shape for key, rule in saved.rules.items()} == {k: r.shape for k, r in whole.rules.items()}
+
+
+@pytest.mark.parametrize(
+    ("rows", "says"),
+    [
+        (WHOLE.replace(",", ";").replace("37.5", "37,5"), "'37,5' is not a number; decimals have a point"),
+        (WHOLE.replace("37.5", "3_7.5"), "'3_7.5' is not a number"),
+        (WHOLE.replace("37.5", "1e9999999"), "'1e9999999' is not a number"),
+        (WHOLE.replace("37.5", "9" * 40), "is not a number"),
+        (WHOLE.replace("cold", '"' + "x" * 140_000), "this row cannot be read"),
+    ],
+    ids=lambda text: text[-40:],
+)
+def test_a_cell_that_is_no_number_is_told_with_what_would_be_right(rows: str, says: str, tmp_path: Path) -> None:
+    with pytest.raises(PackError) as caught:
+        pack(tmp_path, rows)
+    assert {(p.code, p.file) for p in caught.value.problems} == {("table-value", "tables/heat.csv")}
+    assert all(says in p.message for p in caught.value.problems)

@@ -220,6 +220,14 @@ def test_two_values_of_one_part_at_one_time_are_one_of_these() -> None:
     assert oximetry(*items) == [{"foot": "96 %", "hand": "88 % or 97 %"}]
     found = assess({"pulse_oximetry": [{"unit": "%", **item} for item in items]})
     assert [(one.target, one.priority) for one in found.to_judge] == [("oxygen_evaluation", "stat")]
+    label = "Pulse oximetry, hand"
+    assert f"{label}: recorded more than once at one time, differing: one of these" in found.warnings
+    assert [(one.subject, one.used.value) for one in found.choices if one.used] == [(label, "88 % or 97 %")]
+
+
+def test_parts_that_agree_bring_no_warning() -> None:
+    hand = {"hand": 97, "unit": "%", "age": "26 h"}
+    assert assess({"pulse_oximetry": [hand, hand]}).warnings == ()
 
 
 def test_an_attempt_that_is_not_final_may_fail_a_screen_and_never_pass_it() -> None:
@@ -243,3 +251,12 @@ def test_a_sided_finding_without_a_side_is_not_known_and_told() -> None:
     found = assess({"barlow": "positive"})
     assert {statuses(found)[f"exam.barlow-first@{side}"] for side in ("left", "right")} == {"undecided"}
     assert found.warnings == ("findings.barlow: 'Barlow test' does not say which side; it counts as not known",)
+
+
+@pytest.mark.parametrize(("later", "joined"), [([kg(2.7, age="90 h")], [{"2.8 kg", "2.9 kg"}]), ([], [])])
+def test_two_values_of_the_moment_before_the_latest_are_one_of_these(later: list[Any], joined: list[set[str]]) -> None:
+    """Danger law 10: a rate of change is counted from that moment, and either value may bring an emergency."""
+    before = [kg(2.8, age="80 h"), kg(2.9, age="80 h")]
+    found = readings({"weight": [*before, *later, kg(2.6, age="70 h"), kg(2.5, age="70 h")]}).conflicts()
+    names = [{one.given for one in members} for members in found]
+    assert [members for members in names if members in joined] == joined

@@ -222,6 +222,7 @@ def test_a_fhir_input_with_a_mistake_still_names_the_emergency(
         notices=(),
         not_understood=(),
         not_used=(),
+        outcomes=(),
     )
     monkeypatch.setattr(given_module, "read", lambda *args, **named: result)
     path = tmp_path / "bundle.json"
@@ -235,9 +236,11 @@ def test_a_fhir_input_with_a_mistake_still_names_the_emergency(
 def test_readers_that_disagree_give_no_answer_but_the_highest_priority(
     pack: StandIn, visit: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    pack.error = ReadersDisagree({"native": {"a.b": "fired"}, "rete": {"a.b": "ruled out"}}, "stat")
+    pack.error = ReadersDisagree({"native": {"a.b": "fired"}, "rete": {"a.b": "ruled out"}}, "stat", ["Eye: now"])
     assert main(["assess", visit]) == 2
-    assert "the highest priority of either is stat" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "the highest priority of either is stat" in said
+    assert "URGENT, found by at least one reader: Eye: now" in said
 
 
 def test_a_reader_that_is_not_installed_is_a_sentence(

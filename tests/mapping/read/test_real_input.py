@@ -30,6 +30,7 @@ from support.read_samples import (
 )
 
 from layette.engine.api import Pack, load_pack
+from layette.mapping.answering import answer
 from layette.mapping.cli import assess, main
 from layette.mapping.fhir.json import dumps
 from layette.mapping.read import ReadResult, read
@@ -278,7 +279,21 @@ def beside_a_newborn(resource: dict[str, Any]) -> dict[str, Any]:
     return {"resourceType": "Bundle", "type": "collection", "entry": entries}
 
 
-@pytest.mark.parametrize("name", [name for name in DEFECTS if DEFECTS[name]["defect"] != "good"])
+NEEDED_BY_NOBODY = ("b13", "b21", "b32")
+"""An order for what no pack knows, a narrative (which is never read), and a Task: what is wrong there is named only."""
+
+
+@pytest.mark.parametrize("name", NEEDED_BY_NOBODY)
+def test_a_planted_defect_that_nothing_needs_is_named(name: str) -> None:
+    notices = answer(beside_a_newborn(DEFECTS[name]["resource"]), ship(), at="2026-01-06T14:30:00Z").account.notices
+    [said] = [notice for notice in notices if notice.endswith("nothing that is used needs it")]
+    assert said.startswith("Bundle.entry[1].resource.")
+
+
+STOPPING = [name for name in DEFECTS if DEFECTS[name]["defect"] != "good" and name not in NEEDED_BY_NOBODY]
+
+
+@pytest.mark.parametrize("name", STOPPING)
 def test_each_planted_defect_stops_the_run_with_its_path(name: str, run: Callable[[Any], Ran]) -> None:
     content = beside_a_newborn(DEFECTS[name]["resource"])
     ran = run(content)

@@ -158,8 +158,9 @@ def test_what_could_be_an_emergency_and_was_not_looked_at_is_told_or_counted(nam
 
 def test_values_that_differ_stand_at_the_top_and_are_judged() -> None:
     lines = visit("values that differ, fever, no line").short.splitlines()
-    assert "! Temperature: 37.5 °C or 38.4 °C, both at 15:00. Either is acted on: check which is right." in lines[:8]
+    assert "! Temperature: 37.5 °C or 38.4 °C, both at 15:00. Either is acted on: check which is right." in lines[:10]
     said = flat("\n".join(lines))
+    assert "and foot: foot 81 % or 97 %, hand 81 % or 97 %, both at 15:00. Either is acted on" in said
     assert "Temperature, highest: 37.5 °C and 38.4 °C." in said
     assert "Total bilirubin in serum: 15 mg/dL or 9.8 mg/dL, 15:00. No line covers this newborn" in said
     assert said.count("Recorded more than once at one time, differing.") == 2

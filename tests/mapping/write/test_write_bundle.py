@@ -194,3 +194,21 @@ def test_provenance_names_what_was_made_the_software_the_inputs_and_the_pack() -
     entities = [entity["what"] for entity in provenance["entity"]]
     assert {"reference": REFLEX} in entities
     assert entities[-1]["identifier"]["value"] == "sha256:1234"
+
+
+@pytest.mark.parametrize(
+    ("given", "behalf"),
+    [
+        (
+            {"reference": "Organization/o", "display": "Fern clinic"},
+            {"reference": "Organization/o", "display": "Fern clinic"},
+        ),
+        ({"display": "Fern clinic"}, {"display": "Fern clinic"}),
+        (None, None),
+    ],
+)
+def test_the_software_acts_on_behalf_of_the_organization_of_the_visit(given: Any, behalf: Any) -> None:
+    encounter = {"resourceType": "Encounter", "id": "1"} | ({"serviceProvider": given} if given else {})
+    made = to_bundle(assessment(), SamplePack(), visit=flat_visit(), source=encounter)
+    [provenance] = resources(made, "Provenance")
+    assert provenance["agent"][0].get("onBehalfOf") == behalf

@@ -18,7 +18,7 @@ from support.assessment_samples import (
 
 from layette.engine.answer.parts.assessment import Concluded, Measured, Used
 from layette.engine.api import load_pack
-from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
+from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReaderFailed, ReadersDisagree
 from layette.mapping.codes import body_parts
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.write import BASE, to_bundle, to_outcome
@@ -127,6 +127,13 @@ def test_a_conclusion_is_derived_and_an_open_one_is_not_written() -> None:
     assert not observations("Looks ill", WHOLE)
 
 
+def test_what_was_computed_from_the_mothers_data_is_as_restricted() -> None:
+    hers = Used(subject="mother_hbsag", label="Mother's HBsAg", value="negative")
+    measure = Measured(id="x", label="X", text="1", low="1", high="1", unit="h", derived_from=(hers,), basis="")
+    made = to_bundle(assessment(measures=(measure,)), SamplePack(), visit=flat_visit(), parts="all")
+    assert observations("X", made)[0]["meta"]["security"][0]["code"] == "R"
+
+
 @pytest.mark.parametrize("parts", ["care", "all"])
 def test_a_conclusion_that_does_not_hold_is_never_written(parts: Parts) -> None:
     no = Concluded(id="eye_abnormal", label="An eye is abnormal", state="no", rules=("eyes.red-reflex-abnormal",))
@@ -153,7 +160,7 @@ def test_a_referral_says_what_why_when_and_from_where() -> None:
     assert referral["requester"] == {"reference": url(device)}
     assert referral["requisition"] in plan["identifier"]
     assert referral["performerType"]["coding"] == [
-        {"system": f"{BASE}/CodeSystem/performers", "code": "ophthalmologist", "display": "ophthalmologist"}
+        {"system": f"{BASE}/CodeSystem/performers", "code": "ophthalmologist"}
     ]
     assert CAUTION not in [note["text"] for note in referral["note"]]
 
@@ -233,7 +240,8 @@ def test_control_characters_of_an_input_do_not_reach_the_output() -> None:
     [
         InputError([InputProblem("Bundle.entry[3].resource", "unit", "no unit", "3.4", "kg or g")], ["See now: fever"]),
         PackError([PackProblem("rules/x.yaml", 3, "$.a", "shape", "a key is missing")]),
-        ReadersDisagree({"a": {"r": "fired"}, "b": {"r": "ruled out"}}, "stat"),
+        ReadersDisagree({"a": {"r": "fired"}, "b": {"r": "ruled out"}}, "stat", ["See now: fever"]),
+        ReaderFailed("rete", "RuntimeError", ["See now: fever"]),
         InputError([]),
     ],
 )
@@ -241,5 +249,6 @@ def test_an_error_is_an_operation_outcome_with_all_problems(error: Exception) ->
     outcome = to_outcome(error)  # type: ignore[arg-type]
     assert outcome["issue"]
     if "fever" in str(getattr(error, "urgent", "")):
-        assert outcome["issue"][0]["expression"] == ["Bundle.entry[3].resource"]
         assert outcome["issue"][1]["diagnostics"].endswith("See now: fever")
+    if isinstance(error, InputError) and error.problems:
+        assert outcome["issue"][0]["expression"] == ["Bundle.entry[3].resource"]

@@ -1,0 +1,1 @@
+"""Pages that people look at, each made from an answer; none decides anything."""
