@@ -11,7 +11,7 @@ _BASE = "http://hl7.org/fhir/StructureDefinition/Extension"
 
 def payload_topic(pub: Publication) -> Resource:
     """Return the definition of the extension on a payload."""
-    about = "The topic of guidance that a payload is about, one of the targets."
+    about = f"The topic of guidance that a payload is about, a code of {pub.url('CodeSystem', 'targets')}."
     url = pub.url("StructureDefinition", _NAME)
     head = pub.head("StructureDefinition", _NAME, "Topic of a payload", about)
     where = [{"type": "element", "expression": f"{kind}.payload"} for kind in ("CommunicationRequest", "Communication")]
@@ -32,7 +32,7 @@ def payload_topic(pub: Publication) -> Resource:
                     "id": "Extension.value[x]",
                     "path": "Extension.value[x]",
                     "min": 1,
-                    "type": [{"code": "CodeableConcept"}],
+                    "type": [{"code": "code"}],
                 },
             ]
         },

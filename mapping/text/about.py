@@ -19,13 +19,15 @@ class About:
 
     ``child`` is "girl" or "boy" where the sex is known. ``areas`` are the steps of the examination in their order, with
     their names; ``begun`` those of which something was recorded. ``awaited`` are the findings that are results.
-    ``targets`` are the names of what is asked for. ``changed``: the pack is not the one that ships under its name.
+    ``records`` are the areas that are read and asked, not examined. ``targets`` are the names of what is asked for.
+    ``changed``: the pack is not the one that ships under its name.
     """
 
     child: str | None = None
     areas: Mapping[str, str] = field(default_factory=dict)
     begun: frozenset[str] | None = None
     awaited: Collection[str] = ()
+    records: Collection[str] = ()
     targets: Mapping[str, str] = field(default_factory=dict)
     changed: bool = False
 
@@ -37,6 +39,7 @@ class About:
             areas={area.area: area.label for area in pack.areas},
             begun=None if visit is None else frozenset(_begun(pack, visit)),
             awaited={name for name, shape in pack.findings.items() if shape.awaited},
+            records={area.area for area in pack.areas if area.record},
             targets={name: target.label for name, target in pack.targets.items()},
             changed=changed_from_shipped(pack),
         )

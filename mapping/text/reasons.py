@@ -15,6 +15,8 @@ LEGEND = "(m) from memory, (r) our own reading, (c) common practice: see the pri
 CONCLUDED = "concluded by rules"
 _FEW = 2
 _SHORT = 40
+_MANY = 3
+_OPEN = "Unless {} findings that are still open say otherwise (--all)"
 
 
 def marks(given: Iterable[Citation]) -> str:
@@ -75,7 +77,8 @@ def reserve(one: Recommendation, *, full: bool) -> str | None:
     unless = one.reasons[0].unless
     if one.certain != one.priority and unless and not full:
         named = "; ".join(unless)
-        parts.append(f"Unless recorded: {named}" if len(named) <= _SHORT else "Unless already on record")
+        several = "Unless already on record" if len(unless) < _MANY else _OPEN.format(len(unless))
+        parts.append(f"Unless recorded: {named}" if len(named) <= _SHORT else several)
     elif one.certain != one.priority:
         parts.append("Provisional" + (f", at least {one.certain}" if one.certain else ""))
     if one.window.missing:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from layette.engine.answer.parts.assessment import Assessment, ComeBack, Due
+from layette.mapping.text import ticks
 from layette.mapping.text.about import About
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import listed
@@ -19,7 +20,8 @@ _VISITS = 4
 
 def not_on_record(page: Page, assessment: Assessment, clock: Clock, about: About) -> None:
     """Write what the record says nothing of, all of it, by its deadline: look it up, else do it."""
-    if not assessment.not_on_record:
+    unread = [] if page.full else ticks.unread(assessment, about)
+    if not (assessment.not_on_record or unread):
         return
     page.heading("NOT ON RECORD: look it up, else do it")
     by_deadline: dict[str, list[str]] = {}
@@ -28,6 +30,8 @@ def not_on_record(page: Page, assessment: Assessment, clock: Clock, about: About
         by_deadline.setdefault(when, []).append(about.due_name(due) + name)
     for when, names in by_deadline.items():
         page.row(when, listed(names), len("by Mon 30 Sep"), _ALL)
+    if unread:
+        page.row("to read, ask", unread, len("by Mon 30 Sep"), _ALL)
 
 
 def _deadline(due: Due, clock: Clock) -> tuple[str, str]:

@@ -19,6 +19,7 @@ _COLUMN = 20
 _NAME = 17
 _CLAUSE = 58
 _GAP = "   "
+_FEW = 4
 _LEADING = ("and", "of", "the")
 
 
@@ -122,7 +123,26 @@ def write(page: Page, assessment: Assessment, about: About, place: int, room: in
     page.lines += below
 
 
-def _rows(assessment: Assessment, about: About, width: int) -> Iterator[Row]:
+def unread(assessment: Assessment, about: About) -> list[str]:
+    """Return the records that nobody has read, or hardly, each with how much of it is open, emergencies by themselves.
+
+    A few open questions of a record stay on the list by name: they are details of something that is known.
+    """
+    names = []
+    for step, looks in _looks(assessment, about):
+        if _is_unread(step, looks, about):
+            emergencies = sum(bool(one.emergencies) for one in looks)
+            count = f"{len(looks)}, {emergencies} !" if emergencies else str(len(looks))
+            names.append(f"{about.step_name(step)} ({count})")
+    return names
+
+
+def _is_unread(step: Step, looks: Sequence[Question], about: About) -> bool:
+    return step.area in about.records and sum(one.state == "not examined" for one in looks) > _FEW
+
+
+def _looks(assessment: Assessment, about: About) -> Iterator[tuple[Step, list[Question]]]:
+    """Yield the steps in order, with what is open: no result that nobody waits for, nothing that can wait."""
     can_wait, ordered = _can_wait(assessment), _ordered(assessment)
     for step in about.in_order(assessment.steps):
         looks = [
@@ -131,7 +151,15 @@ def _rows(assessment: Assessment, about: About, width: int) -> Iterator[Row]:
             if id(question) not in can_wait and (_name(question) not in about.awaited or _is_ordered(question, ordered))
         ]
         if looks:
-            rank, whole = PRIORITIES.index(step.worst), about.is_untouched(step)
+            yield step, looks
+
+
+def _rows(assessment: Assessment, about: About, width: int) -> Iterator[Row]:
+    for step, open_ in _looks(assessment, about):
+        unread = _is_unread(step, open_, about)
+        looks = [one for one in open_ if one.state != "not examined"] if unread else open_
+        if looks:
+            rank, whole = PRIORITIES.index(step.worst), about.is_untouched(step) and not unread
             yield Row(about.step_name(step), _ticks(step, looks, whole=whole), width, rank, whole)
 
 

@@ -131,11 +131,15 @@ class NormalShape(Shape):
 
 
 class FindingsFile(Shape):
-    """One area of the examination: `findings/<area>.yaml`."""
+    """One area of the examination: `findings/<area>.yaml`.
+
+    ``record``: it is read in a record and asked, not examined; where most of it is open, one line says so.
+    """
 
     area: str
     label: str
     step: str
+    record: bool = False
     findings: dict[Name, FindingShape]
     normal: dict[Name, NormalShape] = Field(default_factory=dict)
 

@@ -54,12 +54,14 @@ def _told(ledger: Ledger, entry: Entry, topics: Iterable[str], key: str) -> None
 
 
 def _topics_of_payloads(ledger: Ledger, resource: Resource) -> Iterator[str | None]:
-    """Yield the topics that payloads carry in our extension."""
+    """Yield the topics that payloads carry in our extension: as its code, or as a concept."""
+    own = f"{ledger.index.base}/{OWN['targets']}"
     url = f"{ledger.index.base}/{OWN['payload-topic']}"
     for payload in items(resource.get("payload")):
         for extension in items(payload.get("extension")):
             if extension.get("url") == url:
-                yield target_of(ledger, [extension.get("valueCodeableConcept")], told=True)
+                code = {"coding": [{"system": own, "code": extension.get("valueCode")}]}
+                yield target_of(ledger, [code, extension.get("valueCodeableConcept")], told=True)
 
 
 def _topics_asked_for(ledger: Ledger, entry: Entry) -> list[str]:

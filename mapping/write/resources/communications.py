@@ -93,8 +93,7 @@ def _create(out: Output, resource: Resource) -> str:
 
 def _payload(out: Output, topic: Recommendation) -> Resource:
     words = [spoken.in_one_language(topic.plain, out.language) or topic.label, *topic.do]
-    code = {"coding": [concepts.coding(out.system(keys.TARGETS), topic.target)]}
-    extension = {"url": out.system(keys.TOPIC), "valueCodeableConcept": code}
+    extension = {"url": out.system(keys.TOPIC), "valueCode": topic.target}
     content = wording.clean(" ".join(text for text in words if text))
     return {"id": keys.fhir_id(topic.target), "extension": [extension], "contentString": content}
 

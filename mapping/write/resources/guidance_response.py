@@ -54,7 +54,8 @@ def _notes(out: Output) -> Iterator[str]:
     yield from (made.verdict.text, made.read, *out.remarks)
     yield from (f"Setting {one.label}: {one.choice} (not the default)." for one in made.settings if not one.default)
     yield from map(_step, made.steps) if out.whole else _steps_together(made.steps)
-    yield from (_due(due, whole=out.whole) for due in made.due)
+    # What is wanted later is in the data requirement, with its time; where all goes out, it is said in words too.
+    yield from (_due(due) for due in made.due if out.whole or due.state != "later")
     yield made.caution
 
 
@@ -79,11 +80,10 @@ def _question(question: Question) -> str:
     return f"{question.label}: {question.state}{why}; open rules: {', '.join(question.rules)}."
 
 
-def _due(due: Due, *, whole: bool) -> str:
-    """Say what is not on record, and why it is wanted where it is wanted by now."""
-    because = f" {due.because}" if whole or due.state != "later" else ""
-    source = f" Source: {wording.cited(due.sources)}." if whole or due.state != "later" else ""
-    return f"{due.label}: {due.state}, {due.window.text}.{because} Rule: {due.rule}.{source}"
+def _due(due: Due) -> str:
+    """Say what is not on record, and why it is wanted."""
+    source = f" Source: {wording.cited(due.sources)}."
+    return f"{due.label}: {due.state}, {due.window.text}. {due.because} Rule: {due.rule}.{source}"
 
 
 def _requirements(out: Output) -> Iterator[Resource]:

@@ -127,8 +127,9 @@ def test_the_side_of_what_was_judged_is_its_own() -> None:
 
 def payload(*topics: str) -> list[Flat]:
     return [
-        {"extension": [{"url": TOPIC, "valueCodeableConcept": concept(TARGETS, name)}], "contentString": "…"}
-        for name in topics
+        {"extension": [{"url": TOPIC, **told}], "contentString": "…"}
+        for number, name in enumerate(topics)
+        for told in ({"valueCode": name} if number % 2 else {"valueCodeableConcept": concept(TARGETS, name)},)
     ]
 
 

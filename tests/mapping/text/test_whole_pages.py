@@ -148,7 +148,7 @@ def test_what_could_be_an_emergency_and_was_not_looked_at_is_told_or_counted(nam
     made, short, _ = visit(name)
     awaited = {name for name, shape in pack().findings.items() if shape.awaited}
     areas = About.of(pack(), None).areas
-    said = "\n".join(section(short, "TO EXAMINE"))
+    said = "\n".join([*section(short, "TO EXAMINE"), *section(short, "NOT ON RECORD")])
     for step in made.steps:
         open_ = [one for one in step.questions if one.emergencies and one.finding.split(".")[0] not in awaited]
         if open_:

@@ -40,9 +40,9 @@ def test_guidance_and_reassurance_are_one_request_to_the_family_with_a_payload_a
     [request] = resources("CommunicationRequest")
     assert [payload["contentString"] for payload in request["payload"]] == TOLD
     assert [payload["id"] for payload in request["payload"]] == ["safe-sleep", "car-seat", "milia"]
-    topics = [payload["extension"][0]["valueCodeableConcept"]["coding"][0] for payload in request["payload"]]
-    assert [(one["system"], one["code"]) for one in topics] == [
-        (f"{BASE}/CodeSystem/targets", name) for name in ("safe_sleep", "car_seat", "milia")
+    topics = [payload["extension"][0] for payload in request["payload"]]
+    assert [(one["url"], one["valueCode"]) for one in topics] == [
+        (f"{BASE}/StructureDefinition/payload-topic", name) for name in ("safe_sleep", "car_seat", "milia")
     ]
     assert "milia: sleep.milia" in request["note"][0]["text"]
 
