@@ -1,4 +1,4 @@
-"""The visits that a reviewer with the guidelines in hand would try first: what must stand where, and the page of each."""
+"""The visits that a reviewer with the guidelines in hand would try first: what must stand where, and each page."""
 
 from __future__ import annotations
 
