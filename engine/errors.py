@@ -11,7 +11,7 @@ Each carries in `urgent` the emergencies that are decided in spite of it, so tha
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
@@ -35,6 +35,8 @@ PACK_CODES: Mapping[str, str] = {
     "unknown-source": "A source that sources.yaml does not hold.",
     "unknown-target": "A target that targets/ does not hold, or of another kind than the verb wants.",
     "unknown-setting": "A setting or a choice that settings.yaml does not hold.",
+    "unknown-language": "Words in a language that pack.yaml does not declare, or none in its first one.",
+    "unknown-placeholder": "Braces in a text for families that hold what is no setting with words.",
     "unknown-priority": "A priority outside stat, asap, urgent, routine.",
     "unknown-rule": "instead_of names a rule that does not exist.",
     "unknown-function": "A measure names a function that the engine does not have, or an input that it does not take.",
@@ -78,8 +80,25 @@ INPUT_CODES: Mapping[str, str] = {
 
 def nearest(name: str, known: Iterable[str], otherwise: str = "") -> str:
     """Return "did you mean 'x'?" with the few known names that are closest; ``otherwise`` where none is near."""
-    near = get_close_matches(name, list(known), n=3, cutoff=0.6)
+    near = get_close_matches(name, list(known), n=2, cutoff=0.6)
     return f"did you mean {' or '.join(map(repr, near))}?" if near else otherwise
+
+
+def near(name: str, known: Iterable[str]) -> str:
+    """Return "; did you mean 'x'?" as the end of a message; nothing where no known name is near."""
+    told = nearest(name, known)
+    return f"; {told}" if told else ""
+
+
+TOLD = 100
+"""The most problems that a message lists; an error carries them all."""
+
+
+def told(problems: Sequence[object]) -> list[str]:
+    """Return the first problems as lines of text, and how many more there are."""
+    lines = [str(problem) for problem in problems[:TOLD]]
+    left = len(problems) - len(lines)
+    return [*lines, f"and {left} more"] if left else lines
 
 
 class LayetteError(Exception):
@@ -134,7 +153,7 @@ class PackError(LayetteError):
     def __init__(self, problems: Iterable[PackProblem]) -> None:
         """Keep the problems, without repeats, sorted by file and line."""
         self.problems = tuple(sorted(set(problems)))
-        super().__init__("\n".join(map(str, self.problems)))
+        super().__init__("\n".join(told(self.problems)))
 
     def __reduce__(self) -> _Parts:
         """Be made anew from the problems; an exception is otherwise made anew from its text."""
@@ -150,7 +169,7 @@ class InputError(LayetteError):
         """Keep the problems, without repeats, sorted by path."""
         self.problems = tuple(sorted(set(problems)))
         self.urgent = tuple(urgent)
-        super().__init__("\n".join(map(str, self.problems)))
+        super().__init__("\n".join(told(self.problems)))
 
     def __reduce__(self) -> _Parts:
         """Be made anew from the problems and the emergencies."""

@@ -18,6 +18,7 @@ from layette.engine.pack.site import SiteShape
 from layette.engine.pack.written.asked_shapes import ValuesFile
 from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
+from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.tables.headers import Header
 from layette.engine.visit.form import visit_schema
 
@@ -33,6 +34,7 @@ PACK_FILES: dict[str, TypeAdapter[Any]] = {
     "values": TypeAdapter(ValuesFile),
     "table": TypeAdapter(Header | RowsHeader),
     "cases": TypeAdapter(list[CaseShape]),
+    "translations": TypeAdapter(TranslationFile),
 }
 """The kinds of YAML files in a pack; `rules` are those of `decisions/` and of `guidance/`."""
 

@@ -51,3 +51,6 @@ CODE_SYSTEMS: Final = {
     "cvx": "http://hl7.org/fhir/sid/cvx",
 }
 """The code systems that a pack may use, with their addresses."""
+
+SEEN_TODAY = "what we saw"
+"""The heading of guidance that a finding brings, not the age."""

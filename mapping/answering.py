@@ -69,11 +69,16 @@ class Answer:
 
         return checked_output(retirement(bundle, self.source, self.base.rstrip("/")))
 
-    def to_text(self, pack: Pack, *, width: int = 100, colour: bool = False, full: bool = False) -> str:
-        """Return the answer as a page for a clinician, with the account at its end; see `mapping.text.render`."""
+    def to_text(
+        self, pack: Pack, *, width: int = 100, colour: bool = False, full: bool = False, language: str = "en"
+    ) -> str:
+        """Return the answer as a page for a clinician, with the account at its end; see `mapping.text.render`.
+
+        ``language`` is that of what the family is told.
+        """
         return render(
             self.assessment, width=width, colour=colour, full=full, pack=pack, visit=self.visit,
-            counts=str(self.account),
+            counts=str(self.account), language=language,
         )  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from layette.engine.errors import InputProblem, LayetteError
+from layette.engine.errors import InputProblem, LayetteError, told
 from layette.mapping.validate import Issue, errors, validate
 
 PROFILE = "vital-sign"
@@ -53,5 +53,5 @@ def checked_output(resource: dict[str, Any]) -> dict[str, Any]:
     """Return ``resource`` if it is valid FHIR R4; raises `OutputError` with every path otherwise."""
     found = errors(validate(resource))
     if found:
-        raise OutputError("the result is not valid FHIR, so it is not written:\n" + "\n".join(map(str, found)))
+        raise OutputError("the result is not valid FHIR, so it is not written:\n" + "\n".join(told(found)))
     return resource

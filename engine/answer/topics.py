@@ -6,16 +6,15 @@ from collections.abc import Sequence
 
 from layette.engine.answer.parts.assessment import Recommendation, Topics
 from layette.engine.answer.parts.context import Context
+from layette.engine.pack.family_texts import headings
+from layette.engine.terms import SEEN_TODAY
 
-SEEN_TODAY = "what we saw"
-"""The heading of guidance that a finding brings, not the age."""
 GUIDANCE = "guidance/"
 
 
 def by_heading(made: Sequence[Recommendation], context: Context) -> tuple[Topics, ...]:
     """Return guidance by the file of the pack in which it is owed, in the order of the pack."""
-    files = context.pack.shape.guidance
-    order = [SEEN_TODAY, *(name.removesuffix(".yaml").replace("-", " ") for name in files)]
+    order = headings(context.pack.shape.guidance)
     by_name: dict[str, list[Recommendation]] = {}
     for one in made:
         by_name.setdefault(_heading(one, context), []).append(one)

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from layette.engine.errors import PackProblem, nearest
+from layette.engine.errors import PackProblem, near
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.folder import PackFolder, check_shape
 from layette.engine.pack.written.shape import Shape
@@ -152,8 +152,7 @@ def _names(
     for what, code, key, names, among in known:
         for name in names:
             if name.partition("@")[0] not in among:
-                near = nearest(name.partition("@")[0], among)
-                message = f"there is no {what} '{name}'" + (f"; {near}" if near else "")
+                message = f"there is no {what} '{name}'{near(name.partition('@')[0], among)}"
                 yield document.problem((k, key), code, message)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -35,6 +35,10 @@ class Moment:
         return self.lo == self.hi
 
 
+DATE_ALONE = "a date alone does not say when: a time of day is needed, and needs its offset from UTC"
+WITHOUT_OFFSET = "a time of day needs its offset from UTC, such as 2026-11-24T10:00:00-06:00"
+
+
 def moment(text: str, zone: tzinfo) -> Moment:
     """Read an ISO 8601 date, or date and time with offset; ValueError says what is wrong.
 
@@ -43,21 +47,29 @@ def moment(text: str, zone: tzinfo) -> Moment:
     if text[:4].isascii() and text[:4].isdigit() and not FIRST_YEAR <= int(text[:4]) <= LAST_YEAR:
         raise ValueError(f"a year from {FIRST_YEAR} to {LAST_YEAR} is expected")
     if _DATE.fullmatch(text):
-        day = date.fromisoformat(text)
+        day = _parsed(text).date()
         start = datetime(day.year, day.month, day.day, tzinfo=zone)
         return Moment(_seconds(start), _seconds(start + timedelta(days=1)) - 1, text)
-    when = datetime.fromisoformat(text)
+    when = _parsed(text)
     if when.tzinfo is None:
-        raise ValueError("a time of day needs its offset from UTC, such as 2026-11-24T10:00:00-06:00")
+        raise ValueError(WITHOUT_OFFSET)
     return Moment(_seconds(when), _seconds(when), text)
 
 
 def zone_of(text: str) -> timezone:
     """Return the offset of a date and time as a time zone; ValueError where it has none."""
-    offset = datetime.fromisoformat(text).utcoffset()
+    offset = _parsed(text).utcoffset()
     if offset is None:
-        raise ValueError("a time of day needs its offset from UTC, such as 2026-11-24T10:00:00-06:00")
+        raise ValueError(DATE_ALONE if _DATE.fullmatch(text) else WITHOUT_OFFSET)
     return timezone(offset)
+
+
+def _parsed(text: str) -> datetime:
+    """Return what a text says, without a zone where it has none; ValueError in our own words."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError("this is no date of the calendar, or no date and time, in the form of ISO 8601") from None
 
 
 def named_zone(name: str) -> tzinfo:

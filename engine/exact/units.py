@@ -59,6 +59,22 @@ def convert(value: Fraction, unit: str, to: str) -> Fraction:
     return value * by
 
 
+_SPELT = {
+    "c": "Cel", "celsius": "Cel", "centigrade": "Cel", "f": "[degF]", "fahrenheit": "[degF]", "kilo": "kg",
+    "kilogram": "kg", "gram": "g", "pound": "[lb_av]", "lb": "[lb_av]", "ounce": "[oz_av]", "oz": "[oz_av]",
+    "centimeter": "cm", "millimeter": "mm", "inch": "[in_i]", "inche": "[in_i]", "in": "[in_i]", "milliliter": "mL",
+    "ml": "mL", "second": "s", "sec": "s", "minute": "min", "hour": "h", "hr": "h", "day": "d", "week": "wk",
+    "month": "mo", "percent": "%", "per minute": "/min", "mg/dl": "mg/dL", "µmol/l": "umol/L", "umol/l": "umol/L",
+}  # fmt: skip
+"""Units as people write them out, one of a thing, with how UCUM writes them."""
+
+
+def spelt(unit: str) -> str | None:
+    """Return how UCUM writes a unit that is written out, such as ``degrees Celsius``; None where that is not known."""
+    word = unit.strip().casefold().removeprefix("degrees ").removeprefix("degree ").removeprefix("°").strip(" .")
+    return _SPELT.get(word) or _SPELT.get(word.removesuffix("s"))
+
+
 @lru_cache(maxsize=1000)
 def factor(unit: str, to: str) -> Fraction | None:
     """Return what a value is multiplied by to convert it exactly, None where that alone does not do (temperature).
@@ -70,7 +86,9 @@ def factor(unit: str, to: str) -> Fraction | None:
     try:
         (kind, numerator), (other, divisor) = _LINEAR[unit], _LINEAR[to]
     except KeyError:
-        raise UnitMismatchError(f"'{unit}' cannot be turned into '{to}'") from None
+        unknown = [one for one in (unit, to) if one not in _LINEAR and one not in ("Cel", "[degF]")]
+        hint = "; ".join(dict.fromkeys(f"for '{one}' write '{spelt(one)}'" for one in unknown if spelt(one)))
+        raise UnitMismatchError(f"'{unit}' cannot be turned into '{to}'{f'; {hint}' if hint else ''}") from None
     if kind != other:
         raise UnitMismatchError(f"'{unit}' ({kind}) cannot be turned into '{to}' ({other})")
     return numerator / divisor
@@ -87,7 +105,7 @@ def seconds(text: str) -> int:
     """Return an amount of elapsed time in seconds (``mo`` is calendar time and not accepted here)."""
     found = amount(text)
     if found is None or found[1] == "mo":
-        raise UnitMismatchError(f"'{text}' is not an amount of elapsed time such as '24 h'")
+        raise UnitMismatchError(f"'{text}' is not an amount of elapsed time such as '24 h' (s, min, h, d, wk)")
     return int(convert(found[0], found[1], "s"))
 
 

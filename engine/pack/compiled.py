@@ -24,6 +24,7 @@ from layette.engine.pack.written.shapes import (
     SourceShape,
 )
 from layette.engine.pack.written.subjects import Subjects
+from layette.engine.pack.written.translations import Translations
 from layette.engine.pack.written.views import VariableTable
 from layette.engine.pack.written.written import Instance, SetGuards, Written
 from layette.engine.tables.load import Table
@@ -63,6 +64,7 @@ class CompiledPack:
     compiled: Compiled
     set_guards: SetGuards
     folder: Traversable | FilePath
+    translations: Mapping[str, Translations]
     value_labels: Mapping[str, Label]
 
     def label_of_value(self, finding: str, value: str) -> Label | None:

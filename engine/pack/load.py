@@ -20,15 +20,18 @@ from layette.engine.pack.checks.measures import check_measure_inputs, check_meas
 from layette.engine.pack.checks.rules import check_conclusions, check_ids, check_rule
 from layette.engine.pack.checks.sources import check_settings
 from layette.engine.pack.checks.targets import check_anchors, check_targets
+from layette.engine.pack.checks.words import check_words
 from layette.engine.pack.compile import compile_rules
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.read import PackReader
 from layette.engine.pack.set_guards import set_guards
 from layette.engine.pack.site import Site, check_tables, read_site
 from layette.engine.pack.site_rules import apply_site
+from layette.engine.pack.site_words import check_own_words, with_own_words
 from layette.engine.pack.written.folder import PackFolder
 from layette.engine.pack.written.site_codes import check_codes
 from layette.engine.pack.written.subjects import Subjects
+from layette.engine.pack.written.translations import by_language
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.tables.load import check_younger
 
@@ -39,6 +42,8 @@ def load_compiled(root: Traversable | FilePath, site: str | FilePath | None = No
     Raises:
         PackError: the pack or site file cannot be used; every mistake but those that only echo another.
     """
+    if not root.is_dir():
+        raise PackError([PackProblem(str(root), 1, "$", "file-missing", f"there is no folder '{root}'")])
     folder = PackFolder(root)
     changes = read_site(site, folder.problems)
     written = PackReader(folder).read()
@@ -54,7 +59,9 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
     site = check_tables(site, written.tables, problems)
     check_codes(site.codes, written.findings, problems)
     tables, rules = {**site.tables, **written.tables}, apply_site(written, site, problems)
-    pack = replace(written, tables=tables, rules=tuple(rules))
+    problems += [*check_words(written), *check_own_words(site, written)]
+    settings = with_own_words(site, written.settings)
+    pack = replace(written, tables=tables, rules=tuple(rules), settings=settings)
     problems += _names(pack)
     problems += site.check_choices(pack.settings)
     guards, subjects = set_guards(pack, problems), _subjects(pack)
@@ -71,6 +78,7 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
         measures=pack.measures, settings=pack.settings, sources=pack.sources, targets=pack.targets,
         rules={rule.shape.id: rule for rule in pack.rules}, tables=pack.tables, subjects=subjects, compiled=compiled,
         set_guards=guards, folder=folder.root, value_labels=pack.value_labels,
+        translations=by_language(pack.translations.values()),
     )  # fmt: skip
 
 

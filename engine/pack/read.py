@@ -11,6 +11,7 @@ from layette.engine.pack.written.row_rules import row_rules
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.pack.written.subjects import SEX
+from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.pack.written.yaml_nodes import Document
@@ -50,6 +51,7 @@ class PackReader:
             finding_documents=self._finding_documents,
             target_documents=self._target_documents,
             value_labels=self._value_labels(shape.values),
+            translations=dict(self._translations(shape.translations)),
         )
 
     def _value_labels(self, file: str | None) -> Mapping[str, Label]:
@@ -110,6 +112,14 @@ class PackReader:
                 self._target_documents.setdefault(name, document)
                 targets.setdefault(name, target)
         return targets
+
+    def _translations(self, files: Iterable[str]) -> Iterator[tuple[str, TranslationFile]]:
+        for file in files:
+            document = self._listed(f"translations/{file}")
+            if document is not None:
+                made = check_shape(document, document.data, (), TranslationFile, self.problems)
+                if made is not None:
+                    yield f"translations/{file}", made
 
     def _tables(self, files: Iterable[str]) -> Iterator[tuple[str, Table]]:
         for file in files:

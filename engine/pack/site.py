@@ -20,7 +20,7 @@ from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.folder import check_shape, text_of
 from layette.engine.pack.written.shape import Name, Shape
-from layette.engine.pack.written.shapes import Amount, Date, Offset, RuleId, SettingShape
+from layette.engine.pack.written.shapes import Amount, Date, Offset, RuleId, SettingShape, Words
 from layette.engine.pack.written.site_codes import LocalCode, read_codes
 from layette.engine.pack.written.yaml_nodes import Document, parse
 from layette.engine.tables.load import Table, check_set, load_table
@@ -71,6 +71,16 @@ class Tightened(Signed):
         return f"within {self.within}" if self.within else f"until {self.until}, counted as the rule counts,"
 
 
+OWN = "site"
+"""The choice of a setting for which a site has words of its own."""
+
+
+class OwnWords(Shape):
+    """Words of the site's own for a setting that texts for families name, such as a telephone number."""
+
+    words: Annotated[Words, Field(min_length=1)]
+
+
 class SiteShape(Shape):
     """`site.yaml` as it is written.
 
@@ -78,7 +88,7 @@ class SiteShape(Shape):
     """
 
     site: str
-    settings: dict[str, str] = Field(default_factory=dict)
+    settings: dict[str, str | OwnWords] = Field(default_factory=dict)
     timezone: str | None = None
     contacts: dict[str, str] = Field(default_factory=dict)
     canonical: str | None = None
@@ -131,15 +141,19 @@ class Site:
         if self.shape is None or self.document is None:
             return
         for name, choice in self.shape.settings.items():
+            if isinstance(choice, OwnWords) and name in settings:
+                continue
             if name not in settings or choice not in settings[name].choices:
                 known = ", ".join(settings[name].choices) if name in settings else ", ".join(settings)
-                message = f"'{choice}' is no choice of '{name}': {known}"
+                given = "words" if isinstance(choice, OwnWords) else f"'{choice}'"
+                message = f"{given} is no choice of '{name}': {known}"
                 yield self.document.problem(("settings", name), "unknown-setting", message)
 
     def choices(self, settings: Mapping[str, SettingShape]) -> dict[str, str]:
         """Return the choice in force for every setting."""
         chosen = self.shape.settings if self.shape else {}
-        return {name: chosen.get(name, shape.default) for name, shape in settings.items()}
+        named = {name: OWN if isinstance(choice, OwnWords) else choice for name, choice in chosen.items()}
+        return {name: named.get(name, shape.default) for name, shape in settings.items()}
 
     def notices(self) -> tuple[str, ...]:
         """Return one line for each thing that this site changes in the rules."""
@@ -169,12 +183,12 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
         return Site()
     place = FilePath(path)
     if not place.is_file():
-        problems.append(PackProblem(place.name, 1, "$", "file-missing", f"there is no site file '{place.name}'"))
+        problems.append(PackProblem(f"site file {path}", 1, "$", "file-missing", f"there is no site file '{path}'"))
         return Site()
-    text = text_of(place, place.name, problems)
+    text = text_of(place, f"site file {path}", problems)
     if text is None:
         return Site()
-    document = parse(text, place.name)
+    document = parse(text, f"site file {path}")
     problems += document.problems
     shape = check_shape(document, document.data, (), SiteShape, problems)
     return Site() if shape is None else _site(shape, document, text, place, problems)

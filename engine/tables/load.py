@@ -56,6 +56,7 @@ from layette.engine.measures.birth_size import PercentileTable
 from layette.engine.measures.growth import LmsTable
 from layette.engine.measures.steps import StepTable
 from layette.engine.measures.thresholds import ThresholdSet
+from layette.engine.shape_words import said
 from layette.engine.tables import build, set_safety
 from layette.engine.tables.build import PrintedTable
 from layette.engine.tables.headers import (
@@ -150,7 +151,9 @@ def _header_file(csv_name: str) -> str:
 def _header_problems(error: ValidationError, csv_name: str) -> list[PackProblem]:
     tags = {"set", "reference", "sanity", "lms", "percentiles", "steps", "printed"}
     file = _header_file(csv_name)
-    keys = [(".".join(str(part) for part in item["loc"] if part not in tags), item["msg"]) for item in error.errors()]
+    keys = [
+        (".".join(str(part) for part in item["loc"] if part not in tags), said(item, Header)) for item in error.errors()
+    ]
     return [PackProblem(file, 1, key or "header", "shape", message) for key, message in keys]
 
 

@@ -5,9 +5,10 @@ The order of the input never matters: what is returned is sorted.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from layette.engine.errors import InputError
@@ -53,6 +54,7 @@ class VisitReader:
             return None
         times = self._times(flat, at)
         if times is None:
+            self._tell_the_rest(flat)
             return None
         when, born, zone = times
         self._check_age(when, born, zone)
@@ -83,6 +85,21 @@ class VisitReader:
             warnings=tuple(sorted(self.report.warnings)),
             judged=judged,
         )
+
+    def _tell_the_rest(self, flat: Mapping[str, Any]) -> None:
+        """Where the times cannot be used, tell what else is wrong; nothing that hangs on a time is said."""
+        when, born = moment("2000-03-01T00:00:00+00:00", UTC), moment("2000-01-01T00:00:00+00:00", UTC)
+        rest = Problems(told=self.report.told)
+        items = ItemReader(rest, self.subjects, when, when, born, UTC)
+        history = self._history(flat.get("history") or {})
+        for written, path, here in (
+            (flat.get("findings"), "findings", True),
+            (history.get("findings"), "history.findings", False),
+        ):
+            deque(items.findings(written, path, here=here), maxlen=0)
+        self._sex(flat.get(SEX))
+        self._settings(flat.get("settings") or {})
+        self.report.found += [problem for problem in rest.found if problem.code not in ("time", "birth", "age")]
 
     def _is_visit(self, flat: Any) -> bool:
         """Whether there is anything to read; what is no part of a visit is reported all the same."""

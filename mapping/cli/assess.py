@@ -18,7 +18,6 @@ from layette.mapping.text.saying import render_saying
 
 FORMS = ("text", "json", "fhir-json", "fhir-xml")
 PARTS = ("care", "inbox", "all")
-LANGUAGES = ("en", "es")
 READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
 
@@ -66,9 +65,9 @@ def add(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument(
         "--language",
-        choices=LANGUAGES,
+        metavar="CODE",
         default="en",
-        help="language of the words for the family, by --say or as FHIR (default: en)",
+        help="language of what the family is told, on the page, by --say or as FHIR, such as es (default: en)",
     )
     verb.set_defaults(run=run)
 
@@ -92,6 +91,10 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     """Return the whole output, and the account of the input where the output does not hold it."""
     _check(arguments)
     pack = load_pack(arguments.pack, arguments.site)
+    if arguments.language not in pack.shape.languages:
+        known = ", ".join(pack.shape.languages)
+        message = "this pack has no words for families in that language"
+        raise InputError([InputProblem("--language", "setting", message, arguments.language, f"one of {known}")])
     settle()
     reply = answer(
         _input(arguments.input), pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter,
@@ -100,7 +103,8 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
     if arguments.say:
         return _said(reply, pack, arguments), str(reply.account)
     if arguments.to == "text":
-        return reply.to_text(pack, colour=_colour(arguments.out), full=arguments.all), ""
+        page = {"colour": _colour(arguments.out), "full": arguments.all, "language": arguments.language}
+        return reply.to_text(pack, **page), ""
     if arguments.to == "json":
         return reply.assessment.to_json(detail=arguments.all) + "\n", str(reply.account)
     bundle = reply.to_fhir(pack, parts=arguments.parts, language=arguments.language)
@@ -117,9 +121,9 @@ def _check(arguments: argparse.Namespace) -> None:
         "--retire": (arguments.retire and not fhir, "only FHIR has drafts to take back", "--to fhir-json or fhir-xml"),
     }
     problems = [InputProblem(name, "setting", why, told, right) for name, (bad, why, right) in wrong.items() if bad]
-    if arguments.language != "en" and not arguments.say and not fhir:
-        message = "the page is in English; only the words for the family are in another language"
-        right = "--say as well, or FHIR"
+    if arguments.language != "en" and told == "json":
+        message = "the JSON holds the words for the family in every language"
+        right = "--to text, or FHIR"
         problems.append(InputProblem("--language", "setting", message, arguments.language, right))
     if problems:
         raise InputError(problems)

@@ -8,6 +8,7 @@ from datetime import date
 from layette.engine.api import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
+from layette.engine.pack.family_texts import family_texts
 from layette.mapping.cli.reviews import still_to_sign, what_a_site_changes
 from layette.mapping.settle import settle
 from layette.mapping.text.about import changed_from_shipped
@@ -60,6 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
     _cases(page, pack, report)
     _coverage(page, pack, report)
     _marked(page, pack, report)
+    _words(page, pack)
     still_to_sign(page, pack, report, date.today().isoformat())
     if at_site is not None:
         what_a_site_changes(page, at_site, report, at_site.run_cases(arguments.only, ["native"]))
@@ -110,3 +112,15 @@ def _marked(page: Page, pack: Pack, report: CaseReport) -> None:
         if rules:
             page.heading(f"{heading}: {len(rules)} of {len(looked_at)} rules{_of_area(report)}")
             page.put(", ".join(shown(rules, _MANY, full=page.full or kind == "from-memory")))
+
+
+def _words(page: Page, pack: Pack) -> None:
+    """List the texts for families that lack a language of the pack, and count those that nobody has read in it yet."""
+    texts = list(family_texts(pack))
+    for language in pack.shape.languages[1:]:
+        lacking = [one.place for one in texts if language not in one.texts]
+        awaiting = sum(1 for one in texts if language in one.texts and one.texts[language].review)
+        told = len(texts) - len(lacking)
+        page.heading(f"WORDS FOR FAMILIES IN {language}: {told} of {len(texts)}, {awaiting} await review")
+        if lacking:
+            page.put("lacking: " + ", ".join(shown(lacking, _MANY, full=page.full)))

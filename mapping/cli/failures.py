@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable
 
-from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree
+from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree, told
 from layette.mapping.text import tidy
 
 FAILED = 2
@@ -46,6 +46,8 @@ def report(error: LayetteError) -> None:
     print(_headline(error), file=sys.stderr)
     for line in _lines(error):
         print(f"  {tidy(line)}", file=sys.stderr)
+    if isinstance(error, (InputError, PackError)):
+        print("  What the code in [ ] means, and how to mend it: schemas/errors.md", file=sys.stderr)
     for line in error.urgent:
         print(f"URGENT, {error.decided}: {tidy(line)}", file=sys.stderr)
     for line in getattr(error, "__notes__", ()):
@@ -56,13 +58,18 @@ def _headline(error: LayetteError) -> str:
     if isinstance(error, InputError):
         return f"layette: {_count(len(error.problems))} in the input; nothing was written"
     if isinstance(error, PackError):
-        return f"layette: {_count(len(error.problems))} in the rule pack; nothing was decided"
+        return f"layette: {_count(len(error.problems))} in the rule pack{_of_site(error)}; nothing was decided"
     return "layette: no answer" if isinstance(error, ReadersDisagree | ReaderFailed) else "layette: error"
+
+
+def _of_site(error: PackError) -> str:
+    """Name the site file where a problem stands in it."""
+    return " or the site file" if any(problem.file.startswith("site file ") for problem in error.problems) else ""
 
 
 def _lines(error: LayetteError) -> list[str]:
     if isinstance(error, (InputError, PackError)):
-        return [str(problem) for problem in error.problems]
+        return told(error.problems)
     return str(error).splitlines()
 
 

@@ -42,7 +42,7 @@ def _highest(pub: Publication) -> dict[str, Priority]:
 
 def _activity(pub: Publication, name: str, shape: TargetShape, priority: Priority) -> Resource:
     group = shape.category or _CATEGORY.get(shape.kind)
-    resource = pub.head("ActivityDefinition", activity_id(name), shape.label, _about(shape)) | {
+    resource = pub.head("ActivityDefinition", activity_id(name), shape.label, _about(pub, shape)) | {
         "topic": [_group(pub, group)] if group else [],
         "effectivePeriod": {"start": pub.pack.shape.valid_from},
         "library": [pub.canonical("Library", library_id(pub))],
@@ -56,8 +56,8 @@ def _activity(pub: Publication, name: str, shape: TargetShape, priority: Priorit
     return {key: value for key, value in resource.items() if value or key == "experimental"}
 
 
-def _about(shape: TargetShape) -> str:
-    told = plain_words(shape.plain)
+def _about(pub: Publication, shape: TargetShape) -> str:
+    told = plain_words(shape.plain, pub.pack)
     whom = " It concerns the mother." if shape.subject == "mother" else ""
     words = f" In words for the family: {told}" if told else ""
     return f"{shape.label}.{whom}{words}"

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from layette.engine.api import Pack
+from layette.engine.pack.written.shapes import Words
+from layette.engine.pack.written.spoken import filled, said
 from layette.mapping.codes import OWN_BASE
 
 Resource = dict[str, Any]
@@ -82,7 +83,7 @@ def computer_name(name: str) -> str:
     return found if found[:1].isalpha() else f"N{found}"
 
 
-def plain_words(plain: Mapping[str, Any]) -> str:
-    """Return the English words for the family of a target, empty where it has none."""
-    given = plain.get("en", "")
-    return str(given.get("text", "") if isinstance(given, Mapping) else given)
+def plain_words(plain: Words, pack: Pack) -> str:
+    """Return the English words for the family of a target, under the site's choices; empty where it has none."""
+    given = said(plain, "en")
+    return "" if given is None else filled(given, "en", pack.settings, pack.site.choices(pack.settings)).text

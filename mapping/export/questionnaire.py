@@ -16,7 +16,8 @@ from layette.mapping.export.publication import Publication, Resource
 from layette.mapping.export.value_sets import ABSENT, ABSENT_SET, answers
 from layette.mapping.read.codes.exam_form import exam_id, link
 from layette.mapping.words.rules import UNITS
-from layette.mapping.write.words import concepts
+from layette.mapping.words.speech import Speech, marked
+from layette.mapping.write.words import concepts, spoken
 
 _EXTENSION = "http://hl7.org/fhir/StructureDefinition/"
 _CONTROL = "http://hl7.org/fhir/questionnaire-item-control"
@@ -63,7 +64,7 @@ def _finding(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resou
             "text": shape.label,
             "type": "group",
         }
-        yield _guarded(pub, shape, group | {"item": [*_help(name, shape), *sides]})
+        yield _guarded(pub, shape, group | {"item": [*_help(pub, name, name), *sides]})
     else:
         yield from (_guarded(pub, shape, item) for item in _question(pub, name, shape, None))
 
@@ -74,7 +75,7 @@ def _question(pub: Publication, name: str, shape: FindingShape, side: Side | Non
     published = {**shape.codes, **(shape.side_codes.get(side, {}) if side else {})}
     item = {"linkId": here, "code": _codes(pub, here, label, published), "text": label}
     item |= _asked(pub, name, shape)
-    below = [*([] if side else _help(here, shape)), *_beside(pub, here, name, shape)]
+    below = [*([] if side else _help(pub, here, name)), *_beside(pub, here, name, shape)]
     yield item | {"item": below}
     if shape.number is not None:
         yield _why_not(pub, here, label, [_time(f"{here}.absent", shape)])
@@ -117,7 +118,7 @@ def _why_not(pub: Publication, here: str, label: str, below: list[Resource]) -> 
 def _attempt(pub: Publication, name: str, shape: FindingShape) -> Resource:
     """Return a repeating group: one attempt at a finding that is read in parts."""
     assert shape.readings is not None
-    items: list[Resource] = _help(name, shape)
+    items: list[Resource] = _help(pub, name, name)
     for part in shape.readings.parts:
         here, label = link(name, part), f"{shape.label}, {part.replace('_', ' ')}"
         code = _codes(pub, here, label, shape.part_codes.get(part, {}))
@@ -151,19 +152,23 @@ def _time(here: str, shape: FindingShape) -> Resource:
     return {"linkId": item["linkId"], "extension": [hidden], "text": item["text"], "type": "dateTime"}
 
 
-def _help(here: str, shape: FindingShape) -> list[Resource]:
-    """Return help texts: what the examiner can tell the family, what to ask them, and how it is done."""
+def _help(pub: Publication, here: str, name: str) -> list[Resource]:
+    """Return help texts: what the examiner can tell the family, in every language, what to ask them, how it is done."""
+    pack, shape = pub.pack, pub.pack.findings[name]
     control = {"coding": [{"system": _CONTROL, "code": "help", "display": "Help-Button"}]}
-    extension = [{"url": f"{_EXTENSION}questionnaire-itemControl", "valueCodeableConcept": control}]
-    words = {"say": shape.say, "ask": shape.question and shape.question.en, "how": shape.how and shape.how.text}
-    items: list[Resource] = [
-        {"linkId": link(here, kind), "extension": extension, "text": text, "type": "display"}
-        for kind, text in words.items()
-        if text
-    ]
-    for item in items:
-        if shape.question and item["text"] == shape.question.en:
-            item["_text"] = {"extension": [_spanish(shape.question.spanish)]}
+    shown = {"extension": [{"url": f"{_EXTENSION}questionnaire-itemControl", "valueCodeableConcept": control}]}
+    choices = pack.site.choices(pack.settings)
+    told = {one: Speech(pack, one, choices).own_say(name) for one in pack.shape.languages}
+    words = {language: marked(one) for language, one in told.items() if one is not None}
+    items: list[Resource] = []
+    if words:
+        first = words[pack.shape.languages[0]]
+        items.append({"linkId": link(here, "say"), **shown, **spoken.text("text", first, words), "type": "display"})
+    if shape.question is not None:
+        asked: Resource = {"linkId": link(here, "ask"), **shown, "text": shape.question.en, "type": "display"}
+        items.append(asked | {"_text": {"extension": [_spanish(shape.question.spanish)]}})
+    if shape.how is not None:
+        items.append({"linkId": link(here, "how"), **shown, "text": shape.how.text, "type": "display"})
     return items
 
 
@@ -178,16 +183,23 @@ def _codes(pub: Publication, code: str, label: str, published: Mapping[str, Any]
 
 
 def _guarded(pub: Publication, shape: FindingShape, item: Resource) -> Resource:
-    """Show an item only where its finding can apply; while the sex is not answered, nothing is hidden."""
-    guard = shape.applies_when or {}
-    values = guard.get(SEX)
-    if list(guard) != [SEX] or not values:
+    """Show an item only where its finding can apply; while the sex is not answered, nothing is hidden.
+
+    What a finding has besides, such as the width of a mark, is asked once the finding is answered so.
+    """
+    (key, values), *more = (shape.applies_when or {"": ()}).items()
+    if more or not isinstance(values, str | list) or not (key == SEX or _is_named(pub, key)):
         return item
-    conditions = [_sex_is(pub, value) for value in (values if isinstance(values, list) else [values])]
-    unanswered = {"question": SEX, "operator": "exists", "answerBoolean": False}
-    return item | {"enableWhen": [*conditions, unanswered], "enableBehavior": "any"}
+    conditions = [_answered(pub, key, value) for value in (values if isinstance(values, list) else [values])]
+    unanswered = [{"question": SEX, "operator": "exists", "answerBoolean": False}] if key == SEX else []
+    return item | {"enableWhen": [*conditions, *unanswered], "enableBehavior": "any"}
 
 
-def _sex_is(pub: Publication, value: str) -> Resource:
-    coding = concepts.coding(pub.system(OWN["findings"]), f"{SEX}.{value}", value)
-    return {"question": SEX, "operator": "=", "answerCoding": coding}
+def _is_named(pub: Publication, key: str) -> bool:
+    """Whether a guard asks for a named value of a finding that is one question."""
+    return key in pub.pack.findings and pub.pack.findings[key].values is not None and not pub.pack.findings[key].sides
+
+
+def _answered(pub: Publication, key: str, value: str) -> Resource:
+    coding = concepts.coding(pub.system(OWN["findings"]), f"{key}.{value}", value.replace("_", " "))
+    return {"question": link(key), "operator": "=", "answerCoding": coding}

@@ -29,7 +29,7 @@ NUMBER_LIMIT = 64
 _MARKS = tuple(map(chr, range(0xE000, 0xE040)))
 """Private-use characters, one of which stands around each decimal while the standard encoder is at work."""
 
-_SURROGATE = re.compile(r"\\u[dD][89abAB]", re.ASCII)
+_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]", re.ASCII)
 
 
 def loads(data: bytes | bytearray | str, *, limit: int = SIZE_LIMIT) -> JsonValue:
@@ -44,7 +44,7 @@ def loads(data: bytes | bytearray | str, *, limit: int = SIZE_LIMIT) -> JsonValu
     text = data if isinstance(data, str) else _decoded(data)
     value = _parsed(text.removeprefix("\ufeff"))
     _check_depth(value)
-    if _SURROGATE.search(text):
+    if _SURROGATE.search(text) or isinstance(data, str):
         _check_characters(value)
     return value
 

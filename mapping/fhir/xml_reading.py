@@ -25,6 +25,9 @@ Resource = dict[str, Any]
 Pair = tuple[Any, Any]
 """The value of an element and, for a primitive, what its ``_`` companion holds."""
 
+ATTRIBUTE_LIMIT = 32
+"""The most attributes of one element: R4 gives three to its own, and a narrative hardly more."""
+
 _XHTML_MAP: Any = {None: XHTML}
 _NUMBER = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?", re.ASCII)
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]*)", re.ASCII)
@@ -65,13 +68,17 @@ def parse(data: bytes, limit: int, at: str = "input") -> etree._Element:
         root = etree.fromstring(re.sub(r"\A\s*<\?xml.*?\?>", "", text, flags=re.S).encode(), parser)
     except etree.XMLSyntaxError as error:
         raise fault(f"line {error.lineno}", f"This is not well-formed XML: {error.msg}.") from None
-    _check_depth(root, at)
+    _check_shape(root, at)
     return root
 
 
-def _check_depth(root: etree._Element, at: str) -> None:
+def _check_shape(root: etree._Element, at: str) -> None:
     level = [root]
     for _ in range(DEPTH_LIMIT):
+        crowded = next((node for node in level if len(node.attrib) > ATTRIBUTE_LIMIT), None)
+        if crowded is not None:  # looking at them one by one takes time that grows with their square
+            message = f"An element has {len(crowded.attrib)} attributes; the limit is {ATTRIBUTE_LIMIT}."
+            raise fault(f"line {crowded.sourceline}", message, str(etree.QName(crowded).localname))
         level = [child for node in level for child in node]
         if not level:
             return

@@ -9,6 +9,7 @@ from typing import Any
 from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Due, Step
 from layette.engine.api import Pack, load_pack
 from layette.engine.pack.written.folder import default_pack
+from layette.mapping.words.speech import Speech
 
 _CHILD = {"female": "girl", "male": "boy"}
 
@@ -21,6 +22,7 @@ class About:
     their names; ``begun`` those of which something was recorded. ``awaited`` are the findings that are results.
     ``records`` are the areas that are read and asked, not examined. ``targets`` are the names of what is asked for.
     ``changed``: the pack is not the one that ships under its name.
+    ``speech``: what the family is told, where that is asked for in another language than English.
     """
 
     child: str | None = None
@@ -30,9 +32,10 @@ class About:
     records: Collection[str] = ()
     targets: Mapping[str, str] = field(default_factory=dict)
     changed: bool = False
+    speech: Speech | None = None
 
     @classmethod
-    def of(cls, pack: Pack, visit: Mapping[str, Any] | None) -> About:
+    def of(cls, pack: Pack, visit: Mapping[str, Any] | None, language: str = "en") -> About:
         """Return what is known of a flat ``visit`` that was assessed by ``pack``."""
         return cls(
             child=_CHILD.get(str((visit or {}).get("sex_at_birth"))),
@@ -42,6 +45,7 @@ class About:
             records={area.area for area in pack.areas if area.record},
             targets={name: target.label for name, target in pack.targets.items()},
             changed=changed_from_shipped(pack),
+            speech=None if language == "en" else Speech(pack, language, pack.site.choices(pack.settings)),
         )
 
     def in_order(self, steps: Iterable[Step]) -> list[Step]:

@@ -61,6 +61,9 @@ def _now(
     page.heading("NOW", "stat")
     for made in group.items:
         number = next(numbers)
+        if made.priority != "stat":  # proposed before, and never ordered: its reason was told then
+            _one_line(page, made, group, clock, number, do_nots)
+            continue
         page.rules[number] = made.reasons[0].rule
         when = made.window.until
         by = f", by {clock.tell(when)}" if when and (page.full or clock.far(when)) else ""
@@ -103,15 +106,17 @@ def _later(
     by = f" (by {clock.tell(group.until)})" if group.until and group.deadline != "before they leave" else ""
     page.heading(f"{group.deadline.upper()}{by}", "asap" if group.items[0].priority == "asap" else "head")
     for made in items:
-        number = next(numbers)
-        first = f"{number:3}  "
-        line = _line(page, made, group, clock, first)
-        page.put(line, first)
-        if page.full:
-            if made.do:
-                page.put("Ask for: " + " · ".join(made.do), INDENT)
-            _reasons(page, made, clock)
-        _beside(page, made, do_nots)
+        _one_line(page, made, group, clock, next(numbers), do_nots)
+
+
+def _one_line(page: Page, made: Recommendation, group: DoGroup, clock: Clock, number: int, do_nots: DoNots) -> None:
+    first = f"{number:3}  "
+    page.put(_line(page, made, group, clock, first), first)
+    if page.full:
+        if made.do:
+            page.put("Ask for: " + " · ".join(made.do), INDENT)
+        _reasons(page, made, clock)
+    _beside(page, made, do_nots)
 
 
 def _comes_back(made: Recommendation, group: DoGroup, assessment: Assessment) -> bool:

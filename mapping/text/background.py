@@ -45,14 +45,17 @@ def _compared(pair: Compared, clock: Clock) -> str:
     return f"{short(pair.label)}: {dated(pair.earlier, clock)} → {dated(pair.now, clock)}"
 
 
-def about_the_input(page: Page, assessment: Assessment, clock: Clock, counts: str) -> None:
-    """Write what became of the input: what was odd, what was left aside, what the site set."""
+def about_the_input(page: Page, assessment: Assessment, clock: Clock, counts: str, *, brief: bool = False) -> None:
+    """Write what became of the input: what was odd, what was left aside, what the site set.
+
+    ``brief``: what was kept aside and not evaluated is left to the full page.
+    """
     lines = [*_odd(page, assessment), *_noticed(page, assessment)]
     if page.full:
         lines += [_choice(choice, clock) for choice in assessment.choices if choice.not_used]
         page.section("ABOUT THE INPUT", [line for line in (*lines, counts) if line])
         return
-    lines.append(_account(assessment, counts))
+    lines.append(counts if brief else _account(assessment, counts))
     for number, line in enumerate(line for line in lines if line):
         page.strip("" if number else "ABOUT THE INPUT", [line], _LINES)
 

@@ -76,14 +76,14 @@ def verdict(page: Page, assessment: Assessment, clock: Clock) -> None:
         page.put(line, "")
 
 
-def foot(page: Page, assessment: Assessment) -> None:
-    """Write whom to call, the caution, what the marks mean, and who read the rules."""
+def foot(page: Page, assessment: Assessment, *, brief: bool = False) -> None:
+    """Write whom to call, the caution, what the marks mean, and who read the rules; ``brief``: no names of rules."""
     page.gap()
     if assessment.contacts:
         page.put("Contacts of this site: " + "; ".join(f"{k}: {v}" for k, v in assessment.contacts.items()) + ".", "")
     page.put(assessment.caution, "")
     page.put(LEGEND, "")
-    if page.rules and not page.full:
+    if page.rules and not (page.full or brief):
         rules = ", ".join(f"{number} {rule}" for number, rule in page.rules.items() if rule)
         page.put(f"Rules: {rules}; the others, and all sources: --all.", "")
     if page.full:

@@ -83,6 +83,6 @@ def reserve(one: Recommendation, *, full: bool) -> str | None:
         parts.append("Provisional" + (f", at least {one.certain}" if one.certain else ""))
     if one.window.missing:
         parts.append(f"Counted from the visit: {one.window.missing.replace('_', ' ')}")
-    if one.placed:
+    if one.placed and (full or one.placed.status != "draft"):
         parts.append(f"On record as {one.placed.status}, {one.placed.priority or 'no priority given'}")
     return sentence(parts) or None

@@ -4,27 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import Assessment, Recommendation
 from layette.engine.api import Pack
 from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.pack.written.spoken import Said
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.recordings import Readings
 from layette.engine.visit.visit import Recorded, Visit
 from layette.mapping.text.layout import Page
+from layette.mapping.words.speech import Speech, marked
 
 _FEW = 2
 _NOTHING_FOUND = "none"
 _NO_WORDS = "Nothing was recorded and nothing is open that there are words for."
-_NOT_REVIEWED = "not for the family: no person who speaks the language has reviewed this yet (review: {})"
-
-
-class _Words(NamedTuple):
-    """A sentence for the family; ``review``: what it still awaits, which is told to the clinician alone."""
-
-    text: str
-    review: str | None = None
+_NOT_REVIEWED = (
+    "[awaits review]: not for the family yet, since nobody who speaks the language has read it beside the English."
+)
 
 
 @dataclass(frozen=True)
@@ -32,7 +28,7 @@ class _Look:
     """What to say while looking, and how pressing the finding is (0: an emergency may wait for it)."""
 
     rank: int
-    words: str
+    words: Said
 
 
 @dataclass(frozen=True)
@@ -44,7 +40,7 @@ class _Talk:
     open: Mapping[str, int]
     """Finding -> place of the most pressing priority that waits for it."""
     reassurance: Mapping[str, Recommendation]
-    language: str
+    speech: Speech
 
 
 def render_saying(
@@ -55,14 +51,17 @@ def render_saying(
     ``assessment`` is the answer for ``visit``, by ``pack``. An area is printed where something was recorded at this
     visit or is open: first what was found and is normal, with what it means and when it goes, then up to two things
     to say while looking, chosen by how pressing the finding is; ``full`` gives all. ``language`` (``en``, ``es``)
-    chooses the words where the pack has them; the others, and all for looking, are in English. A text that awaits
-    review is followed by a line that says so, which is not part of what is read out.
+    chooses the words where the pack has them; the others are in English. A text that awaits review says so behind it,
+    and the top of the page says what that means; neither is read out.
     """
-    talk = _Talk(pack, Readings(visit, pack.findings), _open(assessment), _reassurance(assessment), language)
+    speech = Speech(pack, language, {**pack.site.choices(pack.settings), **visit.settings})
+    talk = _Talk(pack, Readings(visit, pack.findings), _open(assessment), _reassurance(assessment), speech)
     page = Page(max(width, 40), colour=False, full=full)
     page.put("TO SAY WHILE EXAMINING, in the order of the exam. These words explain; they decide nothing.", "")
     if language != "en":
         page.put(f"Language: {language}; English where the pack has no words in it.", "")
+        if speech.awaits_review:
+            page.put(_NOT_REVIEWED, "")
     _first(page, assessment)
     parts = [
         (area, variants, looks) for area in pack.areas for variants, looks in [_words(area, talk)] if variants or looks
@@ -74,15 +73,13 @@ def render_saying(
     return page.text()
 
 
-def _area(page: Page, area: FindingsFile, found: Sequence[_Words], looks: Sequence[_Look]) -> None:
+def _area(page: Page, area: FindingsFile, found: Sequence[Said], looks: Sequence[_Look]) -> None:
     chosen = looks if page.full else sorted(sorted(looks, key=lambda one: one.rank)[:_FEW], key=looks.index)
     more = f" ({len(chosen)} of {len(looks)}, --all)" if len(chosen) < len(looks) else ""
     page.heading(f"{area.label}: {area.step}{more}" if looks else area.label)
     for words in found:
-        page.put(words.text, "  * ")
-        if words.review:
-            page.put(_NOT_REVIEWED.format(words.review), "    -> ")
-    page.several([one.words for one in chosen], len(chosen))
+        page.put(marked(words), "  * ")
+    page.several([marked(one.words) for one in chosen], len(chosen))
 
 
 def _first(page: Page, assessment: Assessment) -> None:
@@ -111,20 +108,20 @@ def _reassurance(assessment: Assessment) -> dict[str, Recommendation]:
     }
 
 
-def _words(area: FindingsFile, talk: _Talk) -> tuple[list[_Words], list[_Look]]:
+def _words(area: FindingsFile, talk: _Talk) -> tuple[list[Said], list[_Look]]:
     """Return the words for what was found in an area, and those for looking."""
     found = list(dict.fromkeys(line for name in area.findings for line in _found(name, talk)))
     looks = [
-        _Look(talk.open.get(name, len(PRIORITIES)), shape.say)
-        for name, shape in area.findings.items()
-        if shape.say and _is_talked_about(name, talk)
+        _Look(talk.open.get(name, len(PRIORITIES)), words)
+        for name in area.findings
+        if (words := talk.speech.say(name)) and _is_talked_about(name, talk)
     ]
     return found, looks
 
 
-def _found(name: str, talk: _Talk) -> Iterator[_Words]:
+def _found(name: str, talk: _Talk) -> Iterator[Said]:
     """Yield the words for a normal variant, with the sides on which it was seen."""
-    by_words: dict[_Words, list[str]] = {}
+    by_words: dict[Said, list[str]] = {}
     for reading in _recorded(name, talk):
         words = _variant(name, reading, talk)
         if words is not None:
@@ -134,25 +131,13 @@ def _found(name: str, talk: _Talk) -> Iterator[_Words]:
         yield words._replace(text=f"{talk.pack.findings[name].label}{where}: {words.text}")
 
 
-def _variant(name: str, reading: Recorded, talk: _Talk) -> _Words | None:
+def _variant(name: str, reading: Recorded, talk: _Talk) -> Said | None:
     """Return the words for a recorded value, None where it is no variant or not known exactly."""
-    shape = talk.pack.findings[name]
     if not isinstance(reading.possible, frozenset) or len(reading.possible) != 1:
         return None
     (value,) = reading.possible
-    own = _Words(shape.variant[value]) if value in shape.variant else None
-    reassuring = talk.reassurance.get(name)
-    if reassuring is not None and (own is None or talk.language != "en"):
-        return _plain(talk.pack, reassuring.target, talk.language) or own or _plain(talk.pack, reassuring.target, "en")
-    return own
-
-
-def _plain(pack: Pack, target: str, language: str) -> _Words | None:
-    """Return a target's words for the family in a language, apart from what they still await."""
-    written = pack.targets[target].plain.get(language)
-    if written is None:
-        return None
-    return _Words(written) if isinstance(written, str) else _Words(written["text"], written.get("review"))
+    own, reassuring = talk.speech.variant(name, value), talk.reassurance.get(name)
+    return own if own is not None or reassuring is None else talk.speech.plain(reassuring.target)
 
 
 def _is_talked_about(name: str, talk: _Talk) -> bool:

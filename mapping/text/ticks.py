@@ -35,6 +35,14 @@ class Tick:
         return f"[ ]{'!' if self.pressing else ''} {self.text}"
 
 
+class StepName(Tick):
+    """A step of which nothing but the name is said."""
+
+    def __str__(self) -> str:
+        """Return the name, marked where the step could hide an emergency."""
+        return f"{self.text} !" if self.pressing else self.text
+
+
 @dataclass(frozen=True)
 class Row:
     """A step of the examination with what is open in it, in lines of ``width`` columns.
@@ -166,14 +174,16 @@ def _rows(assessment: Assessment, about: About, width: int) -> Iterator[Row]:
 def _fitting(rows: Sequence[Row], width: int, room: int) -> Sequence[Row]:
     """Return the rows for so many lines: where they are too many, some stand by name alone in one row at the end.
 
-    First go those that could hide no emergency, the least pressing before the others; then those not begun.
+    First go those that could hide no emergency, the least pressing before the others; then those not begun; last those
+    with the fewest that could be one.
     """
     calm = sorted((row for row in rows if not row.emergencies), key=lambda row: -row.rank)
-    can_go = [*calm, *(row for row in rows if row.emergencies and row.whole)]
+    begun = sorted((row for row in rows if row.emergencies and not row.whole), key=lambda row: row.emergencies)
+    can_go = [*calm, *(row for row in rows if row.emergencies and row.whole), *begun]
     fitting = rows
     for number in range(len(can_go) + 1):
         gone = {id(row) for row in can_go[:number]}
-        names = tuple(Tick(in_short(row.name, _NAME), row.emergencies > 0) for row in rows if id(row) in gone)
+        names = tuple(StepName(in_short(row.name, _NAME), row.emergencies > 0) for row in rows if id(row) in gone)
         others = [Row(OTHERS, names, width)] if gone else []
         fitting = [*(row for row in rows if id(row) not in gone), *others]
         if sum(_needed(row) for row in fitting) <= room:

@@ -22,6 +22,8 @@ _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _PERCENTILE = re.compile(r"\bp(\d{1,2})\b")
 _CENTILE = re.compile(r"(\d+)(?:\.\d+)? centile")
 _LEAST_DIGITS = 3
+_MOST_DIGITS = 7
+_KEPT = 4
 OPPOSITES = (("Loss of", "Gain over"), ("Gain", "Loss"), ("Rise of", "Fall of"), (" above ", " below "))
 """A negative loss is a gain: what a measure is called where its value is below zero."""
 
@@ -48,6 +50,8 @@ def value(used: Used) -> str:
     converted = [text for text in converted if not {*map(_significant, _NUMBER.findall(text))} <= same]
     turned = [units(_NUMBER.sub(lambda found: _rounded(found[0], digits), text)) for text in converted]
     told = units(used.value)
+    if digits > _MOST_DIGITS:  # a feed that computed: the number is for reading, and stands whole beside it
+        told = f"{units(_NUMBER.sub(lambda found: _rounded(found[0], _KEPT), used.value))} (recorded {told})"
     return told + "".join(f" ({part})" for part in (*turned, *rest))
 
 

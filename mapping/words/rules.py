@@ -137,7 +137,7 @@ def _setting(pack: Named, name: str, value: Any) -> str:
 def _mapping(pack: Named, name: str, views: list[str], value: Mapping[str, Any]) -> str:
     over = f" within the last {amount(str(value['over']))}" if "over" in value else ""
     if "recorded" in value:
-        return "has been recorded"
+        return f"has been recorded{over}"
     if "beyond" in value:
         less = value.get("less")
         lowered = f", lowered by {_number(less['value'])} {less['unit']}" if less else ""

@@ -97,7 +97,7 @@ WANTED = {
             "oximetry_screen": "asap",
             "bloodspot_repeat": "urgent",
             "cmv_test": "urgent",
-            "vitamin_k_dose": "routine",
+            "vitamin_k_dose": "asap",
             "hearing_rescreen_test": "routine",
         },
         never=("ophthalmology", "orthopedics.left", "orthopedics.right", "cardiology"),

@@ -1,4 +1,4 @@
-"""The visits that a reviewer with the guidelines in hand would try first: what must stand where, and each page."""
+"""The visits that a reviewer would try first: what must stand where in the answer to each, and its page."""
 
 from __future__ import annotations
 

@@ -13,9 +13,9 @@ import pytest
 from support.checkout import ROOT, files
 
 ORDER = (
-    "engine.terms engine.errors engine.exact engine.measures engine.tables engine.logic engine.pack.written "
-    "engine.pack.grammar engine.pack.checks engine.pack engine.visit engine.states engine.answer.parts "
-    "engine.answer.resolved engine.answer engine.cases|engine.cohort "
+    "engine.terms engine.errors engine.shape_words engine.exact engine.measures engine.tables engine.logic "
+    "engine.pack.written engine.pack.grammar engine.pack.checks engine.pack engine.visit engine.states "
+    "engine.answer.parts engine.answer.resolved engine.answer engine.cases|engine.cohort "
     "engine.published|engine.api engine engine.face "
     "mapping.codes mapping.fhir mapping.fhir_json mapping.pack_view mapping.settle mapping.validate.rules "
     "mapping.validate mapping.door mapping.words mapping.read.bundle mapping.read.codes mapping.read.resources "

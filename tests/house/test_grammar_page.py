@@ -13,6 +13,7 @@ from layette.engine.cases.written import CaseShape
 from layette.engine.measures import REGISTRY
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, SettingShape, SourceShape
+from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.pack.written.yaml_nodes import parse
 
 SHAPES: dict[str, type[BaseModel]] = {
@@ -23,14 +24,15 @@ SHAPES: dict[str, type[BaseModel]] = {
     "settings.yaml": SettingShape,
     "sources.yaml": SourceShape,
     "targets": TargetShape,
+    "translations": TranslationFile,
 }
 PAGE = (ROOT / "rules/GRAMMAR.md").read_text(encoding="utf-8")
-EXAMPLES = {block.splitlines()[0].removeprefix("# "): block for block in blocks("rules/GRAMMAR.md", "yaml")}
+EXAMPLES = [(block.splitlines()[0].removeprefix("# "), block) for block in blocks("rules/GRAMMAR.md", "yaml")]
 
 
-@pytest.mark.parametrize("file", sorted(EXAMPLES))
-def test_an_example_has_the_shape_of_its_file(file: str):
-    document = parse(EXAMPLES[file], file)
+@pytest.mark.parametrize(("file", "text"), EXAMPLES, ids=[file for file, _ in EXAMPLES])
+def test_an_example_has_the_shape_of_its_file(file: str, text: str):
+    document = parse(text, file)
     assert document.problems == []
     shape = SHAPES[file.partition("/")[0]]
     for entry in _entries(shape, document.data):
@@ -38,7 +40,7 @@ def test_an_example_has_the_shape_of_its_file(file: str):
 
 
 def _entries(shape: type[BaseModel], data: Any) -> Iterable[Any]:
-    if shape is FindingsFile:
+    if shape in (FindingsFile, TranslationFile):
         return [data]
     return data if isinstance(data, list) else data.values()
 

@@ -24,7 +24,8 @@ TOPICS = {
     "sleep": "sleep_on_back firm_flat_surface nothing_soft_in_crib room_share no_overheating pacifier no_home_monitors "
     "smoke_free seats_are_not_beds",
     "day": "tummy_time cord_care sponge_bath bath crying_plan clean_hands_and_vaccines",
-    "feeding": "feeding_on_cue no_water_honey_cow_milk formula_care vitamin_d_daily diaper_count",
+    "feeding": "feeding_on_cue no_water_honey_cow_milk formula_care formula_powder vitamin_d_daily "
+    "vitamin_d_formula diaper_count",
     "call": "fever_call no_fever_medicine when_to_call jaundice_return_signs",
     "safety": "car_seat_rear_facing car_seat_harness water_heater_setting firearm_storage never_alone alarms "
     "siblings_and_pets cpr",

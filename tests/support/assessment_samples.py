@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 from layette.engine.answer.parts.assessment import (
@@ -46,6 +47,9 @@ class SamplePack:
         self.areas: tuple[Any, ...] = ()
         self.targets: dict[str, Any] = {}
         self.normals: dict[str, Any] = {}
+        self.settings: dict[str, Any] = {}
+        self.translations: dict[str, Any] = {}
+        self.shape = SimpleNamespace(languages=["en", "es"], guidance=[])
         self.folder = default_pack()
         self.findings = {
             "red_reflex": FindingShape(

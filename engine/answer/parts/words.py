@@ -13,10 +13,14 @@ from layette.engine.exact.units import convert, plain
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed
+from layette.engine.pack.written.spoken import filled, said
 from layette.engine.pack.written.views import View, cell
 from layette.engine.states.inputs import Result
 from layette.engine.terms import CODE_SYSTEMS
 from layette.engine.visit.visit import Recorded, Visit
+
+AWAITS = " [awaits review]"
+"""What stands behind words for the family that nobody who speaks the language has read yet."""
 
 
 def label_of(pack: CompiledPack, view: View) -> str:
@@ -119,14 +123,14 @@ def age_text(visit: Visit) -> str:
     return f"{day_words} {'day' if day_words == '1' else 'days'} ({hour_words} h)"
 
 
-def plain_of(target: TargetShape) -> dict[str, str]:
-    """Return the words for the family by language; a text that awaits review says so."""
+def plain_of(target: TargetShape, context: Context) -> dict[str, str]:
+    """Return the words for the family by language, with the choices in force; a text that awaits review says so."""
     out = {}
-    for language, text in target.plain.items():
-        if isinstance(text, str):
-            out[language] = text
-        else:
-            out[language] = text["text"] + (f" [{text['review']}: review]" if text.get("review") else "")
+    for language in target.plain:
+        one = said(target.plain, language)
+        if one is not None:
+            text, review = filled(one, language, context.pack.settings, context.settings)
+            out[language] = text + (AWAITS if review else "")
     return out
 
 

@@ -47,7 +47,7 @@ def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> 
         certain=priority,
         possible=priority,
         window=Window(text="overdue", overdue=True),
-        plain=plain_of(target),
+        plain=plain_of(target, context),
         reasons=(_why(order, context, readers),),
         codes=codes_of(target),
         category=target.category,

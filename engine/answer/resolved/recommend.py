@@ -79,7 +79,7 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
         possible=_possible(first, context),
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
-        plain=plain_of(target),
+        plain=plain_of(target, context),
         reasons=tuple(reason(ground, context) for ground in episode.grounds),
         codes=codes,
         category=target.category,

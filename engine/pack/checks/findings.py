@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, near
 from layette.engine.exact.units import UnitMismatchError, convert
 from layette.engine.pack.checks.asked import check_left_out
 from layette.engine.pack.checks.sources import check_codes
@@ -56,7 +56,9 @@ def _check_values(name: str, shape: FindingShape, document: Document, path: Path
     allowed = {*values, *shape.coarse, "abnormal"}
     for key, value in _named_values(shape):
         if value not in allowed:
-            yield document.problem((*path, key), "unknown-value", f"'{value}' is no value of '{name}'")
+            yield document.problem(
+                (*path, key), "unknown-value", f"'{value}' is no value of '{name}'{near(value, allowed)}"
+            )
 
 
 def _check_lasting(name: str, shape: FindingShape, document: Document, path: Path) -> Iterator[PackProblem]:
@@ -70,7 +72,11 @@ def _check_lasting(name: str, shape: FindingShape, document: Document, path: Pat
         for value in given:
             if value not in (shape.values or ()):
                 known = ", ".join(shape.values or ())
-                yield document.problem((*path, key), "unknown-value", f"'{value}' is no value of '{name}': {known}")
+                yield document.problem(
+                    (*path, key),
+                    "unknown-value",
+                    f"'{value}' is no value of '{name}': {known}{near(value, shape.values or ())}",
+                )
     for value in shape.event:
         if value in listed(shape.expected):
             message = f"'{value}' is what is expected of '{name}': an event is what should not have happened"

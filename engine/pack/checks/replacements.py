@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, near
 from layette.engine.pack.checks.rings import in_rings
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.written import Instance, Written
@@ -43,7 +43,9 @@ def _faults(rule: Written, replacing: Mapping[str, _Replacing]) -> Iterator[Pack
     where = (*rule.path, "instead_of")
     for name in rule.shape.instead_of:
         if name not in replacing:
-            yield rule.document.problem(where, "unknown-rule", f"there is no rule '{name}' to replace")
+            yield rule.document.problem(
+                where, "unknown-rule", f"there is no rule '{name}' to replace{near(name, replacing)}"
+            )
             continue
         for message in _between(replacing[rule.shape.id], replacing[name]):
             yield rule.document.problem(where, "replacement", message)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, near
 from layette.engine.pack.checks.deadlines import check_deadline
 from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.written.conditions import keys_in
@@ -78,7 +78,9 @@ def _check_consequence(rule: Written, consequence: Consequence, path: Path, pack
 def _check_target(document: Document, consequence: Consequence, path: Path, pack: WrittenPack) -> Iterator[PackProblem]:
     verb, name = str(consequence.verb), consequence.target
     if name not in pack.targets:
-        yield document.problem((*path, verb), "unknown-target", f"targets/ has no target '{name}'")
+        yield document.problem(
+            (*path, verb), "unknown-target", f"targets/ has no target '{name}'{near(name, pack.targets)}"
+        )
     elif verb == "judge":
         if pack.targets[name].kind not in ASKED:
             kind = pack.targets[name].kind

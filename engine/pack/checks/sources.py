@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, near
 from layette.engine.pack.written.shapes import SourceShape, listed
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.pack.written.yaml_nodes import Document, Path
@@ -18,7 +18,7 @@ def check_sources(
     """Yield a problem for each source that is not in sources.yaml."""
     for name in names:
         if name not in sources:
-            yield document.problem(path, "unknown-source", f"sources.yaml has no source '{name}'")
+            yield document.problem(path, "unknown-source", f"sources.yaml has no source '{name}'{near(name, sources)}")
 
 
 def check_codes(codes: Mapping[str, Any], document: Document, path: Path) -> Iterator[PackProblem]:
@@ -33,7 +33,11 @@ def check_settings(pack: WrittenPack, document: Document) -> Iterator[PackProble
     """Yield settings whose default is no choice, and sources that do not exist."""
     for name, shape in pack.settings.items():
         if shape.default not in shape.choices:
-            yield document.problem((name, "default"), "unknown-setting", f"'{shape.default}' is no choice of '{name}'")
+            yield document.problem(
+                (name, "default"),
+                "unknown-setting",
+                f"'{shape.default}' is no choice of '{name}'{near(shape.default, shape.choices)}",
+            )
         yield from check_sources(document, (name, "source"), listed(shape.source), pack.sources)
         for slug, choice in shape.choices.items():
             yield from check_sources(document, (name, "choices", slug), listed(choice.source), pack.sources)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.errors import PackProblem, nearest
+from layette.engine.errors import PackProblem, near
 from layette.engine.pack.checks.sources import check_codes
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.written_pack import WrittenPack
@@ -32,8 +32,8 @@ def check_targets(pack: WrittenPack) -> Iterator[PackProblem]:
         for key, others in others_by_key.items():
             for other in others:
                 if other not in pack.targets and not (key == "recheck_of" and other in pack.findings):
-                    near = nearest(other, [*pack.targets, *(pack.findings if key == "recheck_of" else ())])
-                    message = f"targets/ has no target '{other}'" + (f"; {near}" if near else "")
+                    known = [*pack.targets, *(pack.findings if key == "recheck_of" else ())]
+                    message = f"targets/ has no target '{other}'{near(other, known)}"
                     yield document.problem((name, key), "unknown-target", message)
         if name in target.conflicts_with:
             yield document.problem((name, "conflicts_with"), "unknown-target", f"'{name}' does not exclude itself")

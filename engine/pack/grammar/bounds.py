@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import Any
 
+from layette.engine.errors import near
 from layette.engine.exact.units import UnitMismatchError, amount, convert, exact
 from layette.engine.logic.conditions import Among, Node
 from layette.engine.pack.grammar.scope import HOLDS, Scope
@@ -22,7 +23,8 @@ def bounds_test(view: View, written: Mapping[str, Any], path: Path, scope: Scope
     """Return the test that what is looked at lies within the written bounds."""
     unknown = [key for key in written if key not in BOUNDS]
     if unknown or not written:
-        scope.report(path, "shape", f"unknown {unknown}: bounds are {', '.join(BOUNDS)}")
+        told = "".join(f"'{key}' is no bound{near(str(key), BOUNDS)} " for key in unknown)
+        scope.report(path, "shape", f"{told}(bounds are {', '.join(BOUNDS)})")
         return HOLDS
     if view.what == "value" and known_values(view, scope):
         scope.report(path, "unknown-value", f"'{view.subject}' has named values, not bounds")
@@ -70,7 +72,7 @@ def _amount(bound: str, unit: str | None, path: Path, scope: Scope) -> Fraction 
     written = amount(bound)
     try:
         if written is None or unit is None:
-            raise UnitMismatchError(f"'{bound}' is not a number with a unit")
+            raise UnitMismatchError(f"'{bound}' is not a number with a unit: write the number alone, without quotes")
         return convert(written[0], written[1], unit)
     except UnitMismatchError as error:
         scope.report(path, "unknown-unit", str(error))

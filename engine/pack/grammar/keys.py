@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from layette.engine.errors import near
 from layette.engine.pack.grammar.scope import Scope
 from layette.engine.pack.written.views import Pick, View
 from layette.engine.pack.written.yaml_nodes import Path
@@ -11,6 +12,7 @@ from layette.engine.pack.written.yaml_nodes import Path
 SIDE_VIEWS = ("either", "both", "one_only", "unequal")
 _SIDE_WORDS = (*SIDE_VIEWS, "left", "right")
 _PICKS: tuple[Pick, ...] = ("highest", "lowest", "any", "every", "earlier")
+_VIEWS = (*_SIDE_WORDS, *_PICKS, "since_earlier", "age")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,9 @@ def parse_key(key: str, path: Path, scope: Scope) -> ParsedKey | None:
     """Return what ``key`` looks at; None where it names nothing, or a view that does not exist, after reporting it."""
     name, *words = key.split(".")
     if not scope.subjects.known(name):
-        message = f"'{name}' is no finding or measure of this pack, and no rule concludes it"
+        subjects = scope.subjects
+        known = [*subjects.findings, *subjects.measures, *subjects.conclusions]
+        message = f"'{name}' is no finding or measure of this pack, and no rule concludes it{near(name, known)}"
         scope.report(path, "unknown-finding", message)
         return None
     view, side = View(name), ""
@@ -55,7 +59,7 @@ def _has_side(word: str, name: str, scope: Scope) -> bool:
 
 
 def _no_view(word: str, name: str, path: Path, scope: Scope) -> None:
-    scope.report(path, "unknown-view", f"'{name}' has no view '.{word}'")
+    scope.report(path, "unknown-view", f"'{name}' has no view '.{word}'{near(word, _VIEWS)}")
 
 
 def _looked(view: View, word: str, key: str, path: Path, scope: Scope) -> View | None:

@@ -55,6 +55,8 @@ def _mapping_test(view: View, written: dict[str, Any], path: Path, scope: Scope)
     if misplaced:
         scope.report(path, "unknown-value", misplaced)
         return HOLDS
+    if "recorded" in written and "over" in written:
+        return _recorded_within(view, written, path, scope)
     view = _over(view, written, path, scope)
     for message in _left_aside(written):
         scope.report(path, "shape", message)
@@ -98,6 +100,22 @@ def _left_aside(written: Mapping[str, Any]) -> Iterator[str]:
         extra = [key for key in written if key != word and key not in beside]
         if word in written and extra:
             yield f"'{word}' stands alone, without {', '.join(map(str, extra))}"
+
+
+def _recorded_within(view: View, written: Mapping[str, Any], path: Path, scope: Scope) -> Node:
+    """Return the test that something was recorded in a period: some value that the finding can have is there."""
+    shape = scope.subjects.findings[view.subject]
+    if set(written) != {"recorded", "over"} or view.pick != "latest" or written["recorded"] is not True:
+        message = (
+            "'recorded: true' with 'over' stands alone, on a finding without a period, such as .highest, of its own"
+        )
+        scope.report(path, "shape", message)
+        return HOLDS
+    if shape.number is None:
+        among = {"is": list(shape.values or ()), "over": written["over"]}
+        return _mapping_test(replace(view, pick="any"), among, path, scope)
+    bounds = {"at_least": shape.number.plausible[0], "over": written["over"]}
+    return _mapping_test(replace(view, pick="highest"), bounds, path, scope)
 
 
 def _recorded_test(view: View, written: Mapping[str, Any], path: Path, scope: Scope) -> Node:

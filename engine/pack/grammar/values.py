@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from layette.engine.errors import near
 from layette.engine.logic.conditions import Among, Node
 from layette.engine.logic.program import YES
 from layette.engine.pack.grammar.scope import HOLDS, Scope
@@ -51,13 +52,20 @@ def known_values(view: View, scope: Scope) -> tuple[str, ...]:
     return scope.subjects.values(view.subject)
 
 
+def _no_value(name: Any, subject: str, known: tuple[str, ...]) -> str:
+    if isinstance(name, bool):
+        values = ", ".join(f'"{value}"' for value in known)
+        return f"{str(name).lower()} is no value of '{subject}': {values}, in quotes where it is yes, no, true or false"
+    return f"'{name}' is no value of '{subject}': {', '.join(known)}{near(str(name), known)}"
+
+
 def _accepted(view: View, value: Any, path: Path, scope: Scope) -> list[str]:
     """Return the written values that exist; the others are reported."""
     known = known_values(view, scope)
     written = value if isinstance(value, list) else [value]
     for name in written:
         if name not in known:
-            scope.report(path, "unknown-value", f"'{name}' is no value of '{view.subject}': {', '.join(known)}")
+            scope.report(path, "unknown-value", _no_value(name, view.subject, known))
     if not written:
         scope.report(path, "condition-empty", "an empty list of values can never hold")
     return [name for name in written if name in known]

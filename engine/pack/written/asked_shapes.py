@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from layette.engine.pack.written.shape import Name, Shape
+from layette.engine.pack.written.shape import Name, Shape, Translation
 
 
 class AskAfter(Shape):
@@ -17,13 +17,6 @@ class AskAfter(Shape):
 
 Ask = Literal["first", "record", "family", "seen"] | AskAfter
 """Looked at in every visit, read from the record, told by the family, tapped only if seen, or shown after others."""
-
-
-class Translation(Shape):
-    """Words in another language, and whether a speaker of it has still to look at them."""
-
-    text: str
-    review: Literal["needed"] | None = None
 
 
 class Question(Shape):

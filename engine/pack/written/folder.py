@@ -10,7 +10,6 @@ from pathlib import Path as FilePath
 from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, StringConstraints, TypeAdapter, ValidationError
-from pydantic_core import ErrorDetails
 
 from layette.engine.errors import PackProblem
 from layette.engine.pack.written.shape import Name
@@ -20,16 +19,18 @@ from layette.engine.pack.written.shapes import (
     Days,
     Elapsed,
     FileName,
+    Language,
     Offset,
     PackFile,
     RuleId,
     Slug,
 )
 from layette.engine.pack.written.yaml_nodes import Document, Path, parse
+from layette.engine.shape_words import said
 
 Shaped = TypeVar("Shaped")
 
-LISTED = ("findings", "targets", "decisions", "guidance", "tables", "cases")
+LISTED = ("findings", "targets", "decisions", "guidance", "tables", "cases", "translations")
 DATA_ENDINGS = (".yaml", ".yml", ".csv")
 
 
@@ -132,36 +133,24 @@ def check_shape(
             code = (
                 "unknown-priority" if item["loc"][-1:] == ("priority",) and item["type"] == "literal_error" else "shape"
             )
-            problems.append(document.problem(where, code, _worded(item)))
+            problems.append(document.problem(where, code, said(item, shape, _BY_PATTERN)))
         return None
 
 
 _RIGHT = {
-    "an amount of time such as '24 h'": (Amount, Elapsed, Offset),
+    "an amount of time such as '24 h' (s, min, h, d, wk or mo)": (Amount, Elapsed, Offset),
     "whole days such as '91 d'": (Days,),
     "a date such as 2026-01-31": (Date,),
     "a name of small letters, digits and _": (Name,),
     "a name of small letters and digits, joined by - or .": (Slug,),
     "an id such as 'file.what-it-says'": (RuleId,),
     "a file's name such as 'eyes.yaml', without a folder": (FileName,),
+    "a language by its short code, such as 'en'": (Language,),
 }
 _BY_PATTERN = {
-    rule.pattern: words
+    str(rule.pattern): words
     for words, kinds in _RIGHT.items()
     for kind in kinds
     for rule in get_args(kind)[1:]
     if isinstance(rule, StringConstraints)
 }
-
-
-def _worded(item: ErrorDetails) -> str:
-    """Say what would be right, and what was found."""
-    message, value = item["msg"], item["input"]
-    if item["type"] == "string_pattern_mismatch":
-        message = "expected " + _BY_PATTERN.get(item["ctx"]["pattern"], item["ctx"]["pattern"])
-    elif item["type"] == "extra_forbidden":
-        return f"'{item['loc'][-1]}' is no key here"
-    elif item["type"] == "missing":
-        return f"the key '{item['loc'][-1]}' is missing"
-    shown = "" if isinstance(value, dict | list) else f" (found {value!r})"
-    return f"{message[0].lower()}{message[1:]}{shown}"

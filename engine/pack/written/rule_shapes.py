@@ -19,6 +19,7 @@ from layette.engine.pack.written.shapes import (
     Reviewed,
     RuleId,
     SourceShape,
+    Words,
     listed,
 )
 from layette.engine.terms import PRIORITIES, VERBS, Bound, Kind, Priority
@@ -158,7 +159,7 @@ class TargetShape(Shape):
     met_by: list[Name] = Field(default_factory=list)
     sided: bool = True
     episode: Literal["once", "per_visit", "per_anchor"] = "once"
-    plain: dict[str, str | dict[Literal["text", "review"], str]] = Field(default_factory=dict)
+    plain: Words = Field(default_factory=dict)
     recheck_of: list[Name] = Field(default_factory=list)
 
 

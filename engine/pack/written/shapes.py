@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
 
 from layette.engine.pack.written.asked_shapes import Ask, How, Label, Question
-from layette.engine.pack.written.shape import Name, Shape
+from layette.engine.pack.written.shape import Name, Shape, Translation
 from layette.engine.terms import Bound
 
 
@@ -45,11 +45,17 @@ Offset = Annotated[
 ]
 """An `Amount` that may lie before its anchor."""
 Side = Literal["left", "right"]
+Language = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}$")]
+"""A language by its short code, such as ``en``."""
 Category = Literal[
     "referral", "laboratory", "imaging", "procedure", "education", "evaluation", "therapy", "screening", "immunization"
 ]
 Condition = dict[str, Any]
 CodeValue = str | list[str]
+
+
+Words = dict[Language, str | Translation]
+"""What a family reads or hears, by language. `{setting.<name>}` in it stands for the words of a setting's choice."""
 
 
 class NumberShape(Shape):
@@ -163,11 +169,12 @@ class MeasureShape(BaseModel):
 
 
 class ChoiceShape(Shape):
-    """One choice of a setting; ``bounds`` where a rule uses the setting as a bound."""
+    """One choice of a setting; ``bounds`` where a rule uses it as a bound, ``words`` where texts name it."""
 
     label: str
     source: str | list[str] | None = None
     bounds: dict[Bound, FiniteFloat] | None = None
+    words: Words = Field(default_factory=dict)
     value: str | FiniteFloat | None = None
 
 
@@ -215,7 +222,7 @@ class PackFile(Shape):
     """`pack.yaml`: who this pack is for, and its files in exam order.
 
     ``anchors`` binds the windows' anchors to findings: ``discharge`` to the age at discharge, ``term`` to the
-    gestational age at birth.
+    gestational age at birth. ``languages`` are those in which families are told; every text has the first one.
     """
 
     id: Slug
@@ -225,6 +232,7 @@ class PackFile(Shape):
     ages: Ages
     valid_from: Date
     caution: str
+    languages: Annotated[list[Language], Field(min_length=1)] = Field(default_factory=lambda: ["en"])
     anchors: dict[Literal["discharge", "term"], Name] = Field(default_factory=dict)
     settings: FileName = "settings.yaml"
     sources: FileName = "sources.yaml"
@@ -234,6 +242,7 @@ class PackFile(Shape):
     targets: list[FileName]
     decisions: list[FileName]
     guidance: list[FileName] = Field(default_factory=list)
+    translations: list[FileName] = Field(default_factory=list)
     tables: list[FileName] = Field(default_factory=list)
     cases: list[FileName] = Field(default_factory=list)
     case_tables: list[FileName] = Field(default_factory=list)

@@ -16,6 +16,7 @@ from layette.engine.pack.written.shapes import (
     SettingShape,
     SourceShape,
 )
+from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.pack.written.written import Written
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.tables.load import Table
@@ -40,6 +41,7 @@ class WrittenPack:
     finding_documents: Mapping[str, Document]
     target_documents: Mapping[str, Document]
     value_labels: Mapping[str, Label]
+    translations: Mapping[str, TranslationFile]
 
     @cached_property
     def findings(self) -> Mapping[str, FindingShape]:

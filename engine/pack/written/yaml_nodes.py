@@ -15,6 +15,7 @@ from typing import Any
 import yaml
 
 from layette.engine.errors import PackProblem
+from layette.engine.pack.written.yaml_words import cut_text, mistake
 
 Path = tuple[str | int, ...]
 
@@ -39,6 +40,7 @@ class Document:
     data: Any = None
     lines: dict[Path, int] = field(default_factory=dict)
     problems: list[PackProblem] = field(default_factory=list)
+    text: list[str] = field(default_factory=list, repr=False)
 
     def line(self, path: Path) -> int:
         """Return the line of ``path``, or of its nearest written ancestor."""
@@ -63,11 +65,13 @@ def parse(text: str, file: str) -> Document:
         _refuse_depth_and_aliases(text)
         node = yaml.compose(text, Loader=_LOADER)
     except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        line = mark.line + 1 if mark else 1
-        what = getattr(error, "problem", None) or str(error).splitlines()[0]
-        document.problems.append(PackProblem(file, line, "$", "yaml", f"not YAML: {what}"))
+        if isinstance(error, _RefusedError):
+            line, message = error.problem_mark.line + 1, error.problem
+        else:
+            line, message = mistake(error, text)
+        document.problems.append(PackProblem(file, line, "$", "yaml", f"not YAML: {message}"))
         return document
+    document.text = text.splitlines()
     document.data = None if node is None else _value(node, (), document)
     return document
 
@@ -86,7 +90,9 @@ def _refuse_depth_and_aliases(text: str) -> None:
         what = "a reference (*name)" if isinstance(event, yaml.AliasEvent) else ""
         what = what or ("a tag (!name)" if _tagged(event) else "")
         if what:
-            raise _RefusedError(f"{what} is not read; write it out plainly", event.start_mark)
+            raise _RefusedError(
+                f"{what} is not read; write it out plainly, or put quotes round a text that begins so", event.start_mark
+            )
 
 
 class _RefusedError(yaml.YAMLError):
@@ -124,6 +130,9 @@ def _mapping(node: yaml.MappingNode, path: Path, document: Document) -> dict[Any
             document.problems.append(PackProblem(document.file, line, pointer(here), "duplicate-key", message))
             continue
         document.lines[here] = key_node.start_mark.line + 1
+        cut = cut_text(key, value_node, document.text) if isinstance(value_node, yaml.ScalarNode) else None
+        if cut:
+            document.problems.append(document.problem(here, "shape", cut))
         out[key] = _value(value_node, here, document)
     return out
 

@@ -1,7 +1,8 @@
 """The run as one GuidanceResponse: what it gave, what is still wanted to settle the rest, and what must be said.
 
 A requirement stands for one step of the examination and one set of sides, with the findings as alternatives of its
-filter: nothing of what is open is lost, in a fifth of the room.
+filter: nothing of what is open is lost. Their codes are a contained set, which names each system once, so that this
+takes a tenth of the room.
 """
 
 from __future__ import annotations
@@ -20,22 +21,23 @@ Wanted = tuple[str, str | None, str | None]
 def write(out: Output, plan: str) -> None:
     """Write the GuidanceResponse; ``plan`` is the reference of its result, empty where nothing is proposed."""
     pack = out.assessment.pack
-    requirements = list(_requirements(out))
+    wanted = list(_requirements(out))
     resource: Resource = {"resourceType": "GuidanceResponse", "meta": {}}
     messages = _messages(out)
-    if messages:
-        resource["contained"] = [{"resourceType": "OperationOutcome", "id": "messages", "issue": messages}]
+    outcome = [{"resourceType": "OperationOutcome", "id": "messages", "issue": messages}] if messages else []
+    contained = [*outcome, *(codes for codes, _ in wanted)]
+    resource |= {"contained": contained} if contained else {}
     if _tells_of_the_mother(out):
         concepts.label_mother(resource)
     resource["requestIdentifier"] = {"system": out.system(keys.RUN_KEY), "value": out.reply}
     resource["identifier"] = [{"system": out.system(keys.RUN_KEY), "value": out.reply}]
     resource["moduleCanonical"] = f"{out.base}/PlanDefinition/{pack.id}|{pack.version}"
-    resource["status"] = "data-required" if requirements else "success"
+    resource["status"] = "data-required" if wanted else "success"
     resource |= subject.about(out) | {"occurrenceDateTime": out.at, "performer": {"reference": out.device}}
     resource["note"] = wording.as_notes(_notes(out))
     resource |= {"evaluationMessage": [{"reference": "#messages"}]} if messages else {}
     resource |= {"result": {"reference": plan}} if plan else {}
-    resource |= {"dataRequirement": requirements} if requirements else {}
+    resource |= {"dataRequirement": [requirement for _, requirement in wanted]} if wanted else {}
     out.tagged(resource, keys.RUNS, out.reply)
 
 
@@ -86,17 +88,19 @@ def _due(due: Due) -> str:
     return f"{due.label}: {due.state}, {due.window.text}. {due.because} Rule: {due.rule}.{source}"
 
 
-def _requirements(out: Output) -> Iterator[Resource]:
+def _requirements(out: Output) -> Iterator[tuple[Resource, Resource]]:
+    """Yield each data requirement after the set of codes that it names."""
     grouped: dict[tuple[Wanted, tuple[str, ...]], list[str]] = {}
     for wanted, findings in _wanted(out).items():
         for finding, sides in findings.items():
             grouped.setdefault((wanted, tuple(sorted(sides))), []).append(finding)
     for number, (((step, start, until), both), names) in enumerate(grouped.items(), 1):
-        filters = [{"path": "code", "code": [code for name in names for code in _codes(out, name)]}]
+        codes = _set_of_codes(out, f"{step}.{number}", names)
+        filters: list[Resource] = [{"path": "code", "valueSet": f"#{codes['id']}"}]
         filters += [{"path": "bodySite", "code": [concepts.side_coding(side) for side in both]}] if both else []
-        requirement: Resource = {"id": f"{step}.{number}", "type": "Observation", "codeFilter": filters}
+        requirement: Resource = {"type": "Observation", "codeFilter": filters}
         when = period(start, until)
-        yield requirement | ({"dateFilter": [{"path": "effective", "valuePeriod": when}]} if when else {})
+        yield codes, requirement | ({"dateFilter": [{"path": "effective", "valuePeriod": when}]} if when else {})
 
 
 def _wanted(out: Output) -> dict[Wanted, dict[str, set[str]]]:
@@ -116,12 +120,18 @@ def _want(wanted: dict[Wanted, dict[str, set[str]]], place: Wanted, finding: str
         sides.add(side)
 
 
-def _codes(out: Output, finding: str) -> list[Resource]:
-    """Return the codes of a finding without their display, which the published dictionary holds."""
-    shape = out.pack.findings.get(finding.split(".")[0])
-    theirs = concepts.published(shape.codes) if shape else []
-    ours = concepts.coding(out.system(keys.FINDINGS), finding)
-    return [{"system": one["system"], "code": one["code"]} for one in (*theirs, ours)]
+def _set_of_codes(out: Output, name: str, findings: Iterable[str]) -> Resource:
+    """Return the codes of findings as a set, without their display, which the published dictionary holds."""
+    by_system: dict[str, dict[str, None]] = {}
+    for finding in findings:
+        shape = out.pack.findings.get(finding.split(".")[0])
+        theirs = concepts.published(shape.codes) if shape else []
+        for one in (*theirs, concepts.coding(out.system(keys.FINDINGS), finding)):
+            by_system.setdefault(one["system"], {})[one["code"]] = None
+    included = [
+        {"system": system, "concept": [{"code": code} for code in codes]} for system, codes in by_system.items()
+    ]
+    return {"resourceType": "ValueSet", "id": name, "status": "active", "compose": {"include": included}}
 
 
 def _messages(out: Output) -> list[Resource]:

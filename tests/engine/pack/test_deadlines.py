@@ -71,7 +71,7 @@ def test_a_site_may_not_tighten_a_window_against_its_priority(tmp_path: Path) ->
     with pytest.raises(PackError) as caught:
         load_pack(folder, site=site)
     [problem] = caught.value.problems
-    assert (problem.file, problem.code, problem.key) == ("site.yaml", "priority-window", "$.windows[0].within")
+    assert (problem.file, problem.code, problem.key) == (f"site file {site}", "priority-window", "$.windows[0].within")
     assert "write 'asap'" in problem.message
     site.write_text("site: Here\n" + line % "3 d", encoding="utf-8")
     assert load_pack(folder, site=site).digest

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
-from support.small_pack import small
+from support.small_pack import copied, rule, small, statuses, visit
 
+from layette.engine import load_pack
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not
 from layette.engine.pack.grammar.conditions import Grammar
 from layette.engine.pack.grammar.keys import ParsedKey, parse_key
@@ -56,6 +58,8 @@ def read(text: str, side: str = "") -> tuple[str, list[str]]:
         ("{temperature.route: rectal}", "temperature.route=rectal"),
         ("{alertness.any: {is: [sleepy], over: 2 h}}", "alertness.any[7200 s].among{sleepy}=yes"),
         ("{temperature: {recorded: true}}", "temperature.recorded=yes"),
+        ("{temperature: {recorded: true, over: 2 h}}", "temperature.highest[7200 s]=exactly 25|over 25"),
+        ("{cord_attached: {recorded: true, over: 2 h}}", "cord_attached.any[7200 s].among{no,yes}=yes"),
         ("{serum_bilirubin: {beyond: light_line}}", "serum_bilirubin.beyond(light_line less 0)=yes"),
         ("{pulse_oximetry.2.foot: {below: 90}}", "pulse_oximetry.2.foot=below 90"),
         ("{barlow.left: positive}", "barlow.left=positive"),
@@ -98,6 +102,9 @@ def test_a_rule_for_each_side_reads_its_own() -> None:
         ("{weight: {at_least: 3 h}}", ["unknown-unit"]),
         ("{age_h: {at_least: 9, below: 9}}", ["condition-constant"]),
         ("{temperature: {recorded: false}}", ["unknown-value"]),
+        ("{temperature: {recorded: false, over: 2 h}}", ["shape"]),
+        ("{temperature.highest: {recorded: true, over: 2 h}}", ["shape"]),
+        ("{temperature: {recorded: true, over: 2 h, below: 38}}", ["shape"]),
         ("{danger_sign: {is: true}}", ["unknown-value"]),
         ("{serum_bilirubin: {beyond: weight_loss}}", ["unknown-finding"]),
         ("{serum_bilirubin: {beyond: light_line, less: 2}}", ["unknown-unit"]),
@@ -125,3 +132,14 @@ def test_a_key_is_taken_apart(key: str, parsed: ParsedKey | None) -> None:
     scope = Scope(small().subjects, VariableTable(), lambda path, code, message: reported.append(code))
     assert parse_key(key, (), scope) == parsed
     assert bool(reported) is (parsed is None)
+
+
+@pytest.mark.parametrize(
+    ("hour", "status"), [(None, "undecided"), ("09", "fired"), ("07", "undecided")], ids=["none", "within", "before"]
+)
+def test_recorded_within_a_period_is_true_or_undecided(hour: str | None, status: str, tmp_path: Path) -> None:
+    """The visit is at ten."""
+    folder = copied(tmp_path, rule("- id: exam.more\n  when: {temperature: {recorded: true, over: 2 h}}"))
+    warm = {"value": 37, "unit": "Cel", "time": f"2026-11-24T{hour}:00:00-06:00"}
+    found = load_pack(folder).assess(visit({"temperature": warm} if hour else {}), readers=["native"])
+    assert statuses(found)["exam.more"] == status

@@ -53,7 +53,11 @@ def test_what_a_site_may_not_change_is_told_in_its_own_file(
         site(tmp_path, text)
     [problem] = caught.value.problems
     part = text.partition(":")[0]
-    assert (problem.file, problem.code, problem.key) == ("site.yaml", code, f"$.{part}[0]{f'.{key}' if key else ''}")
+    assert (problem.file, problem.code, problem.key) == (
+        f"site file {tmp_path / 'site.yaml'}",
+        code,
+        f"$.{part}[0]{f'.{key}' if key else ''}",
+    )
     assert says in problem.message
 
 

@@ -337,3 +337,23 @@ def test_anything_at_all_is_an_input_error_or_an_assessment(flat: Any) -> None:
 def test_a_mutated_visit_is_an_input_error_or_an_assessment(flat: Any) -> None:
     found = answered(flat)
     assert found is None or json.loads(found.to_json())["layette_assessment"] == 2
+
+
+@pytest.mark.parametrize("part", ["at", "born"])
+@pytest.mark.parametrize("written", [None, "2026-13-01", "noon"])
+def test_a_time_that_cannot_be_used_hides_no_other_mistake(part: str, written: str | None) -> None:
+    wrong = visit({"temprature": 38, "weight": {"value": 3}, "red_reflex.left": "blue"}, settings={"loss": "x"})
+    wrong = {key: value for key, value in wrong.items() if key != part} | ({part: written} if written else {})
+    with pytest.raises(InputError) as caught:
+        small().assess(wrong)
+    told = {problem.path: problem.code for problem in caught.value.problems}
+    assert told == {
+        part: "birth" if part == "born" else "time", "findings.temprature": "unknown-finding",
+        "findings.weight.unit": "unit", "findings.red_reflex.left": "value", "settings.loss": "setting",
+    }  # fmt: skip
+    assert not any("isoformat" in problem.message for problem in caught.value.problems)
+
+
+def test_a_date_alone_for_the_visit_is_told_in_words_that_fit_it() -> None:
+    with pytest.raises(InputError, match="a date alone does not say when: a time of day is needed"):
+        small().assess(visit(), at="2026-11-24")

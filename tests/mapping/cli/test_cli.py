@@ -18,7 +18,8 @@ from support.assessment_samples import MEMORY, PUBLISHED, SamplePack, assessment
 
 from layette.engine.cases.cases import CaseReport, Seen
 from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReadersDisagree
-from layette.engine.pack.written.rule_shapes import Consequence, RuleShape
+from layette.engine.pack.written.rule_shapes import Consequence, RuleShape, TargetShape
+from layette.engine.pack.written.shapes import Translation
 from layette.mapping import intake as given_module
 from layette.mapping.cli import assess, check, command, main
 from layette.mapping.write.run.context import PARTS
@@ -283,6 +284,21 @@ def test_check_lists_cases_coverage_and_memory_and_a_rule_without_a_case_is_an_e
     assert "ruled out: 0 of 2 never: eyes.seen, eyes.unseen" in out
     assert "undecided: 1 of 2 never: eyes.unseen" in out
     assert "FROM MEMORY: 1 of 2 rules eyes.unseen" in out
+
+
+def test_check_lists_the_words_for_families_that_lack_a_language_and_counts_what_awaits_review(
+    pack: StandIn, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = {"en": "Dry.", "es": Translation(text="Seco.", review="needed")}
+    pack.targets = {
+        "cord": TargetShape(kind="guide", label="Cord", plain=words),
+        "bath": TargetShape(kind="order", label="Bath", plain={"en": "Warm."}),
+    }
+    main(["check"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert (
+        "WORDS FOR FAMILIES IN es: 1 of 4, 1 await review lacking: cord label, bath plain, heading what we saw" in out
+    )
 
 
 def test_a_check_of_one_area_says_so_in_every_part(capsys: pytest.CaptureFixture[str]) -> None:

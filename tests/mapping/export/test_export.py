@@ -200,16 +200,21 @@ def test_the_exam_follows_the_pack_and_presumes_nothing(pack: Pack, resources: l
             assert systems == {"findings", "data-absent-reason"}
 
 
-def test_a_finding_of_one_sex_shows_for_it_and_while_the_sex_is_open(pack: Pack, resources: list[Resource]) -> None:
+def test_what_applies_to_some_is_shown_for_them_and_all_of_it_while_the_sex_is_open(
+    pack: Pack, resources: list[Resource]
+) -> None:
     (exam,) = of(resources, "Questionnaire")
     by_link = {item["linkId"]: item for item in items(exam)}
-    guarded = [name for name, shape in pack.findings.items() if shape.applies_when]
-    assert guarded
-    for name in guarded:
+    guarded = {name: next(iter(shape.applies_when)) for name, shape in pack.findings.items() if shape.applies_when}
+    assert {"sex_at_birth", "hemangioma"} <= set(guarded.values())
+    for name, guard in guarded.items():
         shown = by_link[name]["enableWhen"]
-        assert {one["question"] for one in shown} == {"sex_at_birth"}
+        assert {one["question"] for one in shown} == {guard}
         assert by_link[name]["enableBehavior"] == "any"
-        assert {"question": "sex_at_birth", "operator": "exists", "answerBoolean": False} in shown
+        open_sex = {"question": "sex_at_birth", "operator": "exists", "answerBoolean": False}
+        assert (open_sex in shown) == (guard == "sex_at_birth")
+    codes = [one["answerCoding"]["code"] for one in by_link["hemangioma_width"]["enableWhen"]]
+    assert codes == ["hemangioma.present"]
 
 
 def test_a_small_pack_of_other_content_is_valid_too() -> None:
@@ -249,3 +254,19 @@ def test_a_long_name_keeps_what_tells_it_apart() -> None:
 )
 def test_a_condition_reads_as_a_sentence(pack: Pack, written: Resource, said: str) -> None:
     assert condition(pack, written).replace('"Heart murmur"', '"Murmur"') == said
+
+
+def test_what_is_said_while_looking_goes_out_in_every_language_of_the_pack(resources: list[Resource]) -> None:
+    [exam] = [one for one in resources if one["resourceType"] == "Questionnaire"]
+    helps = {one["linkId"]: one for one in _items(exam) if one["type"] == "display" and "_text" in one}
+    cornea = next(one for link, one in helps.items() if link.startswith("cornea"))
+    assert cornea["text"] == "The window at the front of the eye should be clear."
+    [translation] = cornea["_text"]["extension"]
+    assert [part.get("valueCode") or part.get("valueString") for part in translation["extension"]] == [
+        "es", "La ventana de adelante del ojo debe estar transparente. [awaits review]",
+    ]  # fmt: skip
+    assert len(helps) > 150
+
+
+def _items(item: Resource) -> list[Resource]:
+    return [below for one in item.get("item", ()) for below in (one, *_items(one))]

@@ -126,6 +126,21 @@ def test_groups_say_by_when_and_an_earlier_end_is_named() -> None:
     assert "1 Measure, by Tue 24 Nov, 16:00. (m) 2 Weigh. (m) 3 Ask, overdue since Sun 22 Nov, 08:30." in said
 
 
+def test_what_was_proposed_and_never_ordered_says_so_and_tells_its_reason_only_where_it_is_an_emergency() -> None:
+    day = "2026-11-23T10:00:00-06:00"
+    window = Window(until="2026-11-24T08:00:00-06:00", text="x", overdue=True, proposed=day)
+    placed = Placed(status="draft", priority="asap", time=day, until=window.until, overdue=True)
+    late = {"window": window, "placed": placed}
+    asap = {"priority": "asap", "certain": "asap", "possible": "asap", "target": "feeds", "label": "Watch a feed"}
+    group = DoGroup(deadline="now", until=None, items=(recommendation(**late), recommendation(**late, **asap)))
+    said = flat(page(do=(group,)))
+    since = "left, proposed Mon 23 Nov, 10:00, never ordered: order now"
+    assert f"1 Refer: Ophthalmology, {since}. Red reflex, left: absent." in said
+    assert f"2 Refer: Watch a feed, {since}. ABOUT" in said or f"2 Refer: Watch a feed, {since}. TO" in said
+    assert "On record as draft" not in said
+    assert "On record as draft, asap." in flat(page(do=(group,), full=True))
+
+
 def test_a_far_off_recheck_stands_once_with_its_visit() -> None:
     far = recheck(priority="routine")
     group = DoGroup(deadline="by a date", until=None, items=(far,))

@@ -55,6 +55,14 @@ def test_a_span_of_days_is_short_and_far_ahead_without_the_day_of_the_week(
         (Window(start=AT, text="at the next visit"), "at the next visit"),
         (Window(until="2026-11-22T08:00:00-06:00", text="x", overdue=True), "overdue since Sun 22 Nov, 08:00"),
         (Window(text="x", overdue=True), "overdue"),
+        (
+            Window(until="2026-11-22T08:00:00-06:00", text="x", overdue=True, proposed="2026-11-21T08:00:00-06:00"),
+            "proposed Sat 21 Nov, 08:00, never ordered: order now",
+        ),
+        (
+            Window(until="2026-11-25T08:00:00-06:00", text="x", proposed="2026-11-21T08:00:00-06:00"),
+            "by Wed 25 Nov, 08:00",
+        ),
     ],
 )
 def test_a_window_is_told_by_its_real_times(window: Window, told: str) -> None:

@@ -107,10 +107,11 @@ def test_cut_short_the_most_pressing_look_is_kept_and_the_rest_counted() -> None
 
 def test_another_language_is_used_for_what_was_found_and_awaits_review() -> None:
     text = flat(said(STABLE, language="es"))
-    assert "La cadera hace un clic" in text
-    assert "[needed: review]" not in text
-    assert "-> not for the family: no person who speaks the language has reviewed this yet (review: needed)" in text
-    assert "not for the family" not in flat(said(STABLE))
+    assert "Un chasquido con la cadera firme es inofensivo. Revisamos las caderas otra vez en cada visita." in text
+    extra = flat(said({**STABLE, "fingers_toes": "extra"}, language="es", full=True))
+    assert "Cuento diez dedos de las manos y diez de los pies, y los separo. [awaits review]" in extra
+    assert "[awaits review]: not for the family yet" in text
+    assert "awaits review" not in flat(said(STABLE))
     assert flat(said(STABLE, language="xx")).count(CLICK) == 1
 
 
@@ -135,9 +136,26 @@ def test_the_command_prints_the_words_in_the_language_asked_for(capsys: pytest.C
     assert main(["assess", example, "--say", "--language", "es", "--readers", "native"]) == 0
     out, _ = capsys.readouterr()
     assert "Language: es; English where the pack has no words in it." in out
-    assert "El vómito verde" in flat(out)
-    assert main(["assess", example, "--language", "es", "--readers", "native"]) == 2
-    assert "--language" in capsys.readouterr().err
+    assert "Le pregunto si su bebé tiene una cama propia. [awaits review]" in flat(out)
+    for other in (["--language", "es", "--to", "json"], ["--language", "xx"]):
+        assert main(["assess", example, *other, "--readers", "native"]) == 2
+        assert "--language" in capsys.readouterr().err
+
+
+def test_the_page_tells_the_family_in_the_language_asked_for_and_says_what_awaits_review(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    example = str(ROOT / "examples/healthy-day-4.json")
+    assert main(["assess", example, "--language", "es", "--readers", "native"]) == 0
+    short = flat(capsys.readouterr().out)
+    assert "TO TELL THE FAMILY, in es: [awaits review] is not for the family yet" in short
+    assert "Alimentación Comer cuando muestre hambre, de 8 a 12 veces al día" in short
+    assert "NORMAL AT THIS AGE Pérdida de peso de los primeros días" in short
+    assert main(["assess", example, "--language", "es", "--all", "--readers", "native"]) == 0
+    whole = flat(capsys.readouterr().out)
+    assert "Acueste a su bebé boca arriba cada vez que duerma" in whole
+    assert "también si regurgita. [awaits review]" in whole
+    assert "llame o envíe un mensaje de texto al 988 de inmediato" in whole
 
 
 def test_the_words_are_text_only(capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from support.assessment_samples import (
     SamplePack,
     assessment,
@@ -16,6 +17,7 @@ from support.assessment_samples import (
 from layette.engine.answer.parts.assessment import Placed, Step, ToJudge, Used, Window
 from layette.mapping.fhir.json import dumps
 from layette.mapping.write import BASE, to_bundle
+from layette.mapping.write.run.context import Parts
 
 BUNDLE = to_bundle(assessment(), SamplePack(), visit=flat_visit())
 WHOLE = to_bundle(assessment(), SamplePack(), visit=flat_visit(), parts="all")
@@ -158,6 +160,17 @@ def test_what_is_open_is_asked_for_step_by_step() -> None:
     assert any("kept, not understood" in text for text in said)
 
 
+@pytest.mark.parametrize(("parts", "in_words"), [("care", False), ("all", True)])
+def test_what_is_wanted_later_is_in_the_data_requirement_and_in_words_where_all_goes_out(
+    parts: Parts, in_words: bool
+) -> None:
+    later = assessment().due[0].model_copy(update={"state": "later", "label": "Hearing"})
+    made = to_bundle(assessment(due=(later,)), SamplePack(), visit=flat_visit(), parts=parts)
+    [run] = resources("GuidanceResponse", made)
+    assert len(run["dataRequirement"]) == 2
+    assert any("Hearing: later" in note["text"] for note in run["note"]) == in_words
+
+
 def test_a_requirement_stands_for_a_step_and_a_set_of_sides_and_loses_no_question() -> None:
     questions = (
         question("red_reflex", "Red reflex, right", side="right"),
@@ -169,10 +182,19 @@ def test_a_requirement_stands_for_a_step_and_a_set_of_sides_and_loses_no_questio
     [response] = resources("GuidanceResponse", made)
     sided, plain = response["dataRequirement"]
     own = f"{BASE}/CodeSystem/findings"
-    assert sided["codeFilter"][0]["code"] == [{"system": own, "code": "red_reflex"}]
+    assert set_of_codes(response, sided) == {(own, "red_reflex")}
     assert [one["code"] for one in sided["codeFilter"][1]["code"]] == ["7771000", "24028007"]
-    assert {one["code"] for one in plain["codeFilter"][0]["code"] if one["system"] == own} == {"weight", "temperature"}
-    assert len({requirement["id"] for requirement in response["dataRequirement"]}) == 2
+    codes = set_of_codes(response, plain)
+    assert codes > {(own, "weight"), (own, "temperature")}
+    assert ("http://loinc.org", "29463-7") in codes
+    assert [one["id"] for one in response["contained"][1:]] == ["eyes.1", "eyes.2"]
+
+
+def set_of_codes(response: dict[str, Any], requirement: dict[str, Any]) -> set[tuple[str, str]]:
+    """The codes that a requirement takes as alternatives: those of a contained set."""
+    name = requirement["codeFilter"][0]["valueSet"].removeprefix("#")
+    [contained] = [one for one in response["contained"] if one["id"] == name]
+    return {(one["system"], code["code"]) for one in contained["compose"]["include"] for code in one["concept"]}
 
 
 def test_a_run_with_nothing_open_is_a_success() -> None:
