@@ -15,8 +15,8 @@ from pydantic import TypeAdapter
 from layette.engine.answer.parts.assessment import DetailedAssessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
-from layette.engine.pack.written.asked_shapes import ValuesFile
 from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape, TargetShape
+from layette.engine.pack.written.shape import ValuesFile
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.tables.headers import Header

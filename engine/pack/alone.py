@@ -14,7 +14,7 @@ from layette.engine.errors import PackProblem
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, variables
 from layette.engine.logic.program import NO, YES
 from layette.engine.pack.compiled import Compiled
-from layette.engine.pack.written.asked_shapes import AskAfter
+from layette.engine.pack.written.shape import AskAfter
 from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.pack.written.subjects import Subjects, inputs_of
 

@@ -13,8 +13,8 @@ from pathlib import Path as FilePath
 from layette.engine.logic.conditions import Node
 from layette.engine.logic.program import Program
 from layette.engine.pack.site import Site
-from layette.engine.pack.written.asked_shapes import Label
 from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shape import Label
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     FindingShape,

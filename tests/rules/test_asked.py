@@ -6,7 +6,7 @@ from functools import cache
 
 from layette.engine.api import Pack, load_pack
 from layette.engine.pack.alone import Alone
-from layette.engine.pack.written.asked_shapes import Translation
+from layette.engine.pack.written.shape import Translation
 
 WITH_WORDS_OF_THEIR_OWN = {
     "epds_total", "epds_self_harm_item", "phq2_total", "phq9_self_harm_item",

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from layette.engine.errors import PackProblem
 from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.grammar.conditions import Grammar
-from layette.engine.pack.written.asked_shapes import AskAfter
+from layette.engine.pack.written.shape import AskAfter
 from layette.engine.pack.written.shapes import FindingShape, NormalShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.views import VariableTable

@@ -12,8 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
 
-from layette.engine.pack.written.asked_shapes import Ask, How, Label, Question
-from layette.engine.pack.written.shape import Name, Shape, Translation
+from layette.engine.pack.written.shape import Ask, How, Label, Name, Question, Shape, Translation
 from layette.engine.terms import Bound
 
 
