@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
@@ -14,11 +14,13 @@ from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES
 from layette.engine.visit.problems import Problems
+from layette.engine.visit.systems import charted_by, left_out
 from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
 _RANGE_KEYS = {*BOUNDS, "between"}
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+ITEM_KEYS |= {"charted_by"}
 ASKED_UNKNOWN = "asked-unknown"
 """FHIR's data-absent-reason of a question that was asked, and whose answer nobody knew."""
 
@@ -47,6 +49,8 @@ class ItemReader:
             if shape is None and name in self.subjects.normals:
                 for item in value if isinstance(value, list) else [value]:
                     yield from self._system(name, item, f"{base}.{key}", here=here)
+                if here:
+                    self.report.warnings += left_out(name, written, f"{base}.{key}", self.subjects)
                 continue
             if shape is None:
                 self.report.add(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
@@ -69,9 +73,8 @@ class ItemReader:
             return
         for finding, component in shape.spreads.items():
             part = self.subjects.findings[finding]
-            item = {**fields, "value": component, "path": path}
-            for recorded in self._finding(finding, part, "both" if part.sides else "", item, path, here=here):
-                yield replace(recorded, spread_from=shape.label)
+            item = {**fields, "value": component, "path": path, "charted_by": name}
+            yield from self._finding(finding, part, "both" if part.sides else "", item, path, here=here)
 
     def _finding(
         self, name: str, shape: FindingShape, side: str, item: Any, path: str, *, here: bool
@@ -87,6 +90,7 @@ class ItemReader:
         if time is None:
             return
         said_of_both = "both" in (side, fields.get("side"))
+        system = charted_by(name, fields, path, self.subjects, self.report)
         for one_side in self._sides(name, shape, side or str(fields.get("side") or ""), path):
             for part, value in self._by_part(shape, fields, path):
                 made = self._recorded(name, shape, fields, value, path, part)
@@ -107,6 +111,7 @@ class ItemReader:
                         origin=str(fields.get("origin") or ""),
                         path=path,
                         reported=bool(fields.get("reported")),
+                        spread_from=system,
                         of_both=said_of_both and _as_expected(possible, shape),
                     )
 

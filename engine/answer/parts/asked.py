@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.plan import WantedInput
+from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import AllOf, evaluate, tests
 from layette.engine.logic.residual import residual
 from layette.engine.pack.written.subjects import inputs_of
@@ -61,7 +62,10 @@ def _sought_measure(name: str, context: Context, depth: int) -> Iterator[WantedI
     inputs = inputs_of(context.pack.measures[name])
     missing = [i for i in inputs if i in context.pack.measures or not _has_value(i, context)]
     for subject in missing or inputs:
-        yield from _sought(View(subject), context, depth + 1)
+        if not missing and _is_exact(subject, context):  # what is missing is another value of it
+            yield WantedInput(subject, "", "history")
+        else:
+            yield from _sought(View(subject), context, depth + 1)
     if not inputs:
         yield WantedInput("born", "", "time")
 
@@ -73,6 +77,17 @@ def _has_value(finding: str, context: Context) -> bool:
     if shape.readings:
         return bool(context.readings.attempts(finding))
     return context.readings.latest(finding).valued is not None
+
+
+def _is_exact(finding: str, context: Context) -> bool:
+    """Whether a finding is recorded as one number at one moment, so that nothing closer could be asked for."""
+    shape = context.pack.findings.get(finding)
+    if shape is None or shape.readings or shape.sides:
+        return False
+    valued = context.readings.latest(finding).valued
+    possible = None if valued is None else valued.possible
+    exact = isinstance(possible, Range) and possible.lo is not None and possible.lo == possible.hi
+    return exact and valued is not None and valued.time.exact
 
 
 def _sought_finding(view: View, context: Context, depth: int) -> Iterator[WantedInput]:
