@@ -174,19 +174,31 @@ def _rows(assessment: Assessment, about: About, width: int) -> Iterator[Row]:
 def _fitting(rows: Sequence[Row], width: int, room: int) -> Sequence[Row]:
     """Return the rows for so many lines: where they are too many, some stand by name alone in one row at the end.
 
-    First go those that could hide no emergency, the least pressing before the others; then those not begun.
+    First go those that could hide no emergency, the least pressing before the others; then those not begun; at last, on
+    a page that is full of what to do, those with the fewest emergencies: the row at the end marks them.
     """
     calm = sorted((row for row in rows if not row.emergencies), key=lambda row: -row.rank)
     can_go = [*calm, *(row for row in rows if row.emergencies and row.whole)]
+    begun = sorted((row for row in rows if row.emergencies and not row.whole), key=lambda row: row.emergencies)
     fitting = rows
     for number in range(len(can_go) + 1):
-        gone = {id(row) for row in can_go[:number]}
-        names = tuple(StepName(in_short(row.name, _NAME), row.emergencies > 0) for row in rows if id(row) in gone)
-        others = [Row(OTHERS, names, width)] if gone else []
-        fitting = [*(row for row in rows if id(row) not in gone), *others]
-        if sum(_needed(row) for row in fitting) <= room:
-            break
-    return fitting
+        fitting = _without(can_go[:number], rows, width)
+        if sum(map(_needed, fitting)) <= room:
+            return fitting
+    shorter = (_without([*can_go, *begun[:number]], rows, width) for number in range(len(begun) + 1))
+    return next((some for some in shorter if sum(map(_least, some)) <= room), fitting)
+
+
+def _without(gone: Sequence[Row], rows: Sequence[Row], width: int) -> list[Row]:
+    """Return the rows without those that are gone, and a row at the end that names these."""
+    left = {id(row) for row in gone}
+    names = tuple(StepName(in_short(row.name, _NAME), row.emergencies > 0) for row in rows if id(row) in left)
+    return [*(row for row in rows if id(row) not in left), *([Row(OTHERS, names, width)] if gone else [])]
+
+
+def _least(row: Row) -> int:
+    """Return the lines without which a row is not said at all."""
+    return _needed(row) if row.name == OTHERS else 1
 
 
 def _needed(row: Row) -> int:
@@ -245,7 +257,7 @@ def _allotted(rows: Sequence[Row], room: int) -> list[int]:
 
     The row of names has all that it needs, so that no step goes unsaid.
     """
-    allotted = [_needed(row) if row.name == OTHERS else 1 for row in rows]
+    allotted = [_least(row) for row in rows]
     while sum(allotted) < room:
         left = [row.ticks[row.kept(most) :] for row, most in zip(rows, allotted, strict=True)]
         wants = [(sum(tick.pressing for tick in ticks), len(ticks), -place) for place, ticks in enumerate(left)]
