@@ -97,7 +97,7 @@ class FindingShape(Shape):
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
     ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
-    value that was known.
+    settled value that is not expected.
     """
 
     label: str
