@@ -254,7 +254,7 @@ def _known(current: list[Recorded], shape: FindingShape) -> list[Recorded]:
     calm = {*named(shape.expected), shape.not_known}
     settled = (r.possible for r in current if r.status in SETTLED)
     known = any(isinstance(values, frozenset) and not values & calm for values in settled)
-    return [r for r in current if r.possible != {shape.not_known}] if known else current
+    return [r for r in current if r.possible != frozenset({shape.not_known})] if known else current
 
 
 def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:
