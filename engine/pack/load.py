@@ -57,7 +57,7 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
     site = check_tables(site, written.tables, problems)
     check_codes(site.codes, written.findings, problems)
     tables, rules = {**site.tables, **written.tables}, apply_site(written, site, problems)
-    problems += check_own_words(site, written)
+    problems += [*check_words(written), *check_own_words(site, written)]
     settings = with_own_words(site, written.settings)
     pack = replace(written, tables=tables, rules=tuple(rules), settings=settings)
     problems += _names(pack)
@@ -83,7 +83,6 @@ def _names(pack: WrittenPack) -> Iterator[PackProblem]:
     yield from check_findings(pack)
     yield from check_guards(pack)
     yield from check_normals(pack)
-    yield from check_words(pack)
     settings, measures = (pack.documents.get(file) for file in (pack.shape.settings, pack.shape.measures))
     if settings is not None:
         yield from check_settings(pack, settings)

@@ -16,10 +16,15 @@ def with_own_words(site: Site, settings: Mapping[str, SettingShape]) -> dict[str
     """Return the settings, each for which the site has words of its own with the choice `site` beside the pack's."""
     out = dict(settings)
     for name, given in (site.shape.settings if site.shape else {}).items():
-        if isinstance(given, OwnWords) and name in out:
+        if isinstance(given, OwnWords) and name in out and _speaks(out[name]):
             own = ChoiceShape(label="This site's own", words=given.words)
             out[name] = out[name].model_copy(update={"choices": {**out[name].choices, OWN: own}})
     return out
+
+
+def _speaks(shape: SettingShape) -> bool:
+    """Whether texts can name a setting: its choices have words."""
+    return any(choice.words for choice in shape.choices.values())
 
 
 def check_own_words(site: Site, pack: WrittenPack) -> Iterator[PackProblem]:
@@ -30,7 +35,7 @@ def check_own_words(site: Site, pack: WrittenPack) -> Iterator[PackProblem]:
         if not isinstance(given, OwnWords) or name not in pack.settings:
             continue
         path = ("settings", name)
-        if not any(choice.words for choice in pack.settings[name].choices.values()):
+        if not _speaks(pack.settings[name]):
             message = f"'{name}' is chosen, not said in words: {', '.join(pack.settings[name].choices)}"
             yield site.document.problem(path, "site", message)
         yield from check_languages(given.words, pack, site.document, (*path, "words"))

@@ -38,7 +38,7 @@ def still_to_sign(page: Page, pack: Pack, report: CaseReport, today: str) -> Non
         page.put(f"review lapsed ({len(lapsed)}): {told}")
     for (priority, kind), names in _worst_first({name: rules[name] for name in unsigned}, pack).items():
         first = f"  {priority}, {kind} ({len(names)}): "
-        page.put(page.fitted(names, 1, first), first, "    ")
+        page.put(page.fitted(names, 3 if priority == PRIORITIES[0] else 1, first, "    "), first, "    ")
 
 
 def _review(name: str, shape: RuleShape) -> str:

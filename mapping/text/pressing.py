@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from layette.engine.answer.parts.assessment import Assessment, Reason, Recommendation, Used
 from layette.engine.answer.parts.judged_at_once import by_value
@@ -59,7 +59,8 @@ def to_judge(page: Page, assessment: Assessment, clock: Clock, numbers: Iterator
     for together in by_value(assessment.to_judge):
         number, first = next(numbers), together[0]
         page.rules[number] = first.rules[0] if first.rules else ""
-        hangs = "; ".join(listed(f"{named(one)} ({_MEANS[one.priority]})" for one in together))
+        most = {named(one): one.priority for one in reversed(together)}  # the most pressing stands first
+        hangs = "; ".join(f"{named(one)} ({_MEANS[most.pop(named(one))]})" for one in together if named(one) in most)
         values = _values([used for one in together for used in one.values], clock)
         reasons = [*listed(one.why for one in together), *listed(one.settles for one in together)]
         page.put(sentence([values, *reasons, f"May need: {hangs}"]), f"{number:3}  ")
@@ -73,4 +74,9 @@ def _values(values: Iterable[Used], clock: Clock) -> str:
     for used in values:
         when = f", {clock.hour(used.time)}" if used.time else ""
         by_name.setdefault((short(used.label), when), []).append(value(used))
-    return "; ".join(f"{label}: {' and '.join(listed(told))}{when}" for (label, when), told in by_name.items())
+    return "; ".join(f"{label}: {' and '.join(_each(told))}{when}" for (label, when), told in by_name.items())
+
+
+def _each(told: Sequence[str]) -> list[str]:
+    """Return each value once: "15 or 9.8" says nothing beside 15 and 9.8."""
+    return [one for one in listed(told) if " or " not in one or not {*one.split(" or ")} <= {*told}]

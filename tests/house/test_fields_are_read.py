@@ -33,8 +33,7 @@ UNREAD = {
 """Fields that nothing reads, with what that means. The list may only get shorter."""
 
 FOR_PEOPLE = {
-    "CaseShape.published", "CaseShape.source", "CaseShape.title", "SettingShape.why",
-    "SiteShape.site", "TableHeader.note",
+    "CaseShape.published", "CaseShape.title", "SettingShape.why", "TableHeader.note",
 }  # fmt: skip
 """Fields that are there for who reads the file itself."""
 

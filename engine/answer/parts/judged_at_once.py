@@ -22,6 +22,6 @@ def by_value(items: Iterable[ToJudge]) -> list[list[ToJudge]]:
 
 
 def _share_a_value(one: ToJudge, other: ToJudge) -> bool:
-    """Whether a recording of one is a recording of the other; what has no time is a line that values are read on."""
-    told = {(used.label, used.value, used.time) for used in one.values if used.time}
-    return any((used.label, used.value, used.time) in told for used in other.values)
+    """Whether both read one thing of one moment; what has no time is a line that values are read on."""
+    told = {(used.label, used.time) for used in one.values if used.time}
+    return any((used.label, used.time) in told for used in other.values)

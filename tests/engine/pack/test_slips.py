@@ -42,7 +42,7 @@ SLIPS: dict[str, tuple[str, str, str, int, str]] = {
     "a rule": (D, "[exam.barlow-first]", "[exam.barlow-frist]", 64, "did you mean 'exam.barlow-first'"),
     "a view": (D, "red_reflex.either", "red_reflex.ether", 3, "did you mean 'either'"),
     "a setting": (D, "setting: loss_limit", "setting: loss_limt", 15, "did you mean 'loss_limit'?"),
-    "a key": (D, "title: Fever", "titel: Fever", 8, "did you mean 'title'? The keys are id, title, applies_when,"),
+    "a key": (D, "title: Fever", "titel: Fever", 8, "did you mean 'title'"),
     "a key of a consequence": (D, THEN, THEN.replace("priority", "prioritiy"), 10, "'priority'? The keys are refer,"),
     "a key of a target": ("targets/all.yaml", "label: Ophth", "lable: Ophth", 1, "did you mean 'label'? The keys"),
     "a key of a table": ("tables/wet.yaml", "label:", "lable:", 1, "'lable' is no key here; did you mean 'label'?"),

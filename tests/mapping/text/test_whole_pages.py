@@ -163,7 +163,7 @@ def test_values_that_differ_stand_at_the_top_and_are_judged() -> None:
     assert "and foot: foot 81 % or 97 %, hand 81 % or 97 %, both at 15:00. Either is acted on" in said
     assert "Temperature, highest: 37.5 °C and 38.4 °C." in said
     assert "Total bilirubin in serum: 15 mg/dL or 9.8 mg/dL, 15:00. No line covers this newborn" in said
-    assert said.count("Recorded more than once at one time, differing.") == 2
+    assert said.count("Recorded more than once at one time, differing.") == 3
 
 
 def test_an_eye_that_waits_is_chased_on_the_first_lines() -> None:
