@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from layette.engine.exact.units import seconds
 from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.pack.written.shapes import listed as named
 from layette.engine.terms import WITHDRAWN
 from layette.engine.visit.differing import agreed, one_of, one_value
 from layette.engine.visit.settled import SETTLED, most_settled, pending, unrevised
@@ -133,7 +134,7 @@ class Readings:
         current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
         if any(r.possible is not None and not r.spread_from for r in current):
             current = [r for r in current if not r.spread_from]
-        current = _known(current, self.findings[finding].not_known)
+        current = _known(current, self.findings[finding])
         settled = most_settled(current)
         chosen = choose(settled, everything)
         if len(settled) < len(current):
@@ -256,13 +257,17 @@ class Readings:
         return [parts for _, _, parts in groups]
 
 
-def _known(current: list[Recorded], not_known: str | None) -> list[Recorded]:
-    """Leave out "asked, and not known" where something is known: nobody's not knowing takes a result back."""
-    if not_known is None:
+def _known(current: list[Recorded], shape: FindingShape) -> list[Recorded]:
+    """Leave out "asked, and not known" where something of note is known for sure: not knowing takes no result back.
+
+    What is expected, and what is not final, hides no question that nobody could answer.
+    """
+    if shape.not_known is None:
         return current
-    asked = frozenset({not_known})
-    known = any(r.possible not in (None, asked) for r in current)
-    return [r for r in current if r.possible != asked] if known else current
+    calm = {*named(shape.expected), shape.not_known}
+    settled = (r.possible for r in current if r.status in SETTLED)
+    known = any(isinstance(values, frozenset) and not values & calm for values in settled)
+    return [r for r in current if r.possible != frozenset({shape.not_known})] if known else current
 
 
 def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:

@@ -84,7 +84,7 @@ class FindingShape(Shape):
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
     ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
-    value that was known.
+    settled value that is not expected.
     ``ask`` to ``value_labels`` say how it is asked: when it comes up, that it takes a hand or an instrument (no
     "normal" of a system fills it), that it is asked alone, in which words, by which skill, and the
     labels of its values.
