@@ -9,7 +9,7 @@ from typing import NamedTuple
 from layette.engine.answer.parts.assessment import Answer, Citation, Code, Traced
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
-from layette.engine.answer.parts.tested import tested
+from layette.engine.answer.parts.tested import sparing, tested
 from layette.engine.answer.parts.told import codes_of, plain_of
 from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
@@ -53,6 +53,11 @@ class AnswerPlan:
     def tested(self) -> tuple[frozenset[str], ...]:
         """For each rule of the program, what it hangs on."""
         return tuple(tested(rule, self.states) for rule in self.pack.program.rules)
+
+    @cached_property
+    def sparing(self) -> tuple[frozenset[str], ...]:
+        """The names of all that can take the place of each rule, by its number."""
+        return tuple(sparing(rule, self.states) for rule in self.pack.program.rules)
 
     @cached_property
     def proposals(self) -> tuple[tuple[Proposal, ...], ...]:
