@@ -33,7 +33,7 @@ UNREAD = {
 """Fields that nothing reads, with what that means. The list may only get shorter."""
 
 FOR_PEOPLE = {
-    "CaseShape.published", "CaseShape.title", "SettingShape.why", "TableHeader.note",
+    "CaseShape.published", "CaseShape.title", "SettingShape.why", "TableHeader.note", "ValuesFile.review",
 }  # fmt: skip
 """Fields that are there for who reads the file itself."""
 

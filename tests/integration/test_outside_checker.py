@@ -62,6 +62,11 @@ EXPLAINED = (
         "It does not see contentString as the choice content[x] inside a backbone element.",
     ),
     Explained(
+        "invariant.dom-3",
+        r"GuidanceResponse.*",
+        "It does not see the canonical of a code filter (valueSet '#…') as a reference to what is contained; R4 does.",
+    ),
+    Explained(
         "profile.element.cardinality.max",
         r"(ValueSet\.compose\.include|ConceptMap\.group\.element|ImmunizationRecommendation\.recommendation)\..*",
         "It counts an element over all its repeated parents: two concepts (or dates) with one code each are two codes.",

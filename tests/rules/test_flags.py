@@ -64,7 +64,7 @@ def visit(findings: dict[str, Any], earlier: dict[str, Any] | None = None) -> An
     return pack().read_visit(flat)
 
 
-@pytest.mark.parametrize(("name", "value"), flagged("stands"))
+@pytest.mark.parametrize(("name", "value"), [*flagged("stands")])
 def test_a_value_that_stands_is_there_until_somebody_looks_again(name: str, value: str) -> None:
     earlier = {key_of(name): {"value": value, "time": BEFORE}}
     unseen = Readings(visit({}, earlier), pack().findings).not_looked_at_again()
@@ -73,7 +73,7 @@ def test_a_value_that_stands_is_there_until_somebody_looks_again(name: str, valu
     assert Readings(again, pack().findings).not_looked_at_again() == []
 
 
-@pytest.mark.parametrize(("name", "value"), flagged("event"))
+@pytest.mark.parametrize(("name", "value"), [*flagged("event")])
 def test_what_happened_counts_for_a_day_whatever_was_seen_later(name: str, value: str) -> None:
     later = usual(pack().findings[name])
     assert YES in happened(name, value, {"value": value, "time": FOUR_HOURS_AGO}, later)

@@ -121,8 +121,11 @@ def _held(one: Recommendation, before: Sequence[PlacedOrder], context: Context) 
     if alike and not window.overdue and alike[0].start is not None:
         window = window.model_copy(update={"start": stamp(alike[0].start.lo, context.visit.zone)})
     priority, request = PRIORITIES[rank], before[0].request_key
-    stands = alike and not window.overdue
-    answer = alike[0].answer_key if stands else answer_key(request, priority, window, [code.code for code in one.codes])
+    # What was written when its end was past already is the chase itself: it is not chased once more.
+    chase = [d for d in before if d.time and d.time.lo > _end(d) and rank_of(d.priority) <= rank]
+    stands = chase if window.overdue else alike
+    codes = [code.code for code in one.codes]
+    answer = stands[0].answer_key if stands else answer_key(request, priority, window, codes)
     possible = PRIORITIES[min(rank, rank_of(one.possible))]
     update = {"priority": priority, "possible": possible, "window": window, "request_key": request}
     return one.model_copy(update=update | {"answer_key": answer})

@@ -71,7 +71,7 @@ def test_a_one_way_line_is_known_above_and_never_below() -> None:
         ({"between": {"plasma": "step"}}, "names a line that the set has not"),
         ({"between": "curved"}, "straight"),
         ({"one_way": "below"}, "above"),
-        ({"near": -1}, "greater than or equal to 0"),
+        ({"near": -1}, "too low (found -1)"),
         ({"younger": "other"}, "give 'near' too"),
     ],
 )

@@ -31,7 +31,11 @@ def reflex(found: Assessment) -> set[str]:
 def test_normal_spreads_over_the_listed_findings_and_says_so(shipped: Pack) -> None:
     flat = read(charted("normal"), shipped).require().visit
     found = shipped.assess(flat, readers=["native"])
-    assert reflex(found) == {"ruled out"}
+    assert reflex(found) == {"undecided"}, "what takes an instrument is not filled by the normal of a system"
+    by_itself = "record it by itself: Red reflex; Glow of both eyes compared"
+    assert any(warning.endswith(by_itself) for warning in found.warnings)
+    ruled_out = {one.rule for one in found.trace if one.status == "ruled out"}
+    assert "eyes.red-eye-to-28-days" in ruled_out, "what is seen without either is filled"
     white = {"value": "white", "side": "left"}
     both = shipped.assess({**flat, "findings": {**flat["findings"], "red_reflex": [white]}}, readers=["native"])
     reason = next(g for r in both.recommendations for g in r.reasons if g.rule == "eyes.red-reflex-abnormal")

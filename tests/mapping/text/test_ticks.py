@@ -117,7 +117,7 @@ def test_where_there_is_little_room_emergencies_keep_it_and_the_others_stand_by_
     ]
     lines = ticked(*steps, about=About(areas=areas), room=5)
     assert "\n".join(lines).count("[ ]! Emergency number") == 4
-    assert lines[-1].split() == ["Also", "open", "(--all)", "[", "]", "Calm", "[", "]", "Quiet"]
+    assert lines[-1].split() == ["Also", "open", "(--all)", "Calm", "Quiet"]
 
 
 def test_a_full_list_names_every_finding_and_how_pressing_it_is() -> None:
