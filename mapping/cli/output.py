@@ -32,7 +32,7 @@ def _replace(target: Path, content: bytes) -> None:
             stream.write(content)
             stream.flush()
             if target.exists():
-                part.chmod(target.stat().st_mode & 0o7777)
+                part.chmod(target.stat().st_mode & 0o777)
             os.fsync(stream.fileno())
         part.replace(target)
     except BaseException:
