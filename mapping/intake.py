@@ -16,6 +16,7 @@ from layette.engine.visit.clock_objects import in_text
 from layette.engine.visit.sound import sound
 from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
+from layette.mapping.flat_references import reference_problems
 from layette.mapping.read import ReadResult, SiteCode, read
 from layette.mapping.read.hl7v2.message import is_message, read_message
 from layette.mapping.read.needed import sorted_out
@@ -70,7 +71,7 @@ def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, 
 
     parsed = parse(content) if isinstance(content, bytes) else in_text(sound(content, tell))
     if isinstance(parsed, Mapping) and "resourceType" not in parsed:
-        return Intake(parsed, "readings", problems=tuple(unsound))
+        return Intake(parsed, "readings", problems=(*unsound, *reference_problems(parsed)))
     if unsound:
         raise InputError(unsound)
     if not isinstance(parsed, (dict, list)) or not parsed:

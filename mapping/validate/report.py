@@ -26,8 +26,8 @@ def errors_first(severity: str) -> int:
 def operation_outcome(issues: Sequence[Issue]) -> dict[str, Any]:
     """Return an OperationOutcome: one issue each, with ``expression`` the path and ``details`` the key.
 
-    Of more than `TOLD` it has the errors first, and says at the end how many more there are. Without issues it holds one
-    of severity information, as R4 demands at least one.
+    Of more than `TOLD` it has the errors first, and says at the end how many more there are. Without issues it holds
+    one of severity information, as R4 demands at least one.
     """
     if not issues:
         good = {"severity": "information", "code": "informational", "diagnostics": "No issues found."}
