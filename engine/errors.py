@@ -23,7 +23,7 @@ PACK_CODES: Mapping[str, str] = {
     "yaml": "The file is not YAML, or not a mapping where one is due.",
     "duplicate-key": "A key is written twice in one mapping; the second would silently win.",
     "shape": "A key is missing, unknown, or of the wrong kind.",
-    "file-missing": "pack.yaml lists a file that is not there.",
+    "file-missing": "pack.yaml lists a file that is not there, or is a link that leads out of the folder.",
     "file-unlisted": "A file lies in the pack that pack.yaml does not list.",
     "duplicate-id": "Two things of one kind carry the same id.",
     "id-file": "A rule's id does not begin with the name of its file.",

@@ -13,8 +13,10 @@ from layette.engine.errors import InputError, InputProblem
 from layette.engine.pack.written.yaml_nodes import parse as parse_yaml
 from layette.engine.visit import carried
 from layette.engine.visit.clock_objects import in_text
+from layette.engine.visit.sound import sound
 from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
+from layette.mapping.flat_references import reference_problems
 from layette.mapping.read import ReadResult, SiteCode, read
 from layette.mapping.read.hl7v2.message import is_message, read_message
 from layette.mapping.read.needed import sorted_out
@@ -62,9 +64,16 @@ def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, 
     """Read bytes, or what was parsed already. Raises `InputError` where there is nothing that could be read at all."""
     if isinstance(content, bytes) and is_message(content):
         return _message(content, pack, base, says)
-    parsed = parse(content) if isinstance(content, bytes) else in_text(content)
+    unsound: list[InputProblem] = []
+
+    def tell(path: str, message: str, expected: str) -> None:
+        unsound.append(InputProblem(path, "structure", message, expected=expected))
+
+    parsed = parse(content) if isinstance(content, bytes) else in_text(sound(content, tell))
     if isinstance(parsed, Mapping) and "resourceType" not in parsed:
-        return Intake(parsed, "readings")
+        return Intake(parsed, "readings", problems=(*unsound, *reference_problems(parsed)))
+    if unsound:
+        raise InputError(unsound)
     if not isinstance(parsed, (dict, list)) or not parsed:
         raise _refused("$", "structure", "neither a FHIR resource nor a flat visit", "a mapping")
     return _fhir(parsed, pack, base, says)

@@ -68,9 +68,13 @@ def zone_of(text: str) -> timezone:
 def _parsed(text: str) -> datetime:
     """Return what a text says, without a zone where it has none; ValueError in our own words."""
     try:
-        return datetime.fromisoformat(text)
+        when = datetime.fromisoformat(text)
     except ValueError:
         raise ValueError("this is no date of the calendar, or no date and time, in the form of ISO 8601") from None
+    offset = when.utcoffset()
+    if offset is not None and offset % timedelta(minutes=1):
+        raise ValueError("an offset from UTC is of whole minutes, such as -06:00")
+    return when
 
 
 def named_zone(name: str) -> tzinfo:

@@ -8,6 +8,7 @@ What it changes in the rules is applied by `site_rules.py`; the page for authors
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
@@ -26,6 +27,7 @@ from layette.engine.pack.written.yaml_nodes import Document, parse
 from layette.engine.tables.load import Table, check_set, load_table
 from layette.engine.tables.set_safety import SanityTable
 
+_BASE = re.compile(r"https?://[^\s<>\"{}|\\^`?#]+|urn:[A-Za-z0-9][^\s<>\"]+", re.ASCII)
 Said = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 
 
@@ -197,6 +199,7 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
 def _site(shape: SiteShape, document: Document, text: str, place: FilePath, problems: list[PackProblem]) -> Site:
     """Read the files that a site file names; its text and theirs make the digest."""
     _check_zone(shape, document, problems)
+    _check_canonical(shape, document, problems)
     tables: dict[str, Table] = {}
     for name, file in shape.tables.items():
         text += _site_table(name, place.parent / file, document, tables, problems)
@@ -213,6 +216,13 @@ def _check_zone(shape: SiteShape, document: Document, problems: list[PackProblem
             named_zone(shape.timezone)
         except ValueError as error:
             problems.append(document.problem(("timezone",), "site", str(error)))
+
+
+def _check_canonical(shape: SiteShape, document: Document, problems: list[PackProblem]) -> None:
+    if shape.canonical is not None and not _BASE.fullmatch(shape.canonical):
+        right = "an absolute URL, such as https://clinic.example/fhir"
+        message = f"'{shape.canonical}' is no base of code systems; write {right}"
+        problems.append(document.problem(("canonical",), "site", message))
 
 
 def _site_table(

@@ -144,8 +144,8 @@ class ViewReader:
         surely, possibly = self.readings.within(view.subject, view.side, view.over)
         accept = frozenset(view.accept)
         if view.pick == "event":
-            return self._event(view, accept, surely, possibly)
-        sets = [(r in surely, r.possible) for r in possibly if isinstance(r.possible, frozenset)]
+            return self._event(view, accept, surely, [r for r in possibly if r.here])
+        sets = _told(surely, possibly)
         if not any(sure for sure, _ in sets):
             return NO | YES
         if view.pick == "every":
@@ -165,7 +165,7 @@ class ViewReader:
         events = frozenset(self.findings[view.subject].event)
         used = self.readings.value(view.subject, view.side)
         latest = used.possible if used is not None and isinstance(used.possible, frozenset) else None
-        here = [(r in surely, r.possible) for r in possibly if r.here and isinstance(r.possible, frozenset)]
+        here = _told(surely, possibly)
         told = [(sure, values) for sure, values in here if not any(finer < values for _, finer in here)]
         event_surely = any(sure and values <= events for sure, values in told)
         event_possibly = any(values & events for _, values in told)
@@ -174,6 +174,12 @@ class ViewReader:
         may = any(values & accept & events for _, values in told)
         may = may or (not event_surely and (latest is None or bool(latest & accept)))
         return YES if must else (NO | YES if may else NO)
+
+
+def _told(surely: list[Recorded], possibly: list[Recorded]) -> list[tuple[bool, frozenset[str]]]:
+    """Return what was said of those that may count, each once: whether it surely counts, and the values."""
+    sure = {id(reading) for reading in surely}
+    return [*dict.fromkeys((id(r) in sure, r.possible) for r in possibly if isinstance(r.possible, frozenset))]
 
 
 def _first(state: State) -> int:

@@ -27,10 +27,13 @@ _NUMBER = re.compile(r"-?[0-9]+(?:\.([0-9]+))?(?= |$)")
 
 def agreed(best: Sequence[Recorded]) -> Recorded | None:
     """Return the one that is as exact as any and contradicts none of the others; None where they differ."""
-    for one in sorted(best, key=lambda r: (-r.time.hi, r.order)):
-        if all(other.absent == one.absent and inside(one.possible, other.possible) for other in best):
-            return one
-    return None
+    tightest = best[0].possible
+    for one in best:  # whatever lies inside all the others is what is left at the end
+        if inside(one.possible, tightest):
+            tightest = one.possible
+    if not all(one.absent == best[0].absent and inside(tightest, one.possible) for one in best):
+        return None
+    return min((r for r in best if inside(r.possible, tightest)), key=lambda r: (-r.time.hi, r.order))
 
 
 def inside(inner: Possible | None, outer: Possible | None) -> bool:
@@ -109,10 +112,12 @@ def one_value(members: Sequence[Recorded]) -> bool:
 
     In one unit only equal is equal.
     """
-    printed = [_printed(member) for member in members]
-    known = [number for number in printed if number is not None]
-    if len(known) < len(members) or len({number.unit for number in known}) < len(known):
-        return False
+    known: list[_Printed] = []
+    for member in members:
+        number = _printed(member)
+        if number is None or any(number.unit == other.unit for other in known):
+            return False
+        known.append(number)
     try:
         turned = [_turned(number, known[0].unit) for number in known]
     except UnitMismatchError:

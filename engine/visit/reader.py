@@ -20,6 +20,7 @@ from layette.engine.visit.clock_objects import in_text
 from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
+from layette.engine.visit.sound import sound
 from layette.engine.visit.visit import Visit
 
 KEYS = {
@@ -49,7 +50,7 @@ class VisitReader:
 
     def attempt(self, flat: Any, at: str | datetime | None = None) -> Visit | None:
         """Return what could be read (None where not even the times could); see ``report``."""
-        flat, at = in_text(flat), in_text(at)
+        flat, at = in_text(sound(flat, self._unsound)), in_text(at)
         if not self._is_visit(flat):
             return None
         times = self._times(flat, at)
@@ -85,6 +86,9 @@ class VisitReader:
             warnings=tuple(sorted(self.report.warnings)),
             judged=judged,
         )
+
+    def _unsound(self, path: str, message: str, expected: str) -> None:
+        self.report.add(path, "structure", message, expected=expected)
 
     def _tell_the_rest(self, flat: Mapping[str, Any]) -> None:
         """Where the times cannot be used, tell what else is wrong; nothing that hangs on a time is said."""

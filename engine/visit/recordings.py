@@ -47,7 +47,8 @@ class Chosen(NamedTuple):
     @property
     def left(self) -> tuple[Recorded, ...]:
         """The recordings that are not used."""
-        return tuple(r for r in self.everything if r is not self.used and r not in self.members)
+        members = {*self.members}
+        return tuple(r for r in self.everything if r is not self.used and r not in members)
 
     @property
     def why(self) -> str:

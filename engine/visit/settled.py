@@ -13,7 +13,7 @@ REVISING = ("amended", "corrected")
 
 def unrevised(recordings: Sequence[Recorded]) -> list[Recorded]:
     """Return recordings without those that an amended or corrected one of the same thing and moment takes back."""
-    revising = [(r.time, r.part) for r in recordings if r.status in REVISING]
+    revising = {(r.time, r.part) for r in recordings if r.status in REVISING}
     if not revising:
         return list(recordings)
     return [r for r in recordings if r.status in REVISING or (r.time, r.part) not in revising]

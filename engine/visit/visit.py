@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
@@ -41,6 +41,12 @@ class Recorded:
         """The canonical place among the readings of a visit."""
         return (self.finding, self.side, self.part, self.time.lo, self.time.hi, self.status, self.given, self.absent,
                 self.qualifiers, self.origin, self.spread_from)  # fmt: skip
+
+    @property
+    def said(self) -> Hashable:
+        """What rules can tell it by; recordings that say the same decide alike, wherever and however they stood."""
+        return (self.finding, self.side, self.part, self.time.lo, self.time.hi, self.possible, self.absent, self.status,
+                self.here, self.qualifiers, self.reported, self.spread_from, self.of_both)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,20 +75,24 @@ def add(verb: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Assess the input and write the result; returns the exit code."""
     try:
-        content, account = _answered(arguments)
+        content, account, retired = _answered(arguments)
     except LayetteError as error:
-        failures.report(error)
-        if arguments.to.startswith("fhir-"):
-            output.write(_outcome(error, arguments), arguments.out)
+        if not arguments.to.startswith("fhir-"):
+            failures.report(error)
+            return 2
+        failures.report(error, "no answer was written, but an OperationOutcome")
+        output.write(_outcome(error, arguments), arguments.out)
         return 2
     output.write(content, arguments.out)
+    if retired is not None:
+        output.write(retired, arguments.retire)
     if account:
         print(f"layette: {account}", file=sys.stderr)
     return 0
 
 
-def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
-    """Return the whole output, and the account of the input where the output does not hold it."""
+def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str, str | bytes | None]:
+    """Return the whole output, the account of the input where the output holds none, and what is to be retired."""
     _check(arguments)
     pack = load_pack(arguments.pack, arguments.site)
     if arguments.language not in pack.shape.languages:
@@ -101,16 +105,15 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str]:
         readers=_readers(pack, arguments.readers),
     )  # fmt: skip
     if arguments.say:
-        return _said(reply, pack, arguments), str(reply.account)
+        return _said(reply, pack, arguments), str(reply.account), None
     if arguments.to == "text":
         page = {"colour": _colour(arguments.out), "full": arguments.all, "language": arguments.language}
-        return reply.to_text(pack, **page), ""
+        return reply.to_text(pack, **page), "", None
     if arguments.to == "json":
-        return reply.assessment.to_json(detail=arguments.all) + "\n", str(reply.account)
+        return reply.assessment.to_json(detail=arguments.all) + "\n", str(reply.account), None
     bundle = reply.to_fhir(pack, parts=arguments.parts, language=arguments.language)
-    if arguments.retire:
-        output.write(_fhir(reply.to_retire(bundle), arguments), arguments.retire)
-    return _fhir(bundle, arguments), str(reply.account)
+    retired = _fhir(reply.to_retire(bundle), arguments) if arguments.retire else None
+    return _fhir(bundle, arguments), str(reply.account), retired
 
 
 def _check(arguments: argparse.Namespace) -> None:
@@ -155,7 +158,8 @@ def _said(found: Answer, pack: Pack, arguments: argparse.Namespace) -> str:
 
 def _colour(out: str | None) -> bool:
     """Colour only on a terminal, and never where the user has asked for none (NO_COLOR)."""
-    return out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    terminal = out is None and sys.stdout is not None and sys.stdout.isatty()
+    return terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def _outcome(error: LayetteError, arguments: argparse.Namespace) -> str | bytes:

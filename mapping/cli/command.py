@@ -6,8 +6,12 @@ Only the verb that runs is imported, and the engine with it: help is there at on
 from __future__ import annotations
 
 import argparse
+import os
+import signal
 import sys
-from collections.abc import Collection, Mapping, Sequence
+import threading
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from importlib import import_module
 from typing import Any
 
@@ -27,8 +31,18 @@ _EPILOG = "Exit codes: 0 done; 2 the input, the pack or the command line has err
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns 0 (done) or 2 (errors, listed on stderr; no output half-written)."""
+    if sys.stderr is None:  # closed; what is printed to nowhere would stand in the output
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115 - it stays open to the end
     _printable()
-    words = sys.argv[1:] if argv is None else argv
+    try:
+        with _stopped_like_by_hand():
+            return _run(sys.argv[1:] if argv is None else argv)
+    except KeyboardInterrupt:
+        print("layette: stopped", file=sys.stderr)
+        return FAILED
+
+
+def _run(words: Sequence[str]) -> int:
     try:
         arguments = parser(words).parse_args(words)
     except SystemExit as stop:
@@ -36,6 +50,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     from layette.mapping.cli.failures import guarded
 
     return guarded(arguments.run, arguments)
+
+
+@contextmanager
+def _stopped_like_by_hand() -> Iterator[None]:
+    """Let a request to end, or a terminal that is gone, stop a run as Ctrl-C does: what was begun is taken away."""
+    taken: dict[int, Any] = {}
+    names = ("SIGTERM", "SIGHUP") if threading.current_thread() is threading.main_thread() else ()
+    for number in (getattr(signal, name) for name in names if hasattr(signal, name)):
+        if signal.getsignal(number) is signal.SIG_DFL:  # who ignores it, or answers it himself, goes on so
+            taken[number] = signal.signal(number, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        for number, before in taken.items():
+            signal.signal(number, before)
 
 
 def parser(words: Collection[str] = tuple(VERBS)) -> argparse.ArgumentParser:

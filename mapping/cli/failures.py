@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 
 from layette.engine.errors import InputError, LayetteError, PackError, ReaderFailed, ReadersDisagree, told
 from layette.mapping.text import tidy
@@ -20,16 +21,22 @@ def guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namesp
     except LayetteError as error:
         report(error)
     except BrokenPipeError:
-        # The reader of our output has gone; a second complaint at exit would only confuse.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except KeyboardInterrupt:
-        print("layette: stopped", file=sys.stderr)
+        _no_more_output()
     except OSError as error:
+        if error.filename is None:
+            _no_more_output()
         what = error.strerror or type(error).__name__
         print(f"layette: {what}: {error.filename or 'input or output'}", file=sys.stderr)
     except Exception as error:  # the last resort: a fault of ours must not look like an answer
         print(_fault(error), file=sys.stderr)
     return FAILED
+
+
+def _no_more_output() -> None:
+    """Drop what stdout did not take: its reader has gone or its disk is full, and a second complaint would confuse."""
+    if sys.stdout is not None:
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _fault(error: Exception) -> str:
@@ -41,9 +48,12 @@ def _fault(error: Exception) -> str:
     return f"layette: a fault of the program, not of the input ({type(error).__name__} at {where}); nothing was decided"
 
 
-def report(error: LayetteError) -> None:
-    """Print every problem of an error, one a line, and at the end the account of the input that it carries."""
-    print(_headline(error), file=sys.stderr)
+def report(error: LayetteError, written: str = "nothing was written") -> None:
+    """Print every problem of an error, one a line, and at the end the account of the input that it carries.
+
+    ``written``: what becomes of the output, in words.
+    """
+    print(_headline(error, written), file=sys.stderr)
     for line in _lines(error):
         print(f"  {tidy(line)}", file=sys.stderr)
     if isinstance(error, (InputError, PackError)):
@@ -54,9 +64,9 @@ def report(error: LayetteError) -> None:
         print(f"layette: {tidy(line)}", file=sys.stderr)
 
 
-def _headline(error: LayetteError) -> str:
+def _headline(error: LayetteError, written: str) -> str:
     if isinstance(error, InputError):
-        return f"layette: {_count(len(error.problems))} in the input; nothing was written"
+        return f"layette: {_count(len(error.problems))} in the input; {written}"
     if isinstance(error, PackError):
         return f"layette: {_count(len(error.problems))} in the rule pack{_of_site(error)}; nothing was decided"
     return "layette: no answer" if isinstance(error, ReadersDisagree | ReaderFailed) else "layette: error"

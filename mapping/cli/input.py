@@ -13,6 +13,8 @@ def read_bytes(name: str) -> bytes:
 
     Raises OSError where there is no such file, or it cannot be read.
     """
+    if name == "-" and sys.stdin is None:
+        raise OSError(None, "stdin is closed")
     if name == "-":
         return sys.stdin.buffer.read(SIZE_LIMIT + 1)
     with Path(name).open("rb") as stream:

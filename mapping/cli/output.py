@@ -5,11 +5,15 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import tempfile
 from pathlib import Path
 
 
 def write(content: str | bytes, out: str | None) -> None:
-    """Write to a file (by way of a temporary one beside it, then renamed) or to stdout. Raises OSError."""
+    """Write to a file (by way of a temporary one beside it, then renamed) or to stdout. Raises OSError.
+
+    A new file is for its owner alone, since it holds what was found in a newborn; one that is replaced keeps its mode.
+    """
     if out is None or out == "-":
         _to_stdout(content)
         return
@@ -21,11 +25,14 @@ def write(content: str | bytes, out: str | None) -> None:
 
 
 def _replace(target: Path, content: bytes) -> None:
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    handle, made = _made_beside(target)
+    part = Path(made)
     try:
-        with part.open("xb") as stream:
+        with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
+            if target.exists():
+                part.chmod(target.stat().st_mode & 0o777)
             os.fsync(stream.fileno())
         part.replace(target)
     except BaseException:
@@ -34,7 +41,17 @@ def _replace(target: Path, content: bytes) -> None:
         raise
 
 
+def _made_beside(target: Path) -> tuple[int, str]:
+    """Make the temporary file, readable by its owner alone; what goes wrong is told of the file that was asked for."""
+    try:
+        return tempfile.mkstemp(prefix=f".{target.name[:100]}.", suffix=".part", dir=target.parent)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(target)) from None
+
+
 def _to_stdout(content: str | bytes) -> None:
+    if sys.stdout is None:
+        raise OSError(None, "there is no output to write to", "stdout is closed")
     buffer = getattr(sys.stdout, "buffer", None)
     if isinstance(content, str) or buffer is None:
         sys.stdout.write(content if isinstance(content, str) else content.decode())

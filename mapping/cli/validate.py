@@ -11,13 +11,13 @@ from pathlib import Path
 
 from lxml import etree
 
-from layette.engine.errors import InputError, LayetteError
+from layette.engine.errors import TOLD, InputError, LayetteError
 from layette.mapping.cli import output
 from layette.mapping.cli.input import read_bytes
 from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.xml import from_xml, validate_xsd
 from layette.mapping.validate import Issue, errors, validate
-from layette.mapping.validate.report import operation_outcome, text_report
+from layette.mapping.validate.report import errors_first, operation_outcome, text_report
 
 _XSD = "LAYETTE_FHIR_XSD"
 _SPACE = b" \t\r\n\xef\xbb\xbf"
@@ -58,9 +58,11 @@ def run(arguments: argparse.Namespace) -> int:
 def _report(by_file: dict[str, list[Issue]], form: str) -> str:
     if form == "text":
         return "\n".join(text_report(issues, _shown(name)) for name, issues in by_file.items()) + "\n"
-    outcome = operation_outcome([issue for issues in by_file.values() for issue in issues])
-    whose = [_shown(name) for name, issues in by_file.items() for _ in issues]
-    for name, told in zip(whose, outcome["issue"], strict=False):
+    whose = [(_shown(name), issue) for name, issues in by_file.items() for issue in issues]
+    if len(whose) > TOLD:
+        whose.sort(key=lambda one: errors_first(one[1].severity))
+    outcome = operation_outcome([issue for _, issue in whose])
+    for (name, _), told in zip(whose[:TOLD], outcome["issue"], strict=False):
         if not _FHIRPATH.match("".join(told["expression"])):
             del told["expression"]
         if len(by_file) > 1:  # the same path may stand in two of them

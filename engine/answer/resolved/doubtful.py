@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from layette.engine.answer.parts.context import Context
@@ -24,15 +24,20 @@ LEARN_THE_TIME = "Learn when it was, and record the hour."
 
 @dataclass(frozen=True)
 class Change:
-    """One of the things that may be so: recordings left out and put in, or a sex at birth."""
+    """One of the things that may be so: recordings left out and put in, or a sex at birth.
+
+    ``counts``: of those left out, the one recording of a moment that counts here.
+    """
 
     without: tuple[Recorded, ...] = ()
     put_in: tuple[Recorded, ...] = ()
     sex: str | None = None
+    counts: Recorded | None = None
 
     def of(self, visit: Visit) -> Visit:
         """Return the visit in which it is so."""
-        kept = tuple(r for r in visit.readings if not among(r, self.without))
+        left_out = _very(self.without) - {id(self.counts)}
+        kept = tuple(r for r in visit.readings if id(r) not in left_out)
         return replace(visit, readings=(*kept, *self.put_in), sex=self.sex or visit.sex)
 
 
@@ -65,31 +70,50 @@ class Doubt:
     about: Doubtful
 
 
-def among(reading: Recorded, others: Sequence[Recorded]) -> bool:
-    """Whether ``reading`` is one of ``others``: this very recording, not an equal one."""
-    return any(reading is other for other in others)
+def all_among(readings: Sequence[Recorded], others: Sequence[Recorded]) -> bool:
+    """Whether each of ``readings`` is one of ``others``: this very recording, not an equal one."""
+    return _very(readings) <= _very(others)
+
+
+def _very(readings: Iterable[Recorded]) -> set[int]:
+    return {id(reading) for reading in readings}
 
 
 def doubtful(context: Context) -> Iterator[Doubtful]:
     """Yield what is doubtful in a visit, of what is known there."""
     readings = context.readings
     for members in readings.conflicts():
-        ways = tuple(Change(without=tuple(r for r in members if r is not one)) for one in members)
+        ways = tuple(Change(members, counts=one) for one in _once(members))
         yield Doubtful(members, ways, _why(members), LOOK_AGAIN)
     for unsettled in not_final(readings):
         why = "The latest value is not final, and an earlier one is."
         yield Doubtful(unsettled, (Change(without=unsettled),), why, AWAIT_FINAL, either=False)
-    for parts in beyond_count(readings):
-        rest = tuple(r for r in context.visit.readings if r.finding == parts[0].finding and not among(r, parts))
+    for parts in _once_each(beyond_count(readings)):
+        counted = _very(parts)
+        rest = tuple(r for r in context.visit.readings if r.finding == parts[0].finding and id(r) not in counted)
         why = "It was tried more often than the screen counts."
         yield Doubtful(parts, (Change(without=rest),), why, LOOK_AGAIN, either=False)
-    for one in perhaps_of_the_last_day(readings):
+    for one in _once(perhaps_of_the_last_day(readings)):
         recent = replace(one, time=replace(one.time, lo=context.visit.at.lo - DAY))
         why = "It may lie within the last 24 hours; its hour is not known."
         yield Doubtful((one,), (Change((one,), (recent,)),), why, LEARN_THE_TIME, either=False)
     if context.visit.sex is None:
         ways = tuple(Change(sex=sex) for sex in SEXES)
         yield Doubtful((), ways, "The sex at birth is not known.", LEARN_THE_SEX, either=False, least=STAT)
+
+
+def _once(readings: Iterable[Recorded]) -> Iterator[Recorded]:
+    """Yield one of those that say the same."""
+    return (one for (one,) in _once_each((reading,) for reading in readings))
+
+
+def _once_each(several: Iterable[tuple[Recorded, ...]]) -> Iterator[tuple[Recorded, ...]]:
+    told = set()
+    for readings in several:
+        said = tuple(reading.said for reading in readings)
+        if said not in told:
+            told.add(said)
+            yield readings
 
 
 def _why(members: tuple[Recorded, ...]) -> str:

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place
-from layette.engine.answer.resolved.doubtful import ASAP, Doubt, Doubtful, among, doubtful, pending, standing
+from layette.engine.answer.resolved.alike import each_that_differs
+from layette.engine.answer.resolved.doubtful import ASAP, Doubt, Doubtful, all_among, doubtful, pending, standing
 from layette.engine.answer.resolved.due import wanted, wanted_now
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.resolve import gather
@@ -67,7 +68,7 @@ def weigh(context: Context, base: Grounds, readers: Sequence[Reader]) -> Weighed
     worlds: list[World] = []
     about = [*doubtful(context)]
     for one in about:
-        decided = [_world(context, way.of(context.visit), readers) for way in one.ways]
+        decided = _decided(context, one, readers)
         if one.either:
             _add_certain(grounds, [world.grounds for world in decided])
         doubts += _doubts(grounds, decided, one)
@@ -83,6 +84,11 @@ def weigh(context: Context, base: Grounds, readers: Sequence[Reader]) -> Weighed
     if len(about) > 1:
         doubts += together(context, about, [world.context for world in worlds])
     return Weighed(grounds, tuple(_pressing_once(doubts, grounds)))
+
+
+def _decided(context: Context, one: Doubtful, readers: Sequence[Reader]) -> list[World]:
+    """Decide each thing that may be so; of many numbers those that stand for the rest (`alike.py`)."""
+    return [*each_that_differs(one, lambda way: _world(context, way.of(context.visit), readers))]
 
 
 def _world(context: Context, visit: Visit, readers: Sequence[Reader]) -> World:
@@ -101,8 +107,8 @@ def _with_all(visit: Visit, counted: Iterable[Doubtful]) -> Visit:
 def _doubts_within(world: World, grounds: Grounds, context: Context, readers: Sequence[Reader]) -> Iterator[Doubt]:
     """Yield what only some of the things bring that are doubtful in a world and not in the visit as it is read."""
     for one in doubtful(world.context):
-        if any(not among(reading, context.visit.readings) for reading in one.readings):
-            decided = [_world(context, way.of(world.context.visit), readers) for way in one.ways]
+        if not all_among(one.readings, context.visit.readings):
+            decided = _decided(world.context, one, readers)
             yield from _doubts(grounds, decided, one)
 
 

@@ -67,12 +67,22 @@ class PackFolder:
         if not place.is_file():
             self.problems.append(PackProblem(name, 1, "$", "file-missing", f"the pack has no file '{name}'"))
             return None
+        if self._leads_out(place):
+            message = f"'{name}' is a link that leads out of the pack's folder; put the file itself there"
+            self.problems.append(PackProblem(name, 1, "$", "file-missing", message))
+            return None
         text = text_of(place, name, self.problems)
         if text is None:
             return None
         self.texts[name] = text
         self._hash.update(f"{name}\0{len(text)}\0".encode() + text.encode())
         return text
+
+    def _leads_out(self, place: Traversable | FilePath) -> bool:
+        """Whether a file lies elsewhere, by a link: what a pack says is what its folder holds, wherever it is taken."""
+        if not isinstance(place, FilePath) or not isinstance(self.root, FilePath):
+            return False
+        return not place.resolve().is_relative_to(self.root.resolve())
 
     def document(self, name: str) -> Document | None:
         """Parse a YAML file of the pack; None where it is missing or not YAML."""

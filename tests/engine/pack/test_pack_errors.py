@@ -199,3 +199,20 @@ def test_the_digest_follows_the_content(tmp_path: Path) -> None:
     other = load_pack(copied(tmp_path / "other", ("sources.yaml", "Invented for tests.", "Invented for a test.")))
     assert small().digest == same
     assert other.digest != same
+
+
+@pytest.mark.parametrize("linked", [DECISIONS, "decisions", "settings.yaml"])
+def test_a_link_out_of_the_folder_is_refused(linked: str, tmp_path: Path) -> None:
+    folder = copied(tmp_path)
+    (folder / linked).rename(tmp_path / "elsewhere")
+    (folder / linked).symlink_to(tmp_path / "elsewhere")
+    problems = [p for p in problems_of(folder) if "leads out of the pack's folder" in p.message]
+    assert [p.file for p in problems] == [linked if "." in linked else DECISIONS]
+
+
+def test_a_pack_that_is_reached_by_a_link_and_links_within_it_are_read(tmp_path: Path) -> None:
+    folder = copied(tmp_path)
+    (tmp_path / "linked").symlink_to(folder)
+    (folder / DECISIONS).rename(folder / "kept.txt")
+    (folder / DECISIONS).symlink_to(folder / "kept.txt")
+    assert load_pack(tmp_path / "linked").program.rules

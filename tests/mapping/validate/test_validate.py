@@ -11,12 +11,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.checkout import ROOT
 
+from layette.engine.errors import TOLD
 from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.fhir.types import table
 from layette.mapping.validate import KEYS, errors, validate
 from layette.mapping.validate.coverage import ELSEWHERE, IN_THE_WALK, uncovered
 from layette.mapping.validate.report import operation_outcome, text_report
 from layette.mapping.validate.rules import units
+from layette.mapping.validate.rules.issue import Issue
 from layette.mapping.validate.rules.registry import keys
 from layette.mapping.validate.rules.times import surely_after
 from layette.mapping.validate.schema import DRAFT, TOGETHER, definitions, validator
@@ -263,3 +265,15 @@ def test_reports():
 def test_issue_types_are_of_the_published_set():
     rows = {row["path"]: row["codes"].split() for row in table("required_bindings.csv")}
     assert {code for code, _ in KEYS.values()} <= set(rows["OperationOutcome.issue.code"])
+
+
+def test_a_flood_of_issues_is_told_in_a_hundred_lines_errors_first() -> None:
+    remarks = [Issue(f"Bundle.entry[{k}]", "warning", "structure", "odd", "odd") for k in range(500)]
+    issues = [*remarks, Issue("Bundle", "error", "structure", "wrong", "wrong")]
+    lines = text_report(issues).splitlines()
+    assert len(lines) == TOLD + 2
+    assert "wrong" in lines[0]
+    assert lines[-2:] == [f"and {501 - TOLD} more", "input: invalid, 1 error, 500 warnings"]
+    outcome = operation_outcome(issues)["issue"]
+    assert len(outcome) == TOLD + 1
+    assert (outcome[0]["severity"], outcome[-1]["diagnostics"]) == ("error", f"and {501 - TOLD} more")

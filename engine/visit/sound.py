@@ -1,0 +1,61 @@
+"""What no visit can hold, put in by a program and not by a file: nesting without end, endless numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
+from typing import Any
+
+DEEPEST = 32
+"""The parts of a visit lie less than ten levels deep; what a feed keeps of its own may lie deeper."""
+
+_MOST_BITS = 256
+_TOO_DEEP = "this is nested too deeply, or holds itself"
+_TOO_LONG = "a number of very many digits"
+
+Tell = Callable[[str, str, str], None]
+"""Told of each place: its path, what is wrong, what would be right."""
+
+
+def sound(part: Any, tell: Tell) -> Any:
+    """Return ``part``, with a text in place of all that is unsound and was told; the very object if all is sound."""
+    return _Walk(tell).of(part, "", ())
+
+
+class _Walk:
+    def __init__(self, tell: Tell) -> None:
+        self.tell = tell
+        self.checked: set[int] = set()
+        """The parts that are sound: one that stands in many places is looked at once."""
+
+    def of(self, part: Any, path: str, around: tuple[int, ...]) -> Any:
+        if isinstance(part, int | Fraction):
+            return self._number(part, path)
+        if not isinstance(part, Mapping | list | tuple) or id(part) in self.checked:
+            return part
+        if len(around) >= DEEPEST or id(part) in around:
+            self.tell(path or "$", _TOO_DEEP, f"at most {DEEPEST} levels")
+            return _TOO_DEEP
+        inner = (*around, id(part))
+        changed = {
+            key: new for key, old, where in _inside(part, path) if (new := self.of(old, where, inner)) is not old
+        }
+        if not changed:
+            self.checked.add(id(part))
+            return part
+        if isinstance(part, Mapping):
+            return {**part, **changed}
+        return [changed.get(k, old) for k, old in enumerate(part)]
+
+    def _number(self, part: int | Fraction, path: str) -> Any:
+        if max(part.numerator.bit_length(), part.denominator.bit_length()) <= _MOST_BITS:
+            return part
+        self.tell(path or "$", _TOO_LONG, "as many digits as are measured")
+        return _TOO_LONG
+
+
+def _inside(part: Mapping[Any, Any] | list[Any] | tuple[Any, ...], path: str) -> Iterator[tuple[Any, Any, str]]:
+    if isinstance(part, Mapping):
+        yield from ((key, inner, f"{path}.{key}" if path else str(key)) for key, inner in part.items())
+    else:
+        yield from ((k, inner, f"{path}[{k}]") for k, inner in enumerate(part))
