@@ -97,7 +97,9 @@ class FindingShape(Shape):
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
     ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
-    value that was known.
+    value that was known. ``answers``: codes that are a value as the answer to this finding, and nothing by themselves.
+    ``asked``: codes that ask for one value alone, as a report by condition does: "no" there rules out that value only.
+    ``not_understood``: the value that stands for an answer which no code and no word of the dictionary is.
     """
 
     label: str
@@ -115,10 +117,13 @@ class FindingShape(Shape):
     event: list[Name] = Field(default_factory=list)
     stands: list[Name] = Field(default_factory=list)
     not_known: Name | None = None
+    not_understood: Name | None = None
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)
     means: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
+    answers: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
+    asked: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     awaited: bool = False
     reported: bool = False
     say: str | None = None

@@ -37,10 +37,17 @@ class Unclear:
     text: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """An answer that rules out one value of several and so makes nothing known; ``why`` says it."""
+
+    why: str
+
+
 Fields = dict[str, Any]
 """What a value brings into a reading: ``value`` and ``unit``, or ``absent``."""
 
-ReadValue = Fields | Wrong | Unclear
+ReadValue = Fields | Wrong | Unclear | RuledOut
 
 
 @dataclass(frozen=True, slots=True)
