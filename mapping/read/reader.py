@@ -11,6 +11,7 @@ from layette.engine.visit import carried
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.entries import Entry, Inputs, gather
+from layette.mapping.read.bundle.members import share_with_members
 from layette.mapping.read.bundle.modifiers import set_aside_modified
 from layette.mapping.read.bundle.moment import moment_of, named_encounter
 from layette.mapping.read.bundle.parts import Resource, items, shown, text, wrong_kind
@@ -78,6 +79,7 @@ def read(
     for entry in ledger.inputs.entries:
         if not entry.aside and entry.outcome is not Outcome.REFUSED:
             _read_entry(ledger, entry)
+    ledger.join_weights()
     return _result(ledger, _visit(ledger))
 
 
@@ -93,6 +95,7 @@ def _opened(
 ) -> Ledger:
     """Return the ledger of a visit of which it is known whose it is and when, as far as the input says so."""
     modified = set_aside_modified(inputs)
+    share_with_members(inputs)
     problems = list(inputs.problems)
     named = named_encounter(inputs, encounter, problems)
     people = People(inputs) if problems and not inputs.entries else find_people(inputs, subject, named, problems)

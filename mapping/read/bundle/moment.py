@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
-from layette.mapping.read.bundle.parts import mapping, reference, shown, text
+from layette.mapping.read.bundle.parts import items, mapping, reference, shown, text
 from layette.mapping.read.bundle.people import People
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import (
@@ -25,7 +25,7 @@ from layette.mapping.read.bundle.times import (
 
 _NOT_MET = ("planned", "cancelled", "entered-in-error")
 _GOING_ON = ("arrived", "triaged", "in-progress", "onleave")
-_WITHDRAWN = ("entered-in-error", "cancelled", "registered")
+_WITHDRAWN = ("entered-in-error", "cancelled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +234,7 @@ def _timed(inputs: Inputs, people: People, exam: str) -> list[_Timed]:
     zone = _zone_of_birth(people)
     reports = (entry for entry in inputs.of("DiagnosticReport") if entry.contained)
     for entry in (*inputs.of("Observation"), *inputs.of("QuestionnaireResponse"), *reports):
-        if entry.resource.get("status") in _WITHDRAWN:
+        if entry.resource.get("status") in _WITHDRAWN or _is_announced(entry):
             continue
         link = entry.resource.get("subject")
         if (people.who(link, entry) if link is not None else people.alone and "baby") != "baby":
@@ -251,6 +251,14 @@ def _timed(inputs: Inputs, people: People, exam: str) -> list[_Timed]:
             end = datetime.combine(moment, time(23, 59, 59), zone)
             timed.append(_Timed(datetime.combine(moment, time.min, zone), end, end.isoformat(), entry))
     return timed
+
+
+def _is_announced(entry: Entry) -> bool:
+    """Whether it is registered only, without any value yet."""
+    if entry.resource.get("status") != "registered":
+        return False
+    holders = (entry.resource, *items(entry.resource.get("component")))
+    return not any(key.startswith("value") for holder in holders for key in holder)
 
 
 def _zone_of_birth(people: People) -> tzinfo:

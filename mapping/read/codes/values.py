@@ -6,7 +6,17 @@ from collections.abc import Callable, Mapping
 
 from layette.mapping.codes import ABSENT_REASON, INTERPRETATION, answer_words
 from layette.mapping.read.bundle.parts import Resource, codings, described, items, shown, words
-from layette.mapping.read.codes.amounts import ReadValue, RuledOut, Unclear, Units, Wrong, a_range, quantity, whole
+from layette.mapping.read.codes.amounts import (
+    ReadValue,
+    RuledOut,
+    Unclear,
+    Units,
+    Wrong,
+    a_range,
+    in_words,
+    quantity,
+    whole,
+)
 from layette.mapping.read.codes.answers import plain
 from layette.mapping.read.codes.index import CodeMeaning, Finding
 
@@ -119,6 +129,8 @@ def _number(key: str, value: object, units: Units, finding: Finding) -> ReadValu
         if "unknown" in general or "not_performed" in general:
             return {"absent": "unknown" if "unknown" in general else "not-performed"}
         return Unclear("words where a number is due", code, said)
+    if key == "valueString" and isinstance(value, str) and (weight := in_words(value, units)):
+        return weight
     return Unclear("no number that can be read", text=shown(value))
 
 
