@@ -47,6 +47,7 @@ PACK_CODES: Mapping[str, str] = {
     "condition-empty": "A condition without a test.",
     "condition-constant": "A condition that is always true, or never, whatever is found.",
     "fires-unexamined": "A rule that would fire because nothing applies or nobody looked.",
+    "hidden-emergency": "A finding that comes up late, and alone can bring stat.",
     "replacement": "An instead_of that resolution would settle anyway, that stands on a conclusion, "
     "or that leaves out what its target replaces.",
     "second-reader": "A rule outside what the second reader can hold; split it by a conclusion.",

@@ -12,3 +12,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write examples/expected anew from what comes out today; what matters clinically is asserted all the same",
     )
+    parser.addoption(
+        "--whole-sweeps",
+        action="store_true",
+        help="run the long sweeps (every worked case, written out and checked) whole, where a plain run takes a sample",
+    )

@@ -7,11 +7,11 @@ what is open, what was used and why.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
 
 from layette.engine.answer.deadlines import grouped
-from layette.engine.answer.detail import detail_of
+from layette.engine.answer.detail import makers_of, trace_of
 from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.parts.assessment import Assessment, PackUsed, SettingUsed
 from layette.engine.answer.parts.context import Context
@@ -60,6 +60,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     proposed = tuple(r for r in made if r.kind in ("refer", "order", "recheck"))
     do, due_later = grouped(proposed, context), due_items(due, context)
     visits = come_back(proposed, due_later, context)
+    still_open = cache(partial(outstanding, context))
     judged = tuple(to_judge(weighed.doubts, weighed.judged, context))
     return Assessment(
         caution=pack.shape.caution,
@@ -73,7 +74,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         patient=visit.patient,
         encounter=visit.encounter,
         to_judge=judged,
-        verdict=verdict_of(do, judged, to_chase, visits, lambda: [step.label for step in outstanding(context).steps]),
+        verdict=verdict_of(do, judged, to_chase, visits, lambda: [step.label for step in still_open().steps]),
         do=do,
         come_back=visits,
         tell_family=by_heading([r for r in made if r.kind == "guide"], context),
@@ -96,4 +97,4 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         ),
         compared=tuple(compared(context)),
         contacts=pack.site.contacts,
-    ).explained_by(lambda: detail_of(context))
+    ).explained_by(makers_of(context, still_open), partial(trace_of, context))

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from layette.engine.answer.parts.assessment import DoGroup, Recommendation
 from layette.engine.answer.parts.context import Context
-from layette.engine.exact.times import DAY, moment, stamp
+from layette.engine.exact.times import DAY
 from layette.engine.terms import DEADLINES, Deadline, Priority
 
 HERE = "examiner"
@@ -41,11 +41,11 @@ def deadline_of(made: Recommendation, context: Context) -> Deadline:
         return "now"
     if made.window.overdue:
         return (_NEVER_ORDERED if made.window.proposed else _PAST)[made.priority]
-    if made.performer == HERE and (made.window.start is None or _second(made.window.start, context) <= visit.at.lo):
+    if made.performer == HERE and (made.window.start is None or context.second(made.window.start) <= visit.at.lo):
         return "before they leave"
     if made.window.until is None:
         return "by a date"
-    left = _second(made.window.until, context) - visit.at.lo
+    left = context.second(made.window.until) - visit.at.lo
     return next((deadline for deadline, span in _ENDS if left <= span), "by a date")
 
 
@@ -58,13 +58,9 @@ def grouped(made: Sequence[Recommendation], context: Context) -> tuple[DoGroup, 
     return tuple(
         DoGroup(
             deadline=deadline,
-            until=stamp(context.visit.at.lo + spans[deadline], context.visit.zone) if deadline in spans else None,
+            until=context.stamp(context.visit.at.lo + spans[deadline]) if deadline in spans else None,
             items=tuple(by_deadline[deadline]),
         )
         for deadline in DEADLINES
         if deadline in by_deadline
     )
-
-
-def _second(text: str, context: Context) -> int:
-    return moment(text, context.visit.zone).lo

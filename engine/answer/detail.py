@@ -1,24 +1,32 @@
-"""All that only explains an answer, made when somebody asks for it."""
+"""All that only explains an answer, each part made when somebody asks for it."""
 
 from __future__ import annotations
 
-from layette.engine.answer.outstanding import outstanding
-from layette.engine.answer.parts.assessment import Detail
+from collections.abc import Callable, Collection, Mapping
+from typing import Any
+
+from layette.engine.answer.outstanding import Outstanding
+from layette.engine.answer.parts.assessment import Traced
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, choices, conclusions, not_evaluated, trace
 from layette.engine.answer.resolved.due import due_items, wanted
 
 
-def detail_of(context: Context) -> Detail:
-    """Return how far everything is settled, what is open, and what became of every rule."""
-    still_open = outstanding(context)
-    return Detail(
-        answers=tuple(answers(context)),
-        steps=still_open.steps,
-        due=due_items(wanted(context), context),
-        cannot_evaluate=not_evaluated(context, still_open),
-        conclusions=tuple(conclusions(context)),
-        choices=tuple(choices(context)),
-        notices=still_open.notices,
-        trace=tuple(trace(context)),
-    )
+def makers_of(context: Context, still_open: Callable[[], Outstanding]) -> Mapping[str, Callable[[], tuple[Any, ...]]]:
+    """Return what makes each part of `Detail`; ``still_open`` gives what is open, worked out once."""
+    return {
+        "answers": lambda: tuple(answers(context)),
+        "steps": lambda: still_open().steps,
+        "due": lambda: due_items(wanted(context), context),
+        "cannot_evaluate": lambda: not_evaluated(context, still_open()),
+        "conclusions": lambda: tuple(conclusions(context)),
+        "choices": lambda: tuple(choices(context)),
+        "notices": lambda: still_open().notices,
+        "trace": lambda: tuple(trace(context, range(len(context.statuses)))),
+    }
+
+
+def trace_of(context: Context, rules: Collection[str]) -> tuple[Traced, ...]:
+    """Return what became of some rules, by their names in the trace."""
+    numbers = context.plan.numbers
+    return tuple(trace(context, sorted(numbers[rule] for rule in rules if rule in numbers)))

@@ -6,11 +6,10 @@ from dataclasses import dataclass, field
 
 from layette.engine.answer.parts.asked import waits_for
 from layette.engine.answer.parts.assessment import NotEvaluated, Question, Step
-from layette.engine.answer.parts.context import Context, WantedInput
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.plan import WantedInput
 from layette.engine.answer.parts.unordered import waits_for_nobody
-from layette.engine.answer.parts.words import label_of
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.written.views import View
 from layette.engine.terms import PRIORITIES, Priority
 
 SEX_LABEL = "Sex at birth"
@@ -38,8 +37,9 @@ def outstanding(context: Context) -> Outstanding:
     open_findings: dict[tuple[str, str], _Open] = {}
     not_evaluated: list[NotEvaluated] = []
     history: dict[str, None] = {}
+    fired, ruled_out = Status.FIRED, Status.RULED_OUT
     for index, status in enumerate(context.statuses):
-        if status in (Status.FIRED, Status.RULED_OUT) or waits_for_nobody(index, context):
+        if status is fired or status is ruled_out or waits_for_nobody(index, context):
             continue
         shape = context.pack.instances[index].rule.shape
         asked = waits_for(index, context)
@@ -69,18 +69,20 @@ def _gather(
     history: dict[str, None],
 ) -> None:
     key = context.pack.instances[index].key
-    entries = context.pack.table.entries
     settled_by = context.plan.open_rules.of(index, context.statuses[index], context.states).settled_by
-    alone = {(entries[var].view.subject, entries[var].view.side) for var in settled_by}
-    for item in asked:
-        if item.kind == "history":
-            history.setdefault(label_of(context.pack, View(item.finding, item.side)))
-        if item.kind not in ("finding", "sex"):
+    alone = context.plan.places_of(settled_by)
+    for finding, side, kind in asked:
+        if kind == "history":
+            history.setdefault(context.plan.label(finding, side))
+        if kind != "finding" and kind != "sex":
             continue
-        entry = found.setdefault((item.finding, item.side), _Open())
+        place = (finding, side)
+        entry = found.get(place)
+        if entry is None:
+            entry = found[place] = _Open()
         entry.rules[key] = priority
-        if (item.finding, item.side) in alone:
-            entry.settles.setdefault(key)
+        if place in alone:
+            entry.settles[key] = None
 
 
 def _steps(found: dict[tuple[str, str], _Open], context: Context) -> list[Step]:
@@ -114,7 +116,7 @@ def _question(finding: str, side: str, entry: _Open, context: Context) -> Questi
     if finding not in context.pack.findings:
         label, reading = SEX_LABEL, None
     else:
-        label = label_of(context.pack, View(finding, side))
+        label = context.plan.label(finding, side)
         shape = context.pack.findings[finding]
         reading = None if shape.readings else context.readings.latest(finding, side).used
     state, reason = "not examined", None

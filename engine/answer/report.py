@@ -18,15 +18,18 @@ from layette.engine.answer.parts.assessment import (
     Traced,
 )
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.unordered import waits_for_nobody
-from layette.engine.answer.parts.words import codes_of, label_of, measure_number, measure_text, used_value
+from layette.engine.answer.parts.words import measure_numbers, measure_text, used_value
 from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.views import View
 from layette.engine.visit.recordings import Chosen
+
+REGISTERED = "registered"
 
 
 def answers(context: Context) -> Iterable[Answer]:
@@ -110,17 +113,17 @@ def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:
         shape, result = pack.measures[name], context.facts.result(name)
         if not shape.show or not (result.known or (result.why_not and result.used)):
             continue
-        low, high = result.span
+        low, high = measure_numbers(name, result.span, context)
         yield Measured(
             id=name,
             label=shape.label,
             text=result.why_not or measure_text(name, result, context),
-            low=measure_number(name, low, context),
-            high=measure_number(name, high, context),
+            low=low,
+            high=high,
             category=result.categories[0] if result.categories and len(result.categories) == 1 else None,
             unit=result.unit or None,
-            codes=codes_of(shape),
-            derived_from=tuple(used_value(r, pack) for r in result.used),
+            codes=context.plan.measure_codes[name],
+            derived_from=tuple(used_value(r, context) for r in result.used),
             basis=result.basis,
             source=context.plan.citations((shape.source,))[0] if shape.source else None,
             time=result.time.text if result.time else None,
@@ -151,8 +154,8 @@ def choices(context: Context) -> Iterable[Choice]:
             if chosen.left or chosen.members:
                 yield Choice(
                     subject=label,
-                    used=used_value(chosen.used, context.pack) if chosen.used else None,
-                    not_used=tuple(used_value(r, context.pack) for r in chosen.left),
+                    used=used_value(chosen.used, context) if chosen.used else None,
+                    not_used=tuple(used_value(r, context) for r in chosen.left),
                     why=chosen.why,
                 )
 
@@ -168,7 +171,7 @@ def _chosen(finding: str, side: str, context: Context) -> Iterator[tuple[str, Ch
 
 def compared(context: Context) -> Iterable[Compared]:
     """A recheck that was done stands beside the value that asked for it."""
-    for finding, side in context.readings.by_place:
+    for finding, side in context.readings.repeated:
         shape = context.pack.findings[finding]
         now, before = context.readings.latest(finding, side).valued, context.readings.earlier(finding, side).valued
         if shape.readings or now is None or before is None or not now.here:
@@ -176,15 +179,17 @@ def compared(context: Context) -> Iterable[Compared]:
         yield Compared(
             finding=finding,
             label=label_of(context.pack, View(finding, side)),
-            earlier=used_value(before, context.pack),
-            now=used_value(now, context.pack),
+            earlier=used_value(before, context),
+            now=used_value(now, context),
             changed=now.possible != before.possible,
         )
 
 
 def reading_warnings(context: Context) -> Iterable[str]:
     """Yield what is odd about the recordings of one finding."""
-    for finding, side in context.readings.by_place:
+    for (finding, side), listed in context.readings.by_place.items():
+        if len(listed) == 1 and listed[0].status != REGISTERED:
+            continue
         shape = context.pack.findings[finding]
         if shape.readings:
             attempts = len(context.readings.attempts(finding))
@@ -193,7 +198,7 @@ def reading_warnings(context: Context) -> Iterable[str]:
         for label, chosen in _chosen(finding, side, context):
             if chosen.differ:
                 yield f"{label}: recorded more than once at one time, differing: one of these"
-        if any(r.status == "registered" and r.possible is not None for r in context.readings.all(finding, side)):
+        if any(r.status == REGISTERED and r.possible is not None for r in context.readings.all(finding, side)):
             label = label_of(context.pack, View(finding, side))
             yield f"{label}: registered, though it has a value: it counts as preliminary"
 
@@ -218,10 +223,11 @@ def late_orders(context: Context) -> Iterable[str]:
             yield f"an order for {order.target} is dated {when}, after this visit: it is kept and not used"
 
 
-def trace(context: Context) -> Iterable[Traced]:
-    """Yield what became of every rule."""
+def trace(context: Context, numbers: Iterable[int]) -> Iterable[Traced]:
+    """Yield what became of the rules with these numbers."""
     pack = context.pack
-    for index, status in enumerate(context.statuses):
+    for index in numbers:
+        status = context.statuses[index]
         if status is Status.RULED_OUT:
             yield context.plan.ruled_out(index, not_applicable=context.not_applicable(index))
             continue

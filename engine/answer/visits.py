@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Due, Recommendation
 from layette.engine.answer.parts.context import Context
-from layette.engine.exact.times import DAY, moment, stamp
+from layette.engine.exact.times import DAY
 
 OPEN = 1 << 62
 
@@ -40,11 +40,10 @@ def come_back(made: Sequence[Recommendation], later: Sequence[Due], context: Con
     """Return the visits to come: rechecks beyond today, and what is wanted at a later age."""
     spans = [span for one in made if one.kind == "recheck" and (span := _of_recheck(one, context))]
     spans += [_of_due(due, context) for due in later if due.state == "later"]
-    zone = context.visit.zone
     return tuple(
         ComeBack(
-            start=stamp(start, zone),
-            until=None if until == OPEN else stamp(until, zone),
+            start=context.stamp(start),
+            until=None if until == OPEN else context.stamp(until),
             items=tuple(span.item for span in taken),
         )
         for start, until, taken in fewest_visits(spans)
@@ -53,8 +52,8 @@ def come_back(made: Sequence[Recommendation], later: Sequence[Due], context: Con
 
 def _of_recheck(made: Recommendation, context: Context) -> Span | None:
     at = context.visit.at.lo
-    start = at if made.window.start is None else max(at, _second(made.window.start, context))
-    until = OPEN if made.window.until is None else _second(made.window.until, context)
+    start = at if made.window.start is None else max(at, context.second(made.window.start))
+    until = OPEN if made.window.until is None else context.second(made.window.until)
     if until <= at + DAY:  # that is no visit to come back for: it is done now, or within 24 hours
         return None
     return Span(start, max(start, until), ComeBackItem(label=made.label, side=made.side, target=made.target))
@@ -62,10 +61,6 @@ def _of_recheck(made: Recommendation, context: Context) -> Span | None:
 
 def _of_due(due: Due, context: Context) -> Span:
     at = context.visit.at.lo
-    start = at if due.window.start is None else max(at, _second(due.window.start, context))
-    until = OPEN if due.window.until is None else max(start, _second(due.window.until, context))
+    start = at if due.window.start is None else max(at, context.second(due.window.start))
+    until = OPEN if due.window.until is None else max(start, context.second(due.window.until))
     return Span(start, until, ComeBackItem(label=due.label, side=None, target=None))
-
-
-def _second(text: str, context: Context) -> int:
-    return moment(text, context.visit.zone).lo

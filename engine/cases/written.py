@@ -11,7 +11,8 @@ from pydantic import Field
 from layette.engine.errors import PackProblem, near
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.folder import PackFolder, check_shape
-from layette.engine.pack.written.shapes import Shape, listed
+from layette.engine.pack.written.shape import Shape
+from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.terms import Priority
 

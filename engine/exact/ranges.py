@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from layette.engine.exact.units import plain
+from layette.engine.exact.units import as_decimal, plain, rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ def show_range(found: Range, digits: int) -> str:
 def show_exact(value: Fraction, digits: int) -> str:
     """Print a number with ``digits`` decimals, or with up to three more where it has them."""
     for more in range(4):
-        text = plain(value, digits + more)
-        if Fraction(text) == value:
-            return text
+        steps = rounded(value, digits + more)
+        if steps * value.denominator == value.numerator * 10 ** (digits + more):
+            return as_decimal(steps, digits + more)
     return plain(value, digits + 3)

@@ -17,6 +17,7 @@ from layette.engine.exact.units import seconds
 
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 DAY = 86400
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 """What lies outside is a slip of the pen, and would not fit a window's arithmetic."""
 
@@ -147,4 +148,5 @@ def within(bounds: AgeBounds, low: int, high: int) -> bool:
 
 
 def _seconds(when: datetime) -> int:
-    return int((when - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(seconds=1))
+    since = when - _EPOCH
+    return since.days * DAY + since.seconds

@@ -123,10 +123,20 @@ def seconds(text: str) -> int:
     return int(convert(found[0], found[1], "s"))
 
 
+def rounded(value: Fraction, digits: int) -> int:
+    """Return ``value`` in steps of the last of ``digits`` decimals, half away from zero."""
+    num, den = value.numerator, value.denominator
+    whole: int = (2 * abs(num) * 10**digits + den) // (2 * den)
+    return -whole if num < 0 else whole
+
+
 def plain(value: Fraction, digits: int) -> str:
     """Print ``value`` with ``digits`` decimals, half away from zero; exact integers keep no point at 0 digits."""
-    scaled = abs(value) * 10**digits
-    whole = (2 * scaled.numerator + scaled.denominator) // (2 * scaled.denominator)
-    text = f"{whole:0{digits + 1}d}"
-    sign = "-" if value < 0 and whole else ""
+    return as_decimal(rounded(value, digits), digits)
+
+
+def as_decimal(steps: int, digits: int) -> str:
+    """Print a number that counts steps of the last of ``digits`` decimals."""
+    text = f"{abs(steps):0{digits + 1}d}"
+    sign = "-" if steps < 0 else ""
     return sign + (f"{text[:-digits]}.{text[-digits:]}" if digits else text)

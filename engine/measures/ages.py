@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from layette.engine.exact.arithmetic import add, scale, subtract
 from layette.engine.exact.interval import Interval
-from layette.engine.measures.input_kinds import VISIT, AgeAt, AmountOfTime, Of, TimeOf
+from layette.engine.measures.input_kinds import VISIT, AgeAt, AmountOfTime, BirthMonth, Of, TimeOf
 from layette.engine.measures.registry import measure
 
 TERM_DAYS = 280
@@ -52,6 +52,19 @@ def age_at_visit(age_h: Interval) -> Interval:
 def age_days_at_visit(age_days: Interval) -> Interval:
     """Return the age itself, in calendar days, shape (n,): what every input of this kind is given (`age_days`)."""
     return age_days
+
+
+@measure(
+    "month_of_birth",
+    inputs=[BirthMonth()],
+    unit="{count}",
+    says="calendar month of birth counted from July: 0 for July, 11 for June",
+    source="arithmetic: calendar months",
+    basis="the date of birth",
+)
+def month_of_birth(birth_month: Interval) -> Interval:
+    """Return the month itself, counted from July, shape (n,): what an input of this kind is given."""
+    return birth_month
 
 
 @measure(

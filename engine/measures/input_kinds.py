@@ -176,6 +176,19 @@ class Sex(Input):
 
 
 @dataclass(frozen=True, slots=True)
+class BirthMonth(Input):
+    """The month of birth, counted from July: 0 for July, 11 for June; an Interval of whole numbers.
+
+    Winter illnesses have their season around the turn of the year, so a count from July leaves a season in one piece.
+    """
+
+    @property
+    def arguments(self) -> tuple[str, ...]:
+        """Always ``birth_month``."""
+        return ("birth_month",)
+
+
+@dataclass(frozen=True, slots=True)
 class Flag(Keyed):
     """A yes-or-no finding or a conclusion: 1 yes, 0 no, -1 not known; None where its key is left out."""
 

@@ -14,6 +14,7 @@ from layette.engine.logic.conditions import Node
 from layette.engine.logic.program import Program
 from layette.engine.pack.site import Site
 from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shape import Label
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     FindingShape,
@@ -64,6 +65,11 @@ class CompiledPack:
     set_guards: SetGuards
     folder: Traversable | FilePath
     translations: Mapping[str, Translations]
+    value_labels: Mapping[str, Label]
+
+    def label_of_value(self, finding: str, value: str) -> Label | None:
+        """Return what a value of a finding is called: its own label, else that of the word."""
+        return self.findings[finding].value_labels.get(value) or self.value_labels.get(value)
 
     @property
     def program(self) -> Program:

@@ -13,6 +13,8 @@ from pathlib import Path as FilePath
 
 from layette.engine.errors import PackError, PackProblem
 from layette.engine.measures import REGISTRY
+from layette.engine.pack.alone import check_hidden
+from layette.engine.pack.checks.asked import check_after, check_asked
 from layette.engine.pack.checks.findings import check_findings, check_guards, check_normals
 from layette.engine.pack.checks.measures import check_measure_inputs, check_measures
 from layette.engine.pack.checks.rules import check_conclusions, check_ids, check_rule
@@ -68,11 +70,15 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
         compile_rules(pack.rules, subjects, {}, problems)
         return None
     compiled = compile_rules(pack.rules, subjects, guards, problems)
+    problems += check_after(subjects)
+    if not problems:
+        problems += check_hidden(compiled, subjects)
     return CompiledPack(
         shape=pack.shape, site=site, digest=site.digest_with(folder.digest), findings=pack.findings, areas=pack.areas,
         measures=pack.measures, settings=pack.settings, sources=pack.sources, targets=pack.targets,
         rules={rule.shape.id: rule for rule in pack.rules}, tables=pack.tables, subjects=subjects, compiled=compiled,
-        set_guards=guards, folder=folder.root, translations=by_language(pack.translations.values()),
+        set_guards=guards, folder=folder.root, value_labels=pack.value_labels,
+        translations=by_language(pack.translations.values()),
     )  # fmt: skip
 
 
@@ -82,6 +88,7 @@ def _names(pack: WrittenPack) -> Iterator[PackProblem]:
     yield from check_targets(pack)
     yield from check_findings(pack)
     yield from check_guards(pack)
+    yield from check_asked(pack)
     yield from check_normals(pack)
     settings, measures = (pack.documents.get(file) for file in (pack.shape.settings, pack.shape.measures))
     if settings is not None:

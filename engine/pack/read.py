@@ -8,6 +8,7 @@ from typing import Any
 from layette.engine.pack.written.folder import PackFolder, check_shape
 from layette.engine.pack.written.row_rules import row_rules
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
+from layette.engine.pack.written.shape import Label, ValuesFile
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.translations import TranslationFile
@@ -49,8 +50,14 @@ class PackReader:
             documents=self.folder.documents,
             finding_documents=self._finding_documents,
             target_documents=self._target_documents,
+            value_labels=self._value_labels(shape.values),
             translations=dict(self._translations(shape.translations)),
         )
+
+    def _value_labels(self, file: str | None) -> Mapping[str, Label]:
+        document = None if file is None else self._listed(file)
+        made = None if document is None else check_shape(document, document.data, (), ValuesFile, self.problems)
+        return {} if made is None else made.labels
 
     def _named(self, file: str, shape: type[Any]) -> dict[str, Any]:
         document = self.folder.document(file)

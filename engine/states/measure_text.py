@@ -28,6 +28,7 @@ from layette.engine.measures.input_kinds import (
     VISIT,
     AgeAt,
     AmountOfTime,
+    BirthMonth,
     Flag,
     Input,
     Lines,
@@ -119,6 +120,8 @@ def _arguments(one: Input, declared: MeasureFunction) -> tuple[str, ...]:
             return f"in_unit(later, {one.unit!r})", f"in_unit(earlier, {one.unit!r})", elapsed
         case Sex():
             return ("sex_of(inputs.visit)",)
+        case BirthMonth():
+            return ("month_from_july(inputs.visit)",)
         case Flag(key):
             return (f"inputs.flag(written[{key!r}]) if {key!r} in written else None",)
         case AmountOfTime(key, unit):

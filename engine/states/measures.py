@@ -6,6 +6,7 @@ The function for a measure is written out by `measure_text`; the words that its 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -19,6 +20,8 @@ from layette.engine.measures.registry import MeasureFunction
 from layette.engine.states.inputs import Compute, MeasureInputs, Parameters, Result, Value, elapsed, in_unit
 from layette.engine.states.measure_text import text_of
 from layette.engine.visit.visit import Recorded, Visit
+
+JULY, MONTHS = 7, 12
 
 
 class Binding:
@@ -86,6 +89,13 @@ def latest_and_before(inputs: MeasureInputs, name: str, written: Parameters) -> 
     return latest, before[0] if before else None
 
 
+def month_from_july(visit: Visit) -> Interval:
+    """Return the local calendar month of birth, 0 for July to 11 for June; nothing where it may lie on both sides."""
+    born = [datetime.fromtimestamp(second, visit.zone) for second in (visit.born.lo, visit.born.hi)]
+    first, last = ((moment.month - JULY) % MONTHS for moment in born)
+    return Interval.one(first, last) if first <= last else NOTHING_KNOWN
+
+
 def possible(table: Any, bands: list[bool]) -> tuple[str, ...]:
     """Return the names of the bands that are still possible."""
     return tuple(name for name, here in zip(table.bands, bands, strict=True) if here)
@@ -116,6 +126,7 @@ WORDS: Mapping[str, Any] = {
         in_seconds,
         in_unit,
         latest_and_before,
+        month_from_july,
         possible,
         said,
         seconds,

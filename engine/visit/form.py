@@ -50,6 +50,7 @@ DEFINITIONS: dict[str, Schema] = {
             "origin": {**TEXT, "description": "The reference of the resource that it came from."},
             "path": {**TEXT, "description": "Where it stood in the input; used in errors."},
             "given": {**TEXT, "description": "The value as it was written, where it was converted."},
+            "charted_by": {**TEXT, "description": "The system whose `normal` filled it, such as `skin_examination`."},
             "reported": {"type": "boolean", "description": "Told by the family, not seen by the examiner."},
         },
         closed=False,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
@@ -15,10 +15,13 @@ from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES
 from layette.engine.visit.days import Days
 from layette.engine.visit.problems import Problems
+from layette.engine.visit.systems import charted_by, left_out
 from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
+_RANGE_KEYS = {*BOUNDS, "between"}
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+ITEM_KEYS |= {"charted_by"}
 ASKED_UNKNOWN = "asked-unknown"
 """FHIR's data-absent-reason of a question that was asked, and whose answer nobody knew."""
 
@@ -52,6 +55,8 @@ class ItemReader:
             if shape is None and name in self.subjects.normals:
                 for item in value if isinstance(value, list) else [value]:
                     yield from self._system(name, item, f"{base}.{key}", here=here)
+                if here:
+                    self.report.warnings += left_out(name, written, f"{base}.{key}", self.subjects)
                 continue
             if shape is None:
                 self.report.add(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
@@ -74,14 +79,14 @@ class ItemReader:
             return
         for finding, component in shape.spreads.items():
             part = self.subjects.findings[finding]
-            item = {**fields, "value": component, "path": path}
-            for recorded in self._finding(finding, part, "both" if part.sides else "", item, path, here=here):
-                yield replace(recorded, spread_from=shape.label)
+            item = {**fields, "value": component, "path": path, "charted_by": name}
+            yield from self._finding(finding, part, "both" if part.sides else "", item, path, here=here)
 
     def _finding(
         self, name: str, shape: FindingShape, side: str, item: Any, path: str, *, here: bool
     ) -> Iterator[Recorded]:
-        fields = dict(item) if isinstance(item, Mapping) and not _is_range(item) else {"value": item}
+        mapping = type(item) is dict or isinstance(item, Mapping)
+        fields = dict(item) if mapping and not _is_range(item) else {"value": item}
         path = str(fields.get("path") or path)
         qualifiers = {key: str(fields[key]) for key in shape.qualifier if key in fields}
         parts = shape.readings.parts if shape.readings else []
@@ -91,6 +96,7 @@ class ItemReader:
         if time is None:
             return
         said_of_both = "both" in (side, fields.get("side"))
+        system = charted_by(name, fields, path, self.subjects, self.report)
         for one_side in self._sides(name, shape, side or str(fields.get("side") or ""), path):
             for part, value in self._by_part(shape, fields, path):
                 made = self._recorded(name, shape, fields, value, path, part)
@@ -111,6 +117,7 @@ class ItemReader:
                         origin=str(fields.get("origin") or ""),
                         path=path,
                         reported=bool(fields.get("reported")),
+                        spread_from=system,
                         of_both=said_of_both and _as_expected(possible, shape),
                     )
 
@@ -118,9 +125,10 @@ class ItemReader:
         self, name: str, shape: FindingShape, fields: Mapping[str, Any], qualifiers: Mapping[str, str], path: str
     ) -> None:
         """Report parts that a recording of this finding cannot have, and qualifiers that are not of their kind."""
-        parts = shape.readings.parts if shape.readings else []
-        for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
-            self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
+        if not fields.keys() <= ITEM_KEYS:
+            parts = shape.readings.parts if shape.readings else []
+            for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
+                self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
         for key, value in qualifiers.items():
             if value not in shape.qualifier[key]:
                 self.report.add(
@@ -130,8 +138,8 @@ class ItemReader:
     def _one_thing(self, name: str, fields: Mapping[str, Any], side: str, parts: list[str], path: str) -> None:
         """Report a recording that says two things at once, or whose marks are not of their kind."""
         problem = self.report.add
-        valued = [key for key in ("value", *parts) if fields.get(key) is not None]
-        if fields.get("absent") and valued:
+        valued = fields.get("absent") and [key for key in ("value", *parts) if fields.get(key) is not None]
+        if valued:
             found = f"{', '.join(valued)} and absent: {fields['absent']}"
             problem(
                 path, "contradiction", f"'{name}' has a value and a reason why it has none", found, "one of the two"
@@ -214,7 +222,8 @@ class ItemReader:
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
         lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
-        return Moment(lo, max(lo, min(found.hi, self.until.hi)), found.text)
+        hi = max(lo, min(found.hi, self.until.hi))
+        return found if (lo, hi) == (found.lo, found.hi) else Moment(lo, hi, found.text)
 
     def _at_age(self, text: str, path: str) -> Moment | None:
         try:
@@ -288,16 +297,24 @@ def _as_expected(possible: Possible | None, shape: FindingShape) -> bool:
 
 
 def _is_range(item: Mapping[str, Any]) -> bool:
-    return bool(item) and all(key in (*BOUNDS, "between") for key in item)
+    return bool(item) and item.keys() <= _RANGE_KEYS
 
 
 def printable(value: Any) -> bool:
     """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
-    if isinstance(value, str):
-        return value.isascii() or not any("\ud800" <= c <= "\udfff" for c in value)
-    if isinstance(value, Mapping):
-        return all(printable(k) and printable(v) for k, v in value.items())
-    return all(map(printable, value)) if isinstance(value, list | tuple) else True
+    parts, texts = [value], []
+    for part in parts:  # it grows while it is read
+        if type(part) is str:
+            texts.append(part)
+        elif isinstance(part, dict | Mapping):
+            parts += part
+            parts += part.values()
+        elif isinstance(part, list | tuple):
+            parts += part
+        elif isinstance(part, str):
+            texts.append(part)
+    whole = "".join(texts)
+    return whole.isascii() or not any("\ud800" <= c <= "\udfff" for c in whole)
 
 
 def text_or_none(value: Any) -> str | None:

@@ -22,6 +22,7 @@ class Problems:
     found: list[InputProblem] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     told: set[str] = field(default_factory=set)
+    _moments: dict[tuple[str, tzinfo], Moment] = field(default_factory=dict)
 
     def add(self, path: str, code: str, message: str, found: Any = "", expected: str = "") -> None:
         """Add a mistake."""
@@ -52,8 +53,12 @@ class Problems:
                 "such as 2026-11-24T10:00:00-06:00",
             )
             return None
+        known = self._moments.get((written, zone))  # most of a visit was found at one time
+        if known is not None:
+            return known
         try:
-            return moment(written, zone)
+            known = self._moments[written, zone] = moment(written, zone)
+            return known
         except ValueError as error:
             self.add(path, code, str(error), written, "a date, or a date and time with offset")
             return None

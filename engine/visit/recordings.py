@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from layette.engine.exact.units import seconds
 from layette.engine.pack.written.shapes import FindingShape
+from layette.engine.pack.written.shapes import listed as named
 from layette.engine.terms import WITHDRAWN
 from layette.engine.visit.differing import agreed, one_of, one_value
 from layette.engine.visit.settled import SETTLED, most_settled, pending, unrevised
@@ -96,6 +97,11 @@ class Readings:
             else:
                 self.in_use[place] = None
 
+    @property
+    def repeated(self) -> list[Where]:
+        """The findings and sides of which there are several recordings."""
+        return [place for place, listed in self.by_place.items() if len(listed) > 1]
+
     def all(self, finding: str, side: str) -> list[Recorded]:
         """Return every recording that was not withdrawn."""
         return [r for r in self.by_place.get((finding, side), ()) if r.status not in WITHDRAWN]
@@ -112,19 +118,28 @@ class Readings:
     def latest(self, finding: str, side: str = "") -> Chosen:
         """Return the latest recording that counts at this visit."""
         where = (finding, side)
-        if where not in self._latest:
-            carried = self.findings[finding].carries_over
-            everything = self.by_place.get(where, [])
-            current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
-            if any(r.possible is not None and not r.spread_from for r in current):
-                current = [r for r in current if not r.spread_from]
-            current = _known(current, self.findings[finding].not_known)
-            settled = most_settled(current)
-            chosen = choose(settled, everything)
-            if len(settled) < len(current):
-                chosen = chosen._replace(pending=pending(chosen.valued, current))
+        chosen = self._latest.get(where)
+        if chosen is None:
+            listed = self.by_place.get(where, ())
+            chosen = self._of_one(listed[0]) if len(listed) == 1 else self._of_several(finding, listed)
             self._latest[where] = chosen
-        return self._latest[where]
+        return chosen
+
+    def _of_one(self, reading: Recorded) -> Chosen:
+        counts = (reading.here or self.findings[reading.finding].carries_over) and reading.status not in WITHDRAWN
+        return Chosen(reading if counts else None, (reading,))
+
+    def _of_several(self, finding: str, everything: Sequence[Recorded]) -> Chosen:
+        carried = self.findings[finding].carries_over
+        current = [r for r in everything if (r.here or carried) and r.status not in WITHDRAWN]
+        if any(r.possible is not None and not r.spread_from for r in current):
+            current = [r for r in current if not r.spread_from]
+        current = _known(current, self.findings[finding])
+        settled = most_settled(current)
+        chosen = choose(settled, everything)
+        if len(settled) < len(current):
+            chosen = chosen._replace(pending=pending(chosen.valued, current))
+        return chosen
 
     def conflicts(self) -> list[tuple[Recorded, ...]]:
         """Return each set of recordings of one moment that are joined to one: of this visit, and of the one before.
@@ -132,7 +147,7 @@ class Readings:
         Of numbers also those of the moment before the latest, from which a rate of change is counted. Those of one
         value in two units are among them: a limit may lie between the two.
         """
-        several = [place for place, listed in self.by_place.items() if len(listed) > 1]
+        several = self.repeated
         plain = [place for place in several if not self.findings[place[0]].readings]
         chosen = [self.latest(*place) for place in plain]
         if self.has_earlier:
@@ -149,8 +164,7 @@ class Readings:
 
     def awaiting_final(self) -> list[tuple[Recorded, ...]]:
         """Return what is less settled than what counts, and may alarm: later values, and attempts at a screen."""
-        places = [place for place, listed in self.by_place.items() if len(listed) > 1]
-        later = [self.latest(*place).pending for place in places if not self.findings[place[0]].readings]
+        later = [self.latest(*place).pending for place in self.repeated if not self.findings[place[0]].readings]
         return [values for values in (*later, tuple(self._unsettled_parts())) if values]
 
     def not_looked_at_again(self) -> list[Recorded]:
@@ -243,13 +257,17 @@ class Readings:
         return [parts for _, _, parts in groups]
 
 
-def _known(current: list[Recorded], not_known: str | None) -> list[Recorded]:
-    """Leave out "asked, and not known" where something is known: nobody's not knowing takes a result back."""
-    if not_known is None:
+def _known(current: list[Recorded], shape: FindingShape) -> list[Recorded]:
+    """Leave out "asked, and not known" where something of note is known for sure: not knowing takes no result back.
+
+    What is expected, and what is not final, hides no question that nobody could answer.
+    """
+    if shape.not_known is None:
         return current
-    asked = frozenset({not_known})
-    known = any(r.possible not in (None, asked) for r in current)
-    return [r for r in current if r.possible != asked] if known else current
+    calm = {*named(shape.expected), shape.not_known}
+    settled = (r.possible for r in current if r.status in SETTLED)
+    known = any(isinstance(values, frozenset) and not values & calm for values in settled)
+    return [r for r in current if r.possible != frozenset({shape.not_known})] if known else current
 
 
 def choose(current: Sequence[Recorded], everything: Sequence[Recorded]) -> Chosen:

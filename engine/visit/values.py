@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from layette.engine.errors import InputProblem
@@ -44,10 +45,9 @@ def read_value(
 def _read_number(
     shape: FindingShape, number: NumberShape, value: Any, unit: Any, path: str, problems: list[InputProblem]
 ) -> Read | None:
-    accepted = list(dict.fromkeys([number.unit, *number.accepts]))
-    if unit is None or unit not in taken(accepted):
+    if unit is None or (unit != number.unit and unit not in taken(number.accepts)):
         what = "a number needs its unit" if unit is None else f"not a unit of '{shape.label}'"
-        problems.append(InputProblem(f"{path}.unit", "unit", what, shown(unit or ""), ", ".join(accepted)))
+        problems.append(InputProblem(f"{path}.unit", "unit", what, shown(unit or ""), _accepted(number)))
         return None
     bounds = _bounds(value)
     if bounds is None:
@@ -59,7 +59,7 @@ def _read_number(
     try:
         turned = _turned(bounds, str(unit), number.unit)
     except UnitMismatchError as error:
-        problems.append(InputProblem(f"{path}.unit", "unit", str(error), str(unit), ", ".join(accepted)))
+        problems.append(InputProblem(f"{path}.unit", "unit", str(error), str(unit), _accepted(number)))
         return None
     if not _plausible(turned, number):
         low, high = number.plausible
@@ -69,8 +69,12 @@ def _read_number(
     return turned, given, "" if unit == number.unit else _shown(turned, number)
 
 
+def _accepted(number: NumberShape) -> str:
+    return ", ".join(dict.fromkeys([number.unit, *number.accepts]))
+
+
 def _bounds(value: Any) -> Range | None:
-    if not isinstance(value, Mapping):
+    if isinstance(value, int | float | str | Decimal) or not isinstance(value, Mapping):
         number = _number(value)
         return None if number is None else Range(number, number)
     if set(value) == {"between"} and isinstance(value["between"], list | tuple) and len(value["between"]) == 2:
@@ -126,11 +130,17 @@ def _turned(bounds: Range, unit: str, to: str) -> Range:
 
 
 def _plausible(found: Range, number: NumberShape) -> bool:
-    low, high = map(exact, number.plausible)
+    low, high = _ends(*number.plausible)
     return not (
         (found.lo is not None and (found.lo > high or (found.exact and found.lo < low)))
         or (found.hi is not None and (found.hi < low or (found.exact and found.hi > high)))
     )
+
+
+@lru_cache(maxsize=1000)
+def _ends(low: float, high: float) -> tuple[Fraction, Fraction]:
+    """Return the ends of what is plausible, exactly; each finding has its own, whatever the visit."""
+    return exact(low), exact(high)
 
 
 def _written(value: Any) -> str:

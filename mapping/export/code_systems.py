@@ -31,6 +31,13 @@ _LISTS = {
 }
 _OTHER_GROUPS = {"reassurance", "referral", "judge", "plan"}
 """Groups of what goes out that no target has."""
+_ASKED = {
+    "first": "Looked at in every visit",
+    "record": "Read in the record",
+    "family": "Told by the family",
+    "seen": "A harmless variant, recorded only if seen",
+    "after": "Comes up after other findings",
+}
 _KINDS = {
     "finding": "What is looked at, asked, measured or tested",
     "value": "An answer to a finding",
@@ -94,11 +101,16 @@ def _findings(pub: Publication) -> Resource:
         "A hyphen is read for each underscore."
     )
     concepts = list(_concepts(pub))
-    kinds = {"code": "kind", "description": "; ".join(f"{k}: {v}" for k, v in _KINDS.items()), "type": "code"}
+    properties = [
+        {"code": "kind", "description": "; ".join(f"{k}: {v}" for k, v in _KINDS.items()), "type": "code"},
+        {"code": "ask", "description": "; ".join(f"{k}: {v}" for k, v in _ASKED.items()), "type": "code"},
+        {"code": "by-hand", "description": "It takes a hand or an instrument.", "type": "boolean"},
+        {"code": "private", "description": "It is asked alone.", "type": "boolean"},
+    ]
     return _head(pub, OWN["findings"], "Findings", about) | {
         "hierarchyMeaning": "grouped-by",
         "count": sum(1 + len(concept.get("concept", ())) for concept in concepts),
-        "property": [kinds],
+        "property": properties,
         "concept": concepts,
     }
 
@@ -107,7 +119,9 @@ def _concepts(pub: Publication) -> Iterator[Resource]:
     pack = pub.pack
     yield _concept(SEX, "Sex at birth", "finding", below=[_concept(f"{SEX}.{sex}", sex, "value") for sex in SEXES])
     for name, shape in pack.findings.items():
-        yield _concept(name, shape.label, "finding", shape.note, _unique(_parts(pub, name, shape)))
+        concept = _concept(name, shape.label, "finding", shape.note, _unique(_parts(pub, name, shape)))
+        concept["property"] += _asked(shape)
+        yield concept
     for name, normal in pack.subjects.normals.items():
         yield _concept(name, normal.label, "system-normal")
     for name, measure in pack.measures.items():
@@ -119,10 +133,12 @@ def _concepts(pub: Publication) -> Iterator[Resource]:
 
 def _parts(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resource]:
     for value in shape.values or ():
-        yield _concept(f"{name}.{value}", _words(value), "value")
+        yield _concept(f"{name}.{value}", _words(value), "value") | _designated(pub, name, value)
     for value, meant in pub.pack.subjects.coarse(name).items():
         either = " or ".join(map(_words, meant))
-        yield _concept(f"{name}.{value}", _words(value), "less-exact-value", f"Not known more exactly: {either}.")
+        meant_words = f"Not known more exactly: {either}."
+        concept = _concept(f"{name}.{value}", _words(value), "less-exact-value", meant_words)
+        yield concept | _designated(pub, name, value)
     for side in (*shape.sides, "both") if shape.sides else ():
         yield _concept(f"{name}.{side}", f"{shape.label}, {side}", "side")
     for part in shape.readings.parts if shape.readings else ():
@@ -131,6 +147,23 @@ def _parts(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resourc
         yield _concept(f"{name}.{qualifier}", f"{shape.label}, {_words(qualifier)}", "part")
         for value in values:
             yield _concept(f"{name}.{qualifier}.{value}", _words(value), "value")
+
+
+def _asked(shape: FindingShape) -> list[Resource]:
+    """Return how a finding is asked, as properties."""
+    found: list[Resource] = []
+    if shape.ask is not None:
+        found.append({"code": "ask", "valueCode": shape.ask if isinstance(shape.ask, str) else "after"})
+    found += [{"code": "by-hand", "valueBoolean": True}] if shape.by_hand else []
+    return [*found, *([{"code": "private", "valueBoolean": True}] if shape.private else [])]
+
+
+def _designated(pub: Publication, finding: str, value: str) -> Resource:
+    """Return the labels of a value in both languages."""
+    label = pub.pack.label_of_value(finding, value)
+    if label is None:
+        return {}
+    return {"designation": [{"language": "en", "value": label.en}, {"language": "es", "value": label.es}]}
 
 
 def _unique(concepts: Iterable[Resource]) -> list[Resource]:

@@ -153,19 +153,28 @@ def _time(here: str, shape: FindingShape) -> Resource:
 
 
 def _help(pub: Publication, here: str, name: str) -> list[Resource]:
-    """Return what the examiner can tell the family, as a help text, in every language of the pack."""
-    pack = pub.pack
+    """Return help texts: what the examiner can tell the family, in every language, what to ask them, how it is done."""
+    pack, shape = pub.pack, pub.pack.findings[name]
+    control = {"coding": [{"system": _CONTROL, "code": "help", "display": "Help-Button"}]}
+    shown = {"extension": [{"url": f"{_EXTENSION}questionnaire-itemControl", "valueCodeableConcept": control}]}
     choices = pack.site.choices(pack.settings)
     told = {one: Speech(pack, one, choices).own_say(name) for one in pack.shape.languages}
     words = {language: marked(one) for language, one in told.items() if one is not None}
-    if not words:
-        return []
-    control = {"coding": [{"system": _CONTROL, "code": "help", "display": "Help-Button"}]}
-    extension = [{"url": f"{_EXTENSION}questionnaire-itemControl", "valueCodeableConcept": control}]
-    first = words[pack.shape.languages[0]]
-    return [
-        {"linkId": link(here, "say"), "extension": extension, **spoken.text("text", first, words), "type": "display"}
-    ]
+    items: list[Resource] = []
+    if words:
+        first = words[pack.shape.languages[0]]
+        items.append({"linkId": link(here, "say"), **shown, **spoken.text("text", first, words), "type": "display"})
+    if shape.question is not None:
+        asked: Resource = {"linkId": link(here, "ask"), **shown, "text": shape.question.en, "type": "display"}
+        items.append(asked | {"_text": {"extension": [_spanish(shape.question.spanish)]}})
+    if shape.how is not None:
+        items.append({"linkId": link(here, "how"), **shown, "text": shape.how.text, "type": "display"})
+    return items
+
+
+def _spanish(text: str) -> Resource:
+    parts = [{"url": "lang", "valueCode": "es"}, {"url": "content", "valueString": text}]
+    return {"url": f"{_EXTENSION}translation", "extension": parts}
 
 
 def _codes(pub: Publication, code: str, label: str, published: Mapping[str, Any]) -> list[Resource]:

@@ -91,7 +91,7 @@ def _begun(pack: Pack, visit: Mapping[str, Any]) -> Iterator[str]:
     carried = [key for key in earlier if (shape := pack.findings.get(key.partition(".")[0])) and shape.carries_over]
     for key in (*(visit.get("findings") or {}), *carried):
         name = key.partition(".")[0]
-        spread = pack.normals[name].spreads if name in pack.normals else ()
+        spread = (*pack.normals[name].spreads, *pack.normals[name].leaves_out) if name in pack.normals else ()
         yield from (area_of[one] for one in (name, *spread) if one in area_of)
 
 

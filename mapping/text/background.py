@@ -71,7 +71,7 @@ def _account(assessment: Assessment, counts: str) -> str:
     unused = [choice.used or choice.not_used[0] for choice in assessment.choices if choice.not_used]
     names = ", ".join(listed(short(used.label) for used in unused))
     aside = names if len(names) <= _SHORT else counted(len(unused), "finding", "findings") + " (--all)"
-    stopped = len({one.rule for one in assessment.cannot_evaluate})
+    stopped = len({one.rule for one in assessment.cannot_evaluate if one.priority})
     not_read = f"{counted(stopped, 'rule', 'rules')} not evaluated (--all)" if stopped else None
     return sentence([counts, f"Earlier or less settled values kept aside: {aside}" if unused else None, not_read])
 

@@ -22,7 +22,7 @@ PACKS = {"small": FOLDER, "newborn": ROOT / "rules" / "newborn"}
 KIND_OF = {
     "pack.yaml": "pack", "settings.yaml": "settings", "sources.yaml": "sources", "measures.yaml": "measures",
     "findings": "findings", "targets": "targets", "decisions": "rules", "guidance": "rules", "tables": "table",
-    "cases": "cases", "translations": "translations",
+    "cases": "cases", "values.yaml": "values", "translations": "translations",
 }  # fmt: skip
 GOOD = visit({"weight": {"value": 3.2, "unit": "kg"}, "barlow.left": "positive"})
 

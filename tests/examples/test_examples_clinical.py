@@ -39,7 +39,7 @@ class Wanted:
 
 WANTED = {
     "healthy-day-4": Wanted(
-        recommended={"reflexes_fading": "routine"},
+        recommended={},
         only=True,
         reassured=("newborn_rash_words", "molding_words", "peeling_skin_words", "girl_swelling_words"),
         guided=("sleep_on_back", "fever_call", "when_to_call", "feeding_on_cue", "jaundice_return_signs", "next_visit"),
@@ -79,7 +79,6 @@ WANTED = {
             "hip_ultrasound": "routine",
             "hip_radiograph_6_months": "routine",
             "vitamin_d_drops": "routine",
-            "reflexes_fading": "routine",
         },
         never=("sex_development_specialist", "adrenal_tests", "orthopedics.left", "ophthalmology.right"),
         reassured=("slate_blue_patch_words",),

@@ -86,7 +86,7 @@ def of_key(server: Server, key: str, system: str = KEY) -> list[Resource]:
 
 def a_mark(server: Server) -> Answer:
     """A baby with a mark that is routine; the answer is posted."""
-    hold(server, [visits.baby(1), *visits.seen(1, "06", other_birthmark="other", birthmark_place="midline")])
+    hold(server, [visits.baby(1), *visits.seen(1, "06", other_birthmark="present", birthmark_place="midline")])
     first = assess(server, "fern-1")
     post(server, given(first))
     return first
@@ -94,7 +94,7 @@ def a_mark(server: Server) -> Answer:
 
 def many_marks(server: Server) -> tuple[Answer, Resource]:
     """The same baby a week later with many, which are urgent; the answer is posted."""
-    hold(server, visits.seen(1, "13", other_birthmark="hemangioma", birthmark_count="6"))
+    hold(server, visits.seen(1, "13", hemangioma="present", hemangioma_count="6"))
     second = assess(server, "fern-1")
     bundle = given(second)
     post(server, bundle)

@@ -1,7 +1,9 @@
-"""Every case of the shipped pack, written out: valid FHIR, a page that fits, and no code or rule but published ones.
+"""Cases of the shipped pack, written out: valid FHIR, a page that fits, and no code or rule but published ones.
 
-Each case is assessed and written once for all of these tests. The cases come in parts, so that several workers can
-share them; a worker keeps one part at a time.
+A run takes so many cases that each rule stands in one of them, and holds every fourth of these to the XML Schema;
+`pytest --whole-sweeps tests/mapping/test_every_case.py` takes every case, and all of them for both schemas. Each case
+is assessed and written once for all of these tests. The cases come in parts, so that several workers can share them; a
+worker keeps one part at a time.
 """
 
 from __future__ import annotations
@@ -14,10 +16,10 @@ from typing import Any, NamedTuple
 import pytest
 from support.checkout import ROOT
 from support.fhir_nodes import BASE, codes_of, nodes, of, published
+from support.sweeps import cases_that_show_each_rule, every_case, standing, whole
 
 from layette.engine import Assessment
 from layette.engine.api import load_pack
-from layette.engine.cases.written import read_cases
 from layette.mapping.export import export
 from layette.mapping.fhir.xml import to_xml, validate_xsd
 from layette.mapping.text import render
@@ -25,9 +27,10 @@ from layette.mapping.validate import validate
 from layette.mapping.write import to_bundle
 
 XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
-FEW = 61
-"""Every 61st case is in the part that a quick run looks at."""
-PARTS = 10
+FEW = 37
+"""Every 37th case is in the part that a quick run looks at."""
+PARTS = 7
+XML_EACH = 4
 
 
 class Answered(NamedTuple):
@@ -58,12 +61,11 @@ def part_of(number: int) -> int:
 def answers(request: pytest.FixtureRequest) -> list[Answered]:
     """The cases of one part, assessed by one reader and written."""
     pack, made = load_pack(), []
-    cases, problems = read_cases(pack)
-    assert not problems
+    cases = every_case() if whole(request) else cases_that_show_each_rule()
     for case in (case for number, case in enumerate(cases) if part_of(number) == request.param):
         found = pack.assess(case.shape.given, readers=["native"])
-        whole, care = (to_bundle(found, pack, visit=case.shape.given, parts=parts) for parts in ("all", "inbox"))
-        made.append(Answered(case.shape.id, found, whole, care))
+        everything, care = (to_bundle(found, pack, visit=case.shape.given, parts=parts) for parts in ("all", "inbox"))
+        made.append(Answered(case.shape.id, found, everything, care))
     return made
 
 
@@ -73,18 +75,31 @@ def exported() -> list[dict[str, Any]]:
 
 
 def test_the_parts_hold_every_case_once() -> None:
-    numbers = range(len(read_cases(load_pack())[0]))
-    sizes = [sum(part_of(number) == part for number in numbers) for part in range(PARTS)]
-    assert sum(sizes) == len(numbers)
-    assert min(sizes) > 10
+    for cases in (every_case(), cases_that_show_each_rule()):
+        numbers = range(len(cases))
+        sizes = [sum(part_of(number) == part for number in numbers) for part in range(PARTS)]
+        assert sum(sizes) == len(numbers)
+        assert min(sizes) > 7
+
+
+def test_each_rule_that_stands_in_some_case_stands_in_one_that_a_run_takes() -> None:
+    taken, every = cases_that_show_each_rule(), every_case()
+    shown = {number for case in taken for number in standing(case)}
+    assert shown == {number for case in every for number in standing(case)}
+    assert len(shown) > 400
+    assert len(taken) < len(every) / 2
 
 
 def test_each_case_is_valid_fhir(answers: list[Answered]) -> None:
-    for name, _, whole, care in answers:
-        for bundle in (whole, care):
+    for name, _, everything, care in answers:
+        for bundle in (everything, care):
             assert [str(issue) for issue in validate(bundle)] == [], name
-        if XSD.exists():
-            assert validate_xsd(to_xml(whole), XSD) == [], name
+
+
+@pytest.mark.skipif(not XSD.exists(), reason="the published XML Schema of FHIR is not here: LAYETTE_FHIR_XSD names it")
+def test_each_case_is_valid_fhir_as_xml(answers: list[Answered], request: pytest.FixtureRequest) -> None:
+    for name, _, everything, _ in answers[:: 1 if whole(request) else XML_EACH]:
+        assert validate_xsd(to_xml(everything), XSD) == [], name
 
 
 def test_each_case_is_a_page_that_fits(answers: list[Answered]) -> None:

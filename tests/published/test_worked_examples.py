@@ -101,7 +101,8 @@ def test_nineteen_at_100_h_with_a_risk_factor_is_below_nice_and_never_cleared(ri
 def test_fourteen_at_36_weeks_with_fever_is_measured_again_at_once() -> None:
     fever = {"temperature": {"value": 38.5, "unit": "Cel"}}
     found = assess(at(3), {"gestational_age": weeks(36), "serum_bilirubin": mg(14.0), **fever})
-    assert proposed(found)["serum_bilirubin_test"] == "stat"
+    assert proposed(found)["serum_bilirubin_test"] == "asap"
+    assert proposed(found)["emergency_department"] == "stat"
     assert judged(found)["phototherapy"] == "stat"
     assert "bilirubin_recheck" not in proposed(found)
 

@@ -17,6 +17,7 @@ WITHOUT = {
     ("hydrocele", "changes_size"): UNVERIFIED,
     ("foot", "rocker_bottom"): UNVERIFIED,
     ("foot", "stiff"): UNVERIFIED,
+    ("hepatitis_b_vaccine", "declined"): UNVERIFIED,
     ("bloodspot_result", "not_understood"): "stands for what no code says",
     ("oximetry_result", "not_understood"): "stands for what no code says",
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from types import SimpleNamespace
 from typing import Any
 
@@ -258,7 +259,7 @@ def assessment(**changes: Any) -> Assessment:
     verdict = Verdict(text="An eye doctor now.", pressing=True, now=1, by_tomorrow=0, to_judge=0, next_visit=None)
     detail = Detail(**{name: values.pop(name) for name in Detail.model_fields if name in values and name != "notices"})
     rest = {"verdict": verdict, "do": do, "come_back": (), "tell_family": told, "not_on_record": ()} | values
-    return Assessment(**rest).explained_by(lambda: detail)
+    return Assessment(**rest).explained_by({name: partial(getattr, detail, name) for name in Detail.model_fields})
 
 
 def source_bundle() -> dict[str, Any]:

@@ -40,8 +40,8 @@ class Installed:
         return done(self.python.with_name("layette"), *words, cwd=self.folder)
 
     def pip(self, *words: str | Path, **env: str) -> Ended:
-        """Run pip, whatever its exit code."""
-        return run(self.python, "-m", "pip", *words, cwd=self.folder, env=env)
+        """Run this interpreter's pip for that environment, whatever its exit code."""
+        return run(sys.executable, "-m", "pip", "--python", self.python, *words, cwd=self.folder, env=env)
 
     def assessment(self) -> dict[str, Any]:
         """Return the assessment of the README's example."""
@@ -50,8 +50,11 @@ class Installed:
 
 
 def install(wheel: Path, folder: Path, *, interpreter: str = sys.executable, extra: str = "") -> Installed:
-    """Make a fresh virtual environment in ``folder`` and install the wheel with its dependencies."""
-    done(interpreter, "-m", "venv", folder / "venv", cwd=folder)
+    """Make a fresh virtual environment in ``folder`` and install the wheel with its dependencies.
+
+    It gets no pip of its own: to unpack one takes as long as the tests of that environment.
+    """
+    done(interpreter, "-m", "venv", "--without-pip", folder / "venv", cwd=folder)
     installed = Installed(folder / "venv/bin/python", folder)
     ended = installed.pip("install", "--quiet", f"{wheel}{extra}")
     assert ended.returncode == 0, ended.stderr

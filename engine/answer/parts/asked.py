@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layette.engine.answer.parts.context import Context, WantedInput
-from layette.engine.answer.parts.words import label_of
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
+from layette.engine.answer.parts.plan import WantedInput
+from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import AllOf, evaluate, tests
 from layette.engine.logic.residual import residual
 from layette.engine.pack.written.subjects import inputs_of
@@ -16,17 +18,22 @@ def waits_for(index: int, context: Context) -> tuple[WantedInput, ...]:
     """Return what an open rule waits for; of a provisional one, what would replace it."""
     known = context.open_inputs.get(index)
     if known is None:
-        waiting = context.plan.open_rules.of(index, context.statuses[index], context.states)
-        known = tuple(dict.fromkeys(wanted for var in waiting.waits_for for wanted in sought(var, context)))
+        waits_for = context.plan.open_rules.of(index, context.statuses[index], context.states).waits_for
+        if len(waits_for) == 1:
+            known = sought(waits_for[0], context)
+        else:
+            known = tuple(dict.fromkeys([wanted for var in waits_for for wanted in sought(var, context)]))
         context.open_inputs[index] = known
     return known
 
 
 def sought(var: int, context: Context) -> tuple[WantedInput, ...]:
     """Return what an open variable waits for, conclusions and measures followed down to findings."""
-    if var not in context.wanted_inputs:
-        context.wanted_inputs[var] = tuple(dict.fromkeys(_sought(context.pack.table.entries[var].view, context, 0)))
-    return context.wanted_inputs[var]
+    known = context.plan.wanted.get(var) or context.wanted_inputs.get(var)
+    if known is None:
+        found = _sought(context.pack.table.entries[var].view, context, 0)
+        known = context.wanted_inputs[var] = tuple(dict.fromkeys(found))
+    return known
 
 
 def _sought(view: View, context: Context, depth: int) -> Iterator[WantedInput]:
@@ -55,7 +62,10 @@ def _sought_measure(name: str, context: Context, depth: int) -> Iterator[WantedI
     inputs = inputs_of(context.pack.measures[name])
     missing = [i for i in inputs if i in context.pack.measures or not _has_value(i, context)]
     for subject in missing or inputs:
-        yield from _sought(View(subject), context, depth + 1)
+        if not missing and _is_exact(subject, context):  # what is missing is another value of it
+            yield WantedInput(subject, "", "history")
+        else:
+            yield from _sought(View(subject), context, depth + 1)
     if not inputs:
         yield WantedInput("born", "", "time")
 
@@ -67,6 +77,17 @@ def _has_value(finding: str, context: Context) -> bool:
     if shape.readings:
         return bool(context.readings.attempts(finding))
     return context.readings.latest(finding).valued is not None
+
+
+def _is_exact(finding: str, context: Context) -> bool:
+    """Whether a finding is recorded as one number at one moment, so that nothing closer could be asked for."""
+    shape = context.pack.findings.get(finding)
+    if shape is None or shape.readings or shape.sides:
+        return False
+    valued = context.readings.latest(finding).valued
+    possible = None if valued is None else valued.possible
+    exact = isinstance(possible, Range) and possible.lo is not None and possible.lo == possible.hi
+    return exact and valued is not None and valued.time.exact
 
 
 def _sought_finding(view: View, context: Context, depth: int) -> Iterator[WantedInput]:

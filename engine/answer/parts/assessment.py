@@ -7,7 +7,7 @@ ISO 8601 text in the offset of the visit; numbers are text in the digits that th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 from importlib.metadata import entry_points
 from typing import Any, Literal
@@ -409,20 +409,33 @@ class Assessment(Part):
     notices: tuple[str, ...]
     settings: tuple[SettingUsed, ...]
     contacts: Mapping[str, str] = Field(default_factory=dict)
-    _make_detail: Callable[[], Detail] | None = PrivateAttr(default=None)
-    _detail: Detail | None = PrivateAttr(default=None)
+    _makers: Mapping[str, Callable[[], tuple[Any, ...]]] = PrivateAttr(default_factory=dict)
+    _made: dict[str, tuple[Any, ...]] = PrivateAttr(default_factory=dict)
+    _trace_of: Callable[[Collection[str]], tuple[Traced, ...]] | None = PrivateAttr(default=None)
 
-    def explained_by(self, make: Callable[[], Detail]) -> Assessment:
-        """Return this answer, with what makes its detail when somebody asks."""
-        self._make_detail = make
+    def explained_by(
+        self,
+        makers: Mapping[str, Callable[[], tuple[Any, ...]]],
+        trace_of: Callable[[Collection[str]], tuple[Traced, ...]] | None = None,
+    ) -> Assessment:
+        """Return this answer, with what makes each part of its detail when somebody asks for it.
+
+        ``trace_of`` makes what the trace says of a few rules alone.
+        """
+        self._makers, self._made, self._trace_of = makers, {}, trace_of
         return self
 
     @property
     def detail(self) -> Detail:
-        """What only explains; of an answer that was read from JSON, what was written with it."""
-        if self._detail is None:
-            self._detail = Detail() if self._make_detail is None else self._make_detail()
-        return self._detail
+        """All that only explains; of an answer that was read from JSON, nothing."""
+        return Detail(**{name: self._part(name) for name in Detail.model_fields})
+
+    def _part(self, name: str) -> tuple[Any, ...]:
+        """Return one part of the detail, made once; asking for one makes no other."""
+        made = self._made.get(name)
+        if made is None:
+            made = self._made[name] = self._makers[name]() if name in self._makers else ()
+        return made
 
     @property
     def recommendations(self) -> tuple[Recommendation, ...]:
@@ -438,37 +451,43 @@ class Assessment(Part):
     @property
     def answers(self) -> tuple[Answer, ...]:
         """How far each target is settled."""
-        return self.detail.answers
+        return self._part("answers")
 
     @property
     def steps(self) -> tuple[Step, ...]:
         """What is still open, by step of the examination."""
-        return self.detail.steps
+        return self._part("steps")
 
     @property
     def due(self) -> tuple[Due, ...]:
         """What is wanted at some age and not on record."""
-        return self.detail.due
+        return self._part("due")
 
     @property
     def cannot_evaluate(self) -> tuple[NotEvaluated, ...]:
         """The rules that could not be read at all."""
-        return self.detail.cannot_evaluate
+        return self._part("cannot_evaluate")
 
     @property
     def conclusions(self) -> tuple[Concluded, ...]:
         """What the rules derived."""
-        return self.detail.conclusions
+        return self._part("conclusions")
 
     @property
     def choices(self) -> tuple[Choice, ...]:
         """Which of several recordings was used."""
-        return self.detail.choices
+        return self._part("choices")
 
     @property
     def trace(self) -> tuple[Traced, ...]:
         """What became of every rule."""
-        return self.detail.trace
+        return self._part("trace")
+
+    def trace_of(self, rules: Collection[str]) -> tuple[Traced, ...]:
+        """What became of these rules, named as in the trace and in its order."""
+        if "trace" in self._made or self._trace_of is None:
+            return tuple(one for one in self.trace if one.rule in rules)
+        return self._trace_of(rules)
 
     def explain(self, name: str) -> Explanation:
         """Return what stands behind one rule (``eyes.red-reflex-abnormal``) or target (``ophthalmology``).
@@ -505,9 +524,8 @@ class Assessment(Part):
 
     def __getstate__(self) -> dict[Any, Any]:
         """Give a pickle the detail itself, since what makes it stays with the pack."""
-        detail = self.detail
-        state = super().__getstate__()
-        return {**state, "__pydantic_private__": {"_make_detail": None, "_detail": detail}}
+        made = {name: self._part(name) for name in Detail.model_fields}
+        return {**super().__getstate__(), "__pydantic_private__": {"_makers": {}, "_made": made, "_trace_of": None}}
 
     def __repr__(self) -> str:
         """Say in a line whose answer it is, and what it says."""

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from layette.engine.answer.parts.assessment import Used
-from layette.engine.answer.parts.plan import AnswerPlan
+from layette.engine.answer.parts.plan import AnswerPlan, WantedInput
 from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.exact.times import moment, stamp
+from layette.engine.logic.conditions import Among, State
+from layette.engine.pack.written.views import View
 from layette.engine.states.decide import Decision
-
-
-class WantedInput(NamedTuple):
-    """What an open rule still waits for: ``kind`` is finding, history, sex, time or supplied."""
-
-    finding: str
-    side: str
-    kind: str
+from layette.engine.visit.visit import Recorded
 
 
 class Context:
@@ -40,4 +34,27 @@ class Context:
         self.open_inputs: dict[int, tuple[WantedInput, ...]] = {}
         self.wanted_texts: dict[WantedInput, str] = {}
         self.measure_texts: dict[str, str] = {}
+        self.measure_numbers: dict[str, tuple[str | None, str | None]] = {}
         self.rule_values: dict[int, tuple[Used, ...]] = {}
+        self.without_results: list[State] | None = None
+        self.holding: dict[int, tuple[Among, ...]] = {}
+        self.used: dict[tuple[int, int], tuple[Used, Recorded, View | None]] = {}
+        self.choices = tuple(self.settings.items())
+        self.who = sorted(f"{s}|{v}" for s, v in self.visit.identifiers) or [self.visit.patient or ""]
+        self._stamps: dict[int, str] = {}
+        self._seconds: dict[str, int] = {}
+
+    def stamp(self, second: int) -> str:
+        """Print a UTC second in the offset of the visit."""
+        text = self._stamps.get(second)
+        if text is None:
+            text = self._stamps[second] = stamp(second, self.visit.zone)
+            self._seconds[text] = second
+        return text
+
+    def second(self, text: str) -> int:
+        """Return the UTC second, or the first one, of a moment as it is printed."""
+        second = self._seconds.get(text)
+        if second is None:
+            second = self._seconds[text] = moment(text, self.visit.zone).lo
+        return second

@@ -3,17 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
-from layette.engine.answer.parts.assessment import Answer, Citation, Traced
+from layette.engine.answer.parts.assessment import Answer, Citation, Code, Traced
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
-from layette.engine.answer.parts.tested import tested
-from layette.engine.logic.residual import OpenRules
+from layette.engine.answer.parts.tested import sparing, tested
+from layette.engine.answer.parts.told import codes_of, plain_of
+from layette.engine.logic.conditions import AllOf, variables
+from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.pack.written.views import View
 from layette.engine.pack.written.written import spans_rows
-from layette.engine.states.plan import StatesPlan
+from layette.engine.states.plan import Choices, StatesPlan
 from layette.engine.terms import PRIORITIES, PROPOSING, Kind, Priority
+from layette.engine.visit.recordings import Where
+
+
+class WantedInput(NamedTuple):
+    """What an open rule still waits for: ``kind`` is finding, history, sex, time or supplied."""
+
+    finding: str
+    side: str
+    kind: str
 
 
 class AnswerPlan:
@@ -26,6 +40,9 @@ class AnswerPlan:
         self._citations: dict[tuple[str, ...], tuple[Citation, ...]] = {}
         self._answers: dict[tuple[Kind, str, str, int | None, int | None], Answer] = {}
         self._ruled_out: dict[tuple[int, bool], Traced] = {}
+        self.plain = lru_cache(maxsize=REMEMBERED)(self._plain)
+        self._labels: dict[Where, str] = {}
+        self.places_of = lru_cache(maxsize=REMEMBERED)(self._places_of)
 
     @cached_property
     def rule_priorities(self) -> tuple[Priority | None, ...]:
@@ -36,6 +53,11 @@ class AnswerPlan:
     def tested(self) -> tuple[frozenset[str], ...]:
         """For each rule of the program, what it hangs on."""
         return tuple(tested(rule, self.states) for rule in self.pack.program.rules)
+
+    @cached_property
+    def sparing(self) -> tuple[frozenset[str], ...]:
+        """The names of all that can take the place of each rule, by its number."""
+        return tuple(sparing(rule, self.states) for rule in self.pack.program.rules)
 
     @cached_property
     def proposals(self) -> tuple[tuple[Proposal, ...], ...]:
@@ -68,6 +90,33 @@ class AnswerPlan:
         return tuple(k for k, made in enumerate(self.proposals) if any(one.verb == "judge" for one in made))
 
     @cached_property
+    def read_on_lines(self) -> tuple[int, ...]:
+        """The numbers of the rules that can press and read a value on a line of treatment."""
+        entries = self.pack.table.entries
+        return tuple(
+            k
+            for k, rule in enumerate(self.pack.program.rules)
+            if self.rule_priorities[k] in ("stat", "asap")
+            and k not in self.due_numbers
+            and any(entries[var].view.what == "beyond" for var in variables(AllOf((rule.applies, rule.when))))
+        )
+
+    @cached_property
+    def wanted(self) -> Mapping[int, tuple[WantedInput, ...]]:
+        """For each variable that waits for the same recording at every visit, what that is."""
+        found = {}
+        names = self.pack.findings.keys() - self.states.concluders.keys() - self.pack.measures.keys()
+        for var, entry in enumerate(self.pack.table.entries):
+            view = entry.view
+            if view.subject not in names or view.what == "unequal":
+                continue
+            if view.pick == "earlier":
+                found[var] = (WantedInput(view.subject, view.side, "history"),)
+            elif view.what not in ("beyond", "age") and view.subject not in self.pack.guards:
+                found[var] = (WantedInput(view.subject, view.side, "finding"),)
+        return found
+
+    @cached_property
     def row_spanning(self) -> frozenset[int]:
         """The numbers of the rules that span several rows of a table."""
         return frozenset(k for k, instance in enumerate(self.pack.instances) if spans_rows(instance.rule))
@@ -80,6 +129,50 @@ class AnswerPlan:
             cited = tuple(Citation(id=name, text=s.text, kind=s.kind, issuer=s.issuer) for name, s in sources)
             self._citations[names] = cited
         return cited
+
+    def _plain(self, target: str, choices: Choices) -> Mapping[str, str]:
+        """Return the words for the family of a target by language, with the choices in force."""
+        return plain_of(self.pack.targets[target], self.pack.settings, dict(choices))
+
+    @cached_property
+    def target_codes(self) -> Mapping[str, tuple[Code, ...]]:
+        """The codes of each target."""
+        return {name: codes_of(target.codes) for name, target in self.pack.targets.items()}
+
+    @cached_property
+    def measure_codes(self) -> Mapping[str, tuple[Code, ...]]:
+        """The codes of each measure."""
+        return {name: codes_of(shape.codes) for name, shape in self.pack.measures.items()}
+
+    @cached_property
+    def line_units(self) -> Mapping[str, str]:
+        """For each line of treatment, and each margin to one, the unit of the finding that is read on it."""
+        units = self.states.finding_units
+        lines = {name: m for name, m in self.pack.measures.items() if m.compute in ("threshold", "margin")}
+        read = {name: str((m.model_extra or {}).get("of", "")).split(".")[0] for name, m in lines.items()}
+        return {name: units[finding] for name, finding in read.items() if finding in units}
+
+    @cached_property
+    def on_conclusions(self) -> frozenset[int]:
+        """The numbers of the rules that test what other rules conclude."""
+        entries, concluded = self.pack.table.entries, self.states.concluding
+        return frozenset(
+            k
+            for k, rule in enumerate(self.pack.program.rules)
+            if any(entries[var].view.subject in concluded for var in variables(AllOf((rule.applies, rule.when))))
+        )
+
+    def label(self, finding: str, side: str) -> str:
+        """Return the label of a finding, with its side."""
+        label = self._labels.get((finding, side))
+        if label is None:
+            label = self._labels[finding, side] = label_of(self.pack, View(finding, side))
+        return label
+
+    def _places_of(self, variables: frozenset[int]) -> frozenset[Where]:
+        """Return the findings and sides that variables look at; many rules are settled by the same few."""
+        views = [self.pack.table.entries[var].view for var in variables]
+        return frozenset((view.subject, view.side) for view in views)
 
     @cached_property
     def open_rules(self) -> OpenRules:
@@ -102,6 +195,11 @@ class AnswerPlan:
     def rule_order(self) -> Mapping[str, int]:
         """The place of each rule in the program."""
         return {instance.rule.shape.id: k for k, instance in enumerate(self.pack.instances)}
+
+    @cached_property
+    def numbers(self) -> Mapping[str, int]:
+        """The number of each rule, by its name in the trace."""
+        return {instance.key: k for k, instance in enumerate(self.pack.instances)}
 
     @cached_property
     def answer_places(self) -> Mapping[tuple[Kind, str, str], tuple[tuple[int, int], ...]]:

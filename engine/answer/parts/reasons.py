@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.words import label_of, measure_text, used_value, words
-from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, evaluate
+from layette.engine.answer.parts.labels import label_of
+from layette.engine.answer.parts.words import measure_text, used_value, words
+from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, State, evaluate
 from layette.engine.logic.program import YES
 from layette.engine.pack.written.views import Entry, View
 
@@ -19,7 +20,9 @@ def rule_values(index: int, context: Context) -> tuple[Used, ...]:
     lowest rules come first.
     """
     known = context.rule_values
-    if index not in known:
+    if index not in known and index not in context.plan.on_conclusions:
+        known[index] = _fired_values(index, context)
+    elif index not in known:
         for number in sorted(_behind(index, context)):
             if number not in known:
                 known[number] = _fired_values(number, context)
@@ -30,7 +33,7 @@ def _behind(index: int, context: Context) -> set[int]:
     """Return a rule with all those whose conclusions it rests on."""
     behind, left = {index}, [index]
     while left:
-        for test in _holding(_whole(left.pop(), context), context):
+        for test in _holding(left.pop(), context):
             name = context.pack.table.entries[test.var].view.subject
             if test.mask & YES and name in context.plan.states.concluding:
                 fresh = {number for number in _concluding(name, context) if number not in behind}
@@ -42,7 +45,7 @@ def _behind(index: int, context: Context) -> set[int]:
 def _concluding(name: str, context: Context) -> Iterator[int]:
     """Yield the rules that hold and conclude ``name``."""
     for number in context.plan.states.concluding.get(name, ()):
-        if evaluate(_whole(number, context), context.states).must:
+        if _holds(_whole(number, context), context.states):
             yield number
 
 
@@ -54,20 +57,42 @@ def _whole(index: int, context: Context) -> Node:
 def _fired_values(index: int, context: Context) -> tuple[Used, ...]:
     """Return the values that make a rule hold, each once; those behind a conclusion are known already."""
     found: dict[str, Used] = {}
-    for test in _holding(_whole(index, context), context):
+    for test in _holding(index, context):
         for used in _values_of(context.pack.table.entries[test.var], test, context):
             found.setdefault(f"{used.subject}|{used.label}|{used.value}|{used.time}", used)
     return tuple(found.values())
 
 
-def _holding(node: Node, context: Context) -> Iterator[Among]:
+def _holding(index: int, context: Context) -> tuple[Among, ...]:
+    """Return the tests that make a rule hold, in its order."""
+    known = context.holding.get(index)
+    if known is None:
+        known = context.holding[index] = tuple(_that_hold(_whole(index, context), context.states))
+    return known
+
+
+def _that_hold(node: Node, states: Sequence[State]) -> Iterator[Among]:
     if isinstance(node, Among):
-        if evaluate(node, context.states).must:
+        if states[node.var] & ~node.mask == 0:
             yield node
-    elif isinstance(node, AllOf | AnyOf):
+    elif isinstance(node, AllOf):
         for part in node.parts:
-            if isinstance(node, AllOf) or evaluate(part, context.states).must:
-                yield from _holding(part, context)
+            yield from _that_hold(part, states)
+    elif isinstance(node, AnyOf):
+        for part in node.parts:
+            if _holds(part, states):
+                yield from _that_hold(part, states)
+
+
+def _holds(node: Node, states: Sequence[State]) -> bool:
+    """Whether a condition must hold: the one bit of `evaluate` that is asked here, without the other."""
+    if isinstance(node, Among):
+        return states[node.var] & ~node.mask == 0
+    if isinstance(node, AllOf):
+        return all(_holds(part, states) for part in node.parts)
+    if isinstance(node, AnyOf):
+        return any(_holds(part, states) for part in node.parts)
+    return evaluate(node, states).must
 
 
 def _values_of(entry: Entry, test: Among, context: Context) -> Iterator[Used]:
@@ -99,7 +124,7 @@ def _finding_values(entry: Entry, test: Among, context: Context) -> Iterator[Use
         for side in pack.findings[view.subject].sides or ():
             reading = context.readings.latest(view.subject, side).valued
             if reading:
-                yield used_value(reading, pack)
+                yield used_value(reading, context)
         return
     if view.pick == "event":
         yield from _event_values(view, context)
@@ -110,11 +135,11 @@ def _finding_values(entry: Entry, test: Among, context: Context) -> Iterator[Use
             if view.what != "among" or (
                 isinstance(reading.possible, frozenset) and reading.possible & set(view.accept)
             ):
-                yield used_value(reading, pack, view)
+                yield used_value(reading, context, view)
         return
     chosen = context.facts.chosen(view).valued
     if chosen is not None:
-        yield used_value(chosen, pack, view if view.what == "value" else None)
+        yield used_value(chosen, context, view if view.what == "value" else None)
     if view.what == "beyond":
         yield from measure_values(view.line, context)
 
@@ -126,7 +151,7 @@ def _event_values(view: View, context: Context) -> Iterator[Used]:
     events = [r for r in possibly if r.here and isinstance(r.possible, frozenset) and r.possible & accept]
     latest = context.readings.latest(view.subject, view.side).valued
     for reading in events or ([latest] if latest is not None else []):
-        yield used_value(reading, context.pack)
+        yield used_value(reading, context)
 
 
 def measure_values(name: str, context: Context) -> Iterator[Used]:
@@ -134,4 +159,4 @@ def measure_values(name: str, context: Context) -> Iterator[Used]:
     shape, result = context.pack.measures[name], context.facts.result(name)
     yield Used(subject=name, label=shape.label, value=measure_text(name, result, context), note=result.basis or None)
     for reading in result.used:
-        yield used_value(reading, context.pack)
+        yield used_value(reading, context)

@@ -10,9 +10,17 @@ from layette.engine.states.plan import StatesPlan
 
 def tested(rule: CompiledRule, plan: StatesPlan) -> frozenset[str]:
     """Return the names of all that ``rule`` hangs on: findings and who they are for, measures, conclusions."""
+    return _names([rule.applies, rule.when], plan)
+
+
+def sparing(rule: CompiledRule, plan: StatesPlan) -> frozenset[str]:
+    """Return the names of all that can replace ``rule`` or spare the newborn from it (`unless`, `instead_of`)."""
+    return _names(list(rule.replacements), plan)
+
+
+def _names(nodes: list[Node], plan: StatesPlan) -> frozenset[str]:
     entries, measures, guards = plan.pack.table.entries, plan.pack.measures, plan.pack.guards
     found: set[str] = set()
-    nodes: list[Node] = [rule.applies, rule.when]
     while nodes:
         names = [entries[var].view.subject for var in variables(nodes.pop())]
         while names:

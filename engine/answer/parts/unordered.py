@@ -30,12 +30,14 @@ def waits_for_nobody(index: int, context: Context) -> bool:
 
 
 def _without_results(context: Context) -> list[State]:
-    """Return the states as if results that nobody ordered did not apply."""
-    states = list(context.states)
-    for name in _not_ordered(context):
-        for var, entry in context.plan.states.variables_of.get(name, ()):
-            states[var] = NO if entry.kind == "flag" else NA
-    return states
+    """Return the states as if results that nobody ordered did not apply; worked out once a visit."""
+    if context.without_results is None:
+        states = list(context.states)
+        for name in _not_ordered(context):
+            for var, entry in context.plan.states.variables_of.get(name, ()):
+                states[var] = NO if entry.kind == "flag" else NA
+        context.without_results = states
+    return list(context.without_results)
 
 
 def _not_ordered(context: Context) -> Iterator[str]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
+from collections.abc import Callable
 from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import Window
-from layette.engine.exact.times import Duration, amount_of, stamp
+from layette.engine.exact.times import Duration, amount_of
 from layette.engine.pack.written.rule_shapes import WindowShape
 
 
@@ -34,12 +34,12 @@ class RealWindow(NamedTuple):
     due: int | None = None
     anchored: bool = False
 
-    def shown(self, zone: tzinfo) -> Window:
-        """Return the window as it is published, in the offset of the visit."""
+    def shown(self, stamp: Callable[[int], str]) -> Window:
+        """Return the window as it is published; ``stamp`` prints a second in the offset of the visit."""
         end = self.due if self.overdue and self.due is not None else self.until
         return Window(
-            start=None if self.start is None else stamp(self.start, zone),
-            until=None if end is None else stamp(end, zone),
+            start=None if self.start is None else stamp(self.start),
+            until=None if end is None else stamp(end),
             text=self.text,
             overdue=self.overdue,
             missing=self.missing,

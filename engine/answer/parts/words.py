@@ -3,47 +3,30 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Any
 
-from layette.engine.answer.parts.assessment import Code, Used
+from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
+from layette.engine.exact.interval import Span
 from layette.engine.exact.ranges import Range, show_range
 from layette.engine.exact.times import day_number
-from layette.engine.exact.units import convert, plain
+from layette.engine.exact.units import as_decimal, convert, plain, rounded
 from layette.engine.pack.compiled import CompiledPack
-from layette.engine.pack.written.rule_shapes import TargetShape
-from layette.engine.pack.written.shapes import listed
-from layette.engine.pack.written.spoken import filled, said
-from layette.engine.pack.written.views import View, cell
+from layette.engine.pack.written.views import View
 from layette.engine.states.inputs import Result
-from layette.engine.terms import CODE_SYSTEMS
 from layette.engine.visit.visit import Recorded, Visit
 
-AWAITS = " [awaits review]"
-"""What stands behind words for the family that nobody who speaks the language has read yet."""
 
-
-def label_of(pack: CompiledPack, view: View) -> str:
-    """Say what a view looks at."""
-    name = view.subject
-    if name.startswith("setting:"):
-        return pack.settings[name.removeprefix("setting:")].label
-    if name in pack.findings:
-        text = pack.findings[name].label
-    elif name in pack.measures:
-        text = pack.measures[name].label
-    else:
-        text = name.replace("_", " ").capitalize()
-    text += f", {view.side}" if view.side else ""
-    text += f", attempt {view.attempt}" if view.attempt else ""
-    text += f", {view.part}" if view.part else ""
-    text += {"earlier": ", earlier", "highest": ", highest", "lowest": ", lowest"}.get(view.pick, "")
-    text += f" ({view.qualifier})" if view.qualifier else ""
-    return text + {"age": ", age at", "since": ", time since", "unequal": ", sides unequal"}.get(view.what, "")
-
-
-def used_value(reading: Recorded, pack: CompiledPack, view: View | None = None) -> Used:
+def used_value(reading: Recorded, context: Context, view: View | None = None) -> Used:
     """Return a recording for print, with the converted value beside the given one."""
+    key = (id(reading), id(view))
+    known = context.used.get(key)
+    if known is None:
+        known = context.used[key] = (_used(reading, context.pack, view), reading, view)
+    return known[0]
+
+
+def _used(reading: Recorded, pack: CompiledPack, view: View | None) -> Used:
     shape = pack.findings[reading.finding]
     label = label_of(pack, view) if view else label_of(pack, View(reading.finding, reading.side, 0, reading.part))
     given = reading.given if shape.number else words(reading.given)
@@ -78,40 +61,46 @@ def measure_text(name: str, result: Result, context: Context) -> str:
 def _measure_text(name: str, result: Result, context: Context) -> str:
     if result.categories is not None:
         return " or ".join(words(c) for c in result.categories) if result.categories else "not known"
-    if result.span == (None, None):
+    span = result.span
+    if span == (None, None):
         return "not known"
-    low, high = (measure_number(name, end, context) for end in result.span)
+    low, high = measure_numbers(name, span, context)
     if low is None or high is None:
-        text = show_range(Range(*result.span), context.pack.measures[name].digits)
+        text = show_range(Range(*span), context.pack.measures[name].digits)
     else:
         text = low if low == high else f"{low} to {high}"
-    return f"{text} {result.unit}{_in_unit_of_finding(name, result, context.pack)}".strip()
+    return f"{text} {result.unit}{_in_unit_of_finding(name, result.unit, span, context)}".strip()
 
 
-def _in_unit_of_finding(name: str, result: Result, pack: CompiledPack) -> str:
+def _in_unit_of_finding(name: str, of_set: str, span: Span, context: Context) -> str:
     """A line is computed in its set's own unit; people also see it in the unit of the value beside it."""
-    given = pack.measures[name].model_extra or {}
-    shape = pack.findings.get(str(given.get("of", "")).split(".")[0])
-    unit = shape.number.unit if shape and shape.number else result.unit
-    ends = {end for end in result.span if end is not None}
-    if pack.measures[name].compute not in ("threshold", "margin") or unit == result.unit or not ends:
+    unit = context.plan.line_units.get(name, of_set)
+    ends = {end for end in span if end is not None}
+    if unit == of_set or not ends:
         return ""
-    turned = [plain(convert(end, result.unit, unit), 1) for end in sorted(ends)]
+    turned = [plain(convert(end, of_set, unit), 1) for end in sorted(ends)]
     return f" (= {' to '.join(dict.fromkeys(turned))} {unit})"
 
 
-def measure_number(name: str, value: Fraction | None, context: Context) -> str | None:
-    """Print one end of a measure, with as many decimals as keep it on its own side of every cut point."""
-    if value is None:
-        return None
-    pack, numbered = context.pack, context.plan.states.variables_of.get(name, ())
-    cuts = [pack.table.cuts(var) for var, entry in numbered if entry.kind == "number"]
-    digits = pack.measures[name].digits
-    for more in range(5):
-        text = plain(value, digits + more)
-        if all(cell(c, Fraction(text)) == cell(c, value) for c in cuts):
-            return text
-    return text
+def measure_numbers(name: str, span: Span, context: Context) -> tuple[str | None, str | None]:
+    """Print both ends of a measure, each with as many decimals as keep it on its own side of every cut point."""
+    known = context.measure_numbers.get(name)
+    if known is None:
+        low, high = (None if end is None else _measure_number(name, end, context) for end in span)
+        known = context.measure_numbers[name] = (low, high)
+    return known
+
+
+def _measure_number(name: str, value: Fraction, context: Context) -> str:
+    table, numbered = context.pack.table, context.plan.states.variables_of.get(name, ())
+    num, den = value.numerator, value.denominator
+    places = [(var, table.place(var, num, den)) for var, entry in numbered if entry.kind == "number"]
+    least = context.pack.measures[name].digits
+    for digits in range(least, least + 5):
+        steps, scale = rounded(value, digits), 10**digits
+        if steps * den == num * scale or all(table.place(var, steps, scale) == place for var, place in places):
+            break
+    return as_decimal(steps, digits)
 
 
 def age_text(visit: Visit) -> str:
@@ -121,19 +110,3 @@ def age_text(visit: Visit) -> str:
     day_words = f"{days[0]}" if days[0] == days[1] else f"{days[0]}–{days[1]}"
     hour_words = f"{hours[0]}" if hours[0] == hours[1] else f"{hours[0]}–{hours[1]}"
     return f"{day_words} {'day' if day_words == '1' else 'days'} ({hour_words} h)"
-
-
-def plain_of(target: TargetShape, context: Context) -> dict[str, str]:
-    """Return the words for the family by language, with the choices in force; a text that awaits review says so."""
-    out = {}
-    for language in target.plain:
-        one = said(target.plain, language)
-        if one is not None:
-            text, review = filled(one, language, context.pack.settings, context.settings)
-            out[language] = text + (AWAITS if review else "")
-    return out
-
-
-def codes_of(shape: Any) -> tuple[Code, ...]:
-    """Return the codes of a target or measure with their systems' addresses."""
-    return tuple(Code(system=CODE_SYSTEMS[s], code=code) for s, codes in shape.codes.items() for code in listed(codes))

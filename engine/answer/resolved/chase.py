@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 
 from layette.engine.answer.parts.assessment import Reason, Recommendation, Window
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.words import codes_of, plain_of
 from layette.engine.answer.resolved.orders import DRAFT, as_placed, in_force, is_overdue
 from layette.engine.answer.resolved.recommend import reason
 from layette.engine.answer.resolved.resolve import episodes, gather, key
@@ -31,10 +30,9 @@ def overdue_orders(
 
 
 def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> Recommendation:
-    target, visit = context.pack.targets[order.target], context.visit
+    target = context.pack.targets[order.target]
     kind: Kind = target.kind if target.kind in VERBS else "order"
-    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
-    request = order.request_key or key("request", who, kind, order.target, order.side, "once")
+    request = order.request_key or key("request", context.who, kind, order.target, order.side, "once")
     placed = as_placed(order, context)
     priority: Priority = placed.priority or "stat"
     made = Recommendation(
@@ -47,9 +45,9 @@ def _chased(order: PlacedOrder, context: Context, readers: Sequence[Reader]) -> 
         certain=priority,
         possible=priority,
         window=Window(text="overdue", overdue=True),
-        plain=plain_of(target, context),
+        plain=context.plan.plain(order.target, context.choices),
         reasons=(_why(order, context, readers),),
-        codes=codes_of(target),
+        codes=context.plan.target_codes[order.target],
         category=target.category,
         performer=target.performer,
         episode="once",

@@ -85,7 +85,7 @@ def _item(one: Missing, context: Context) -> Due:
         finding=listed(shape.due)[0],
         label=" or ".join(context.pack.findings[name].label for name in listed(shape.due)),
         rule=shape.id,
-        window=one.window.shown(context.visit.zone),
+        window=one.window.shown(context.stamp),
         state=one.state,
         priority=proposal.priority,
         because=shape.because,

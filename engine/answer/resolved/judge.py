@@ -10,9 +10,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from layette.engine.answer.parts.assessment import ToJudge, Used
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
-from layette.engine.answer.parts.words import label_of, used_value
+from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.resolve import key
@@ -36,22 +37,25 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
         judged: the reasons of rules that say themselves that a value is to be judged.
         context: the visit.
     """
-    told, replaced = list(_of_rules(judged, context)), _replaced(context)
-    items = [
+    told = [
         *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.about.readings, context)),
-        *(item for item in _without_line(context) if not _is_told(item, told) and not _is_replaced(item, replaced)),
+        *_of_rules(judged, context),
+    ]
+    replaced = _replaced(context)
+    items = [
         *told,
+        *(item for item in _without_line(context) if not _is_told(item, told) and not _is_replaced(item, replaced)),
     ]
     yield from sorted(items, key=lambda item: (PRIORITIES.index(item.priority), item.target, item.side or "", item.why))
 
 
 def _is_told(item: ToJudge, told: Sequence[ToJudge]) -> bool:
-    """Whether a rule of the pack says of the same value that as pressing a thing is to be judged."""
-    rank, values = PRIORITIES.index(item.priority), {(used.subject, used.value, used.time) for used in item.values}
+    """Whether it is said already of what was recorded then that as pressing a thing is to be judged."""
+    rank, values = PRIORITIES.index(item.priority), {(used.subject, used.time) for used in item.values}
     return any(
         one.target == item.target
         and PRIORITIES.index(one.priority) <= rank
-        and values <= {(used.subject, used.value, used.time) for used in one.values}
+        and values <= {(used.subject, used.time) for used in one.values}
         for one in told
     )
 
@@ -80,7 +84,7 @@ def _is_replaced(item: ToJudge, replaced: Mapping[tuple[str, str | None], int]) 
 
 def _of_doubt(doubt: Doubt, context: Context) -> ToJudge:
     ground, about = doubt.ground, doubt.about
-    recorded = tuple(dict.fromkeys(used_value(reading, context.pack) for reading in about.readings))
+    recorded = tuple(dict.fromkeys(used_value(reading, context) for reading in about.readings))
     values = recorded or rule_values(ground.number, ground.world or context)
     return _item(ground, context, values, about.why, about.settles)
 
@@ -179,8 +183,9 @@ def _item(ground: Ground, context: Context, values: tuple[Used, ...], why: str, 
 def _without_line(context: Context) -> Iterator[ToJudge]:
     """Yield each recorded value that a pressing rule cannot read for want of a line, a table or a gestation."""
     by_value: dict[tuple[str, str, int], list[tuple[int, Recorded, str]]] = {}
-    for index, status in enumerate(context.statuses):
-        if status is not Status.UNDECIDED or not _presses(index, context):
+    for index in context.plan.read_on_lines:
+        status = context.statuses[index]
+        if status is not Status.UNDECIDED:
             continue
         for var in context.plan.open_rules.of(index, status, context.states).waits_for:
             view = context.pack.table.entries[var].view
@@ -197,11 +202,6 @@ def _without_line(context: Context) -> Iterator[ToJudge]:
 def _judged(readings: Sequence[Recorded], context: Context) -> bool:
     """Whether somebody has judged every one of these very recordings."""
     return bool(readings) and all(context.visit.judged_since(reading) for reading in readings)
-
-
-def _presses(index: int, context: Context) -> bool:
-    priority = context.plan.rule_priorities[index]
-    return priority in ("stat", "asap") and index not in context.plan.due_numbers
 
 
 def _lacking(view: View, context: Context) -> tuple[Recorded, str] | None:
@@ -243,7 +243,7 @@ def _value_without_line(found: Sequence[tuple[int, Recorded, str]], context: Con
     first = min(proposals, key=lambda p: (p.rank, p.verb == "recheck", p.target))
     _, reading, why = found[0]
     names = tuple(dict.fromkeys(context.pack.instances[index].rule.shape.id for index in rules))
-    values = (used_value(reading, context.pack),)
+    values = (used_value(reading, context),)
     text = why if why.endswith(".") else f"{why[:1].upper()}{why[1:]}."
     return _made(context, first.target, first.side, first.rank, values, text, ON_YOUR_CHART, names)
 
@@ -258,10 +258,9 @@ def _made(
     settles: str,
     rules: tuple[str, ...],
 ) -> ToJudge:
-    shape, visit = context.pack.targets[target], context.visit
-    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
+    shape = context.pack.targets[target]
     told = [*dict.fromkeys((used.subject, used.value, used.time) for used in values)]
-    request = key("judge", who, target, side, told)
+    request = key("judge", context.who, target, side, told)
     return ToJudge(
         target=target,
         kind=shape.kind,

@@ -7,9 +7,10 @@ from collections.abc import Container, Mapping, Sequence
 from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommendation
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
-from layette.engine.answer.parts.words import codes_of, label_of, plain_of
+from layette.engine.answer.parts.told import codes_of
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined
 from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes, key
@@ -59,12 +60,10 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
     """Return one episode as it is published."""
     first = episode.first
     target = context.pack.targets[first.proposal.target]
-    window = episode.window.shown(context.visit.zone)
-    visit = context.visit
-    who = sorted(f"{s}|{v}" for s, v in visit.identifiers) or [visit.patient or ""]
+    window = episode.window.shown(context.stamp)
     name = episode_name(episode, context)
-    request = key("request", who, first.proposal.verb, first.proposal.target, first.side, name)
-    codes = codes_of(target)
+    request = key("request", context.who, first.proposal.verb, first.proposal.target, first.side, name)
+    codes = context.plan.target_codes[first.proposal.target]
     # What is told, and what is not to be done, is one answer whenever it is asked for.
     timed = window if first.proposal.verb in ASKED else None
     answer = answer_key(request, PRIORITIES[first.rank], timed, [code.code for code in codes])
@@ -79,12 +78,12 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
         possible=_possible(first, context),
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
-        plain=plain_of(target, context),
+        plain=context.plan.plain(first.proposal.target, context.choices),
         reasons=tuple(reason(ground, context) for ground in episode.grounds),
         codes=codes,
         category=target.category,
         performer=target.performer,
-        looks_at=_looks_at(target, first.side, context),
+        looks_at=_looks_at(target, first.side, context) if target.recheck_of else (),
         episode=name,
         request_key=request,
         answer_key=answer,
@@ -129,7 +128,7 @@ def reason(ground: Ground, context: Context) -> Reason:
         unless=() if fired else (*ground.unless, *_unless(ground, context)),
         since=ground.since or None,
         place=ground.instance.rule.place,
-        diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated)) if stated else None,
+        diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated.codes)) if stated else None,
     )
 
 

@@ -47,6 +47,8 @@ class Episode(NamedTuple):
     @property
     def window(self) -> RealWindow:
         """The window of the recommendation: earliest end, latest start among the highest priority."""
+        if len(self.grounds) == 1:
+            return self.first.window._replace(start=self.start, until=self.until)
         lead = min(self.grounds, key=lambda g: (FAR if g.window.until is None else g.window.until, g.rank, g.order))
         text = lead.window.text if lead.window.until is not None else self.first.window.text
         missing = next((g.window.missing for g in self.grounds if g.window.missing), None)

@@ -36,9 +36,13 @@ class Sorted:
 
 def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequence[Reader]) -> Sorted:
     """Sort recommendations by what the history holds for each; ``readers`` decide what earlier visits asked for."""
-    proposed, standing, to_chase = [], [], []
+    proposed, standing, to_chase = [], [], []  # type: list[Recommendation], list[Recommendation], list[Recommendation]
+    keys = {one.request_key for one in made}
     for one in made:
-        others = {other.request_key for other in made} - {one.request_key}
+        if not context.visit.orders:
+            (standing if _satisfied(one, context) else proposed).append(one)
+            continue
+        others = keys - {one.request_key}
         orders = asking_for(one.target, one.side or "", one.request_key, others, context)
         late = [o for o in orders if o.status != "draft" and is_overdue(o, context) and o.priority in PRESSING]
         held = next((o for o in reversed(orders) if _holds(o, one, context, readers)), None)

@@ -53,7 +53,8 @@ def _pressing(context: Context) -> Iterator[int]:
 
 
 def _behind(number: int, about: Sequence[Doubtful], context: Context) -> list[Doubtful]:
-    names, rank = context.plan.tested[number], PRIORITIES.index(context.plan.rule_priorities[number] or "routine")
+    names = context.plan.tested[number] | context.plan.sparing[number]
+    rank = PRIORITIES.index(context.plan.rule_priorities[number] or "routine")
     return [one for one in about if rank <= one.least and not names.isdisjoint(one.names)]
 
 

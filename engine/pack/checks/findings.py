@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from layette.engine.errors import PackProblem, near
 from layette.engine.exact.units import UnitMismatchError, convert
+from layette.engine.pack.checks.asked import check_left_out
 from layette.engine.pack.checks.sources import check_codes
 from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.shapes import FindingShape, NormalShape, NumberShape, listed
@@ -121,6 +122,7 @@ def check_normals(pack: WrittenPack) -> Iterator[PackProblem]:
             if name in pack.findings:
                 yield document.problem(("normal", name), "duplicate-id", f"'{name}' is a finding already")
             yield from _check_spread(shape, pack, document, ("normal", name, "spreads"))
+            yield from check_left_out(shape, pack, document, ("normal", name))
 
 
 def _check_spread(shape: NormalShape, pack: WrittenPack, document: Document, path: Path) -> Iterator[PackProblem]:

@@ -12,6 +12,7 @@ from typing import Any, TypeVar, get_args
 from pydantic import BaseModel, StringConstraints, TypeAdapter, ValidationError
 
 from layette.engine.errors import PackProblem
+from layette.engine.pack.written.shape import Name
 from layette.engine.pack.written.shapes import (
     Amount,
     Date,
@@ -19,7 +20,6 @@ from layette.engine.pack.written.shapes import (
     Elapsed,
     FileName,
     Language,
-    Name,
     Offset,
     PackFile,
     RuleId,
@@ -97,6 +97,8 @@ class PackFolder:
     def unlisted(self, pack: PackFile) -> Iterator[PackProblem]:
         """Yield a problem for each data file that `pack.yaml` does not list."""
         listed = {"pack.yaml", pack.settings, pack.sources, pack.measures}
+        if pack.values:
+            listed.add(pack.values)
         for kind in LISTED:
             listed.update(f"{kind}/{name}" for name in getattr(pack, kind))
         listed.update(f"cases/{name}" for name in pack.case_tables)

@@ -8,17 +8,16 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from layette.engine.exact.units import seconds
+from layette.engine.pack.written.shape import Name, Shape
 from layette.engine.pack.written.shapes import (
     Amount,
     Category,
     CodeValue,
     Condition,
     Elapsed,
-    Name,
     Offset,
     Reviewed,
     RuleId,
-    Shape,
     SourceShape,
     Words,
     listed,

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, model_validator
 
+from layette.engine.pack.written.shape import Ask, How, Label, Name, Question, Shape, Translation
 from layette.engine.terms import Bound
 
 
@@ -26,7 +27,6 @@ def _left_and_right(sides: list[str]) -> list[str]:
     return sides
 
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
 Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+([.\-][a-z0-9]+)*$")]
 RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z0-9\-]+\.[a-z0-9\-]+$")]
 Amount = Annotated[
@@ -51,19 +51,6 @@ Category = Literal[
 ]
 Condition = dict[str, Any]
 CodeValue = str | list[str]
-
-
-class Shape(BaseModel):
-    """A mapping of a pack with a closed list of keys."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
-
-
-class Translation(Shape):
-    """A text in another language; ``review: needed`` until somebody who speaks it has read it beside the first one."""
-
-    text: str
-    review: Literal["needed"] | None = None
 
 
 Words = dict[Language, str | Translation]
@@ -97,9 +84,12 @@ class FindingShape(Shape):
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
     ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
-    value that was known. ``answers``: codes that are a value as the answer to this finding, and nothing by themselves.
-    ``asked``: codes that ask for one value alone, as a report by condition does: "no" there rules out that value only.
-    ``not_understood``: the value that stands for an answer which no code and no word of the dictionary is.
+    settled value that is not expected. ``answers``: codes that are a value as the answer to this finding, and say
+    nothing by themselves. ``asked``: codes that ask for one value alone, as a report by condition does: "no" there rules
+    out that value only. ``not_understood``: the value for an answer which no code and no word of the dictionary is.
+    ``ask`` to ``value_labels`` say how it is asked: when it comes up, that it takes a hand or an instrument (no
+    "normal" of a system fills it), that it is asked alone, in which words, by which skill, and the
+    labels of its values.
     """
 
     label: str
@@ -129,17 +119,25 @@ class FindingShape(Shape):
     say: str | None = None
     variant: dict[Name, str] = Field(default_factory=dict)
     note: str | None = None
+    ask: Ask | None = None
+    by_hand: bool = False
+    private: bool = False
+    question: Question | None = None
+    how: How | None = None
+    value_labels: dict[Name, Label] = Field(default_factory=dict)
 
 
 class NormalShape(Shape):
     """A "normal" charted for a whole system: the value that it stands for, for exactly the findings listed.
 
     Findings with sides are meant on both. Nothing else is spread, and what was recorded by itself comes first.
+    ``leaves_out``: findings of the system that take a hand or an instrument, and are recorded by themselves alone.
     """
 
     label: str
     codes: dict[str, CodeValue] = Field(default_factory=dict)
-    spreads: Annotated[dict[Name, Name], Field(min_length=1)]
+    spreads: dict[Name, Name] = Field(default_factory=dict)
+    leaves_out: list[Name] = Field(default_factory=list)
 
 
 class FindingsFile(Shape):
@@ -243,6 +241,7 @@ class PackFile(Shape):
     settings: FileName = "settings.yaml"
     sources: FileName = "sources.yaml"
     measures: FileName = "measures.yaml"
+    values: FileName | None = None
     findings: list[FileName]
     targets: list[FileName]
     decisions: list[FileName]

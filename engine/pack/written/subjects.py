@@ -13,6 +13,9 @@ from layette.engine.pack.written.yaml_nodes import Document
 SEX = "sex_at_birth"
 SEXES = ("male", "female")
 
+Coarse = Mapping[str, tuple[str, ...]]
+"""The less exact values of a finding, with the values still possible under each."""
+
 
 def inputs_of(shape: MeasureShape) -> tuple[str, ...]:
     """Return the findings, measures and conclusions that a measure is computed from, in the order as written."""
@@ -32,6 +35,7 @@ class Subjects:
     bands: Mapping[str, tuple[str, ...]]
     documents: Mapping[str, Document]
     normals: Mapping[str, NormalShape] = field(default_factory=dict)
+    _coarse: dict[str, Coarse] = field(init=False, default_factory=dict, compare=False, repr=False)
 
     def document_of(self, finding: str) -> Document | None:
         """Return the file in which a finding is written."""
@@ -76,11 +80,17 @@ class Subjects:
         """Return the categories that a measure answers with, empty where it answers with a number."""
         return self.bands.get(measure, ())
 
-    def coarse(self, name: str) -> dict[str, tuple[str, ...]]:
+    def coarse(self, name: str) -> Coarse:
         """Return the less exact values that may be recorded, with the values still possible under each.
 
         ``abnormal`` exists by itself where the dictionary says what is expected.
         """
+        known = self._coarse.get(name)
+        if known is None:
+            known = self._coarse[name] = self._coarse_of(name)
+        return known
+
+    def _coarse_of(self, name: str) -> Coarse:
         shape = self.findings.get(name)
         if not shape or not shape.values:
             return {}

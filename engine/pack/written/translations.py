@@ -12,7 +12,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from layette.engine.pack.written.shapes import Language, Name, Shape
+from layette.engine.pack.written.shape import Name, Shape
+from layette.engine.pack.written.shapes import Language
 from layette.engine.pack.written.spoken import Said
 
 

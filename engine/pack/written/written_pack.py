@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shape import Label
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     FindingShape,
@@ -23,7 +24,10 @@ from layette.engine.tables.load import Table
 
 @dataclass(frozen=True, eq=False)
 class WrittenPack:
-    """What the files of a pack hold. ``documents`` are the files by name; two more say where a name is defined."""
+    """What the files of a pack hold. ``documents`` are the files by name; two more say where a name is defined.
+
+    ``value_labels`` are those that findings share.
+    """
 
     shape: PackFile
     sources: Mapping[str, SourceShape]
@@ -36,6 +40,7 @@ class WrittenPack:
     documents: Mapping[str, Document]
     finding_documents: Mapping[str, Document]
     target_documents: Mapping[str, Document]
+    value_labels: Mapping[str, Label]
     translations: Mapping[str, TranslationFile]
 
     @cached_property

@@ -44,9 +44,25 @@ def set_aside_modified(inputs: Inputs) -> list[Modified]:
     return found
 
 
+def _any_modifier(resource: Resource) -> bool:
+    """Whether there is a modifier anywhere in a resource."""
+    parts: list[object] = [resource]
+    for part in parts:  # it grows while it is read
+        if type(part) is str:
+            continue
+        if isinstance(part, dict):
+            if part.get("modifierExtension") or part.get("implicitRules"):
+                return True
+            parts += part.values()
+        elif isinstance(part, list):
+            parts += part
+    return False
+
+
 def _first(resource: Resource) -> Iterator[tuple[str, str, str]]:
     """Yield the first modifier in a resource, if there is one: its place, what it is, and its url."""
-    # most resources have neither word anywhere, and a look at each element of each would be felt
+    if not _any_modifier(resource):  # most resources have none, and to name each place of each would be felt
+        return
     places: list[tuple[str, object]] = [("", resource)]
     while places:
         path, part = places.pop()

@@ -68,7 +68,7 @@ def _verdict(out: Output) -> Resource:
 
 
 def _request_key(out: Output) -> str:
-    return keys.digest(subject.patient_key(out), "plan")
+    return keys.digest(out.patient_key, "plan")
 
 
 def _version(out: Output) -> str:

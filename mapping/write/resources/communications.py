@@ -56,7 +56,7 @@ def _title(hers: bool) -> str:
 
 def _keys(out: Output, topics: Sequence[Recommendation], hers: bool) -> tuple[str, str]:
     """Return the request key, which does not change, and the answer key, which is that of the set of topics."""
-    request = keys.digest(subject.patient_key(out), "guidance", "mother" if hers else "family")
+    request = keys.digest(out.patient_key, "guidance", "mother" if hers else "family")
     return request, keys.digest(request, sorted({topic.target for topic in topics}))
 
 

@@ -14,9 +14,9 @@ from layette.engine.answer.parts.assessment import Concluded, Measured, Traced, 
 from layette.mapping.write.resources.evidence import DERIVABLE, Evidence, split
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, effective
+from layette.mapping.write.run.readings import decimal, moment
 from layette.mapping.write.words import concepts
 from layette.mapping.write.words.quantities import bounds
-from layette.mapping.write.words.readings import decimal, moment
 
 
 class Make(Protocol):
@@ -38,7 +38,7 @@ def plan(out: Output, evidence: Evidence) -> dict[str, Make]:
 
 
 def _name(out: Output, value: str) -> str:
-    return keys.urn(out.base, "Observation", keys.digest(subject.patient_key(out), "computed", value))
+    return keys.urn(out.base, "Observation", keys.digest(out.patient_key, "computed", value))
 
 
 def write(out: Output, evidence: Evidence, to_make: dict[str, Make]) -> None:
@@ -78,7 +78,7 @@ def _measure(out: Output, evidence: Evidence, measure: Measured, value: Resource
     # The key is that of the readings, not of this moment: asked again, the same value is the same Observation.
     times = [used.time for used in measure.derived_from] or [out.at]
     value_key = (measure.low, measure.high, measure.category)
-    key = keys.digest(subject.patient_key(out), "measure", measure.id, measure.time, times, *value_key)
+    key = keys.digest(out.patient_key, "measure", measure.id, measure.time, times, *value_key)
     out.identified(resource, keys.INPUT_KEY, key, _name(out, measure.id))
 
 
@@ -90,13 +90,13 @@ def _conclusions(out: Output, evidence: Evidence) -> Iterator[tuple[str, Make]]:
 
 def _conclusion(out: Output, evidence: Evidence, one: Concluded) -> None:
     resource = _observation(out, one.id, one.label, []) | effective(out.at, out.at) | {"valueBoolean": True}
-    rules = [rule for rule in out.assessment.trace if rule.rule in one.rules]
+    rules = out.assessment.trace_of(one.rules)
     if rules:
         resource["note"] = [{"text": "Concluded by " + "; ".join(map(_said, rules))}]
     values = [used for rule in rules for used in rule.values]
     _derived(out, evidence, resource, values)
     timed = [(used.subject, used.value, used.time) for used in values if used.time]
-    key = keys.digest(subject.patient_key(out), "conclusion", one.id, timed or out.at)
+    key = keys.digest(out.patient_key, "conclusion", one.id, timed or out.at)
     out.identified(resource, keys.INPUT_KEY, key, _name(out, one.id))
 
 

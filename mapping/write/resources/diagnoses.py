@@ -75,7 +75,7 @@ def _create(out: Output, evidence: Evidence, proposed: _Proposed) -> str:
     reasons = [f"Proposed, not confirmed. {wording.reason(reason)}" for reason in proposed.reasons.values()]
     resource["note"] = wording.as_notes(reasons)
     codes = [(code.system, code.code) for code in proposed.diagnosis.codes]
-    key = keys.digest(subject.patient_key(out), "diagnosis", label, codes, side, proposed.status)
+    key = keys.digest(out.patient_key, "diagnosis", label, codes, side, proposed.status)
     return out.identified(resource, keys.PROPOSAL_KEY, key)
 
 

@@ -8,8 +8,8 @@ from datetime import datetime
 
 from layette.engine.answer.parts.assessment import Used
 from layette.mapping.write.run.context import Output, Resource
+from layette.mapping.write.run.readings import GivenReading, moment
 from layette.mapping.write.run.subject import point
-from layette.mapping.write.words.readings import GivenReading, moment
 
 REASONS = frozenset({"Condition", "Observation", "DiagnosticReport", "DocumentReference"})
 """What `reasonReference` of a ServiceRequest may point to in R4."""
@@ -29,9 +29,13 @@ class Evidence:
     ``cited`` are the references that something which goes out rests on, in the order in which they were asked for.
     """
 
-    readings: list[tuple[GivenReading, str]] = field(default_factory=list)
+    readings: dict[str, list[tuple[GivenReading, str]]] = field(default_factory=dict)
     computed: dict[str, str] = field(default_factory=dict)
     cited: dict[str, None] = field(default_factory=dict)
+
+    def add(self, reading: GivenReading, reference: str) -> None:
+        """Say where a reading stands."""
+        self.readings.setdefault(reading.finding, []).append((reading, reference))
 
     def find(self, out: Output, used: Used) -> Iterator[str]:
         """Yield the references of a value; none where it cannot be told for sure which reading it was."""
@@ -43,8 +47,8 @@ class Evidence:
             yield self.computed[name]
             return
         side = next((side for side in ("left", "right") if side in views or used.label.endswith(f", {side}")), None)
-        fits = [(g, r) for g, r in self.readings if g.finding == name and side in (None, g.side)]
-        fits = [(g, r) for g, r in fits if g.status not in _UNUSED]
+        mine = self.readings.get(name, ())
+        fits = [(g, r) for g, r in mine if side in (None, g.side) and g.status not in _UNUSED]
         span = moment(used.time, out.visit, out.at) if used.time else None
         exact = [(g, r) for g, r in fits if span and _meet((g.start, g.end), span)]
         said = [(g, r) for g, r in exact if str(g.value) == used.value]

@@ -32,7 +32,7 @@ def write(out: Output, evidence: Evidence) -> list[str]:
         return []
     resource: Resource = {"resourceType": "ImmunizationRecommendation", "meta": concepts.computed(out)}
     resource |= {"patient": subject.subject(out), "date": out.at, "recommendation": entries}
-    key = keys.digest(subject.patient_key(out), "immunizations", sorted(made.answer_key for made in due))
+    key = keys.digest(out.patient_key, "immunizations", sorted(made.answer_key for made in due))
     resource["identifier"] = [{"system": out.system(keys.PROPOSAL_KEY), "value": key}]
     return [out.tagged(resource, keys.PROPOSAL_KEY, key)]
 

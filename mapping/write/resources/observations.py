@@ -11,9 +11,9 @@ from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.resources.mother import about_mother
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, effective
+from layette.mapping.write.run.readings import GivenReading
 from layette.mapping.write.words import concepts
 from layette.mapping.write.words.quantities import converted, measured
-from layette.mapping.write.words.readings import GivenReading, readings
 
 _ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
@@ -35,13 +35,13 @@ VITAL_SIGNS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 def write(out: Output) -> Evidence:
     """Write an Observation for each reading without a resource of its own; return where every reading stands."""
     evidence = Evidence()
-    for reading in readings(out.visit, out.at):
+    for reading in out.readings:
         known = subject.point(out, reading.origin) if reading.origin else None
         shape = out.pack.findings.get(reading.finding)
         if known:
-            evidence.readings.append((reading, known["reference"]))
+            evidence.add(reading, known["reference"])
         elif shape is not None:
-            evidence.readings.append((reading, _create(out, reading, shape)))
+            evidence.add(reading, _create(out, reading, shape))
     return evidence
 
 
@@ -50,7 +50,7 @@ def _create(out: Output, reading: GivenReading, shape: FindingShape) -> str:
     if shape.subject == "mother":
         about_mother(out, resource)
     key = keys.digest(
-        subject.patient_key(out), reading.finding, reading.side, reading.start, reading.end, reading.value,
+        out.patient_key, reading.finding, reading.side, reading.start, reading.end, reading.value,
         reading.unit, reading.status, reading.absent, reading.further,
     )  # fmt: skip
     return out.identified(resource, keys.INPUT_KEY, key)

@@ -8,7 +8,6 @@ from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.words import concepts
-from layette.mapping.write.words.readings import readings
 
 _TYPES = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
 _NOT_OURS = ("Device", "Provenance")
@@ -66,10 +65,10 @@ def _organization(out: Output) -> Resource:
 
 def _inputs(out: Output, evidence: Evidence) -> list[Resource]:
     """Return what was read: what a proposal rests on, or all of it; and the digest of the whole visit."""
-    origins = [one.origin for one in readings(out.visit, out.at) if one.origin]
+    origins = [one.origin for one in out.readings if one.origin]
     found = [subject.point(out, origin) for origin in origins if out.whole or origin in evidence.cited]
     names = dict.fromkeys(link["reference"] for link in found if link is not None)
-    digest = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(out.given)}
+    digest = {"system": out.system(keys.INPUT_KEY), "value": out.given.digest()}
     visit = {"identifier": digest, "display": "the visit as it was read"}
     return [{"role": "source", "what": what} for what in ({"reference": name} for name in names)] + [
         {"role": "source", "what": visit}

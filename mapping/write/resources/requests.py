@@ -45,7 +45,7 @@ def identifiers(out: Output, request_key: str, answer_key: str) -> list[Resource
 
 def own(out: Output, key: str) -> str:
     """Return a key that no other newborn can have: one without a name is told apart by the run."""
-    named = out.assessment.patient or subject.identifiers(out)
+    named = out.assessment.patient or out.identifiers
     return key if named else f"{key}.{out.run}"
 
 

@@ -12,6 +12,7 @@ from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.pack_view import PackView
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.origins import Sources
+from layette.mapping.write.run.readings import GivenReading, readings
 
 Resource = dict[str, Any]
 
@@ -51,10 +52,35 @@ class Output:
     planned: dict[str, str] = field(default_factory=dict)
 
     @cached_property
-    def given(self) -> dict[str, Any]:
+    def given(self) -> keys.Given:
         """The flat visit in its canonical form, without what an earlier run of ours left on the record."""
-        found: dict[str, Any] = keys.canonical(keys.without_ours(self.visit))
-        return found
+        return keys.Given(self.visit)
+
+    @cached_property
+    def readings(self) -> tuple[GivenReading, ...]:
+        """All readings of the visit, one at a time, in a fixed order."""
+        return readings(self.visit, self.at)
+
+    @cached_property
+    def identifiers(self) -> tuple[Resource, ...]:
+        """The newborn's business identifiers that have a system and a value."""
+        resource = self.sources.get(self.assessment.patient) if self.assessment.patient else None
+        lists = [self.visit.get("identifiers"), (resource or {}).get("identifier")]
+        listed = [one for several in lists if isinstance(several, list) for one in several]
+        usable = [one for one in listed if isinstance(one, Mapping) and one.get("system") and one.get("value")]
+        return tuple({"system": one["system"], "value": one["value"]} for one in usable)
+
+    @cached_property
+    def patient_key(self) -> str:
+        """What tells this newborn from others: an identifier, a server's reference, else this run alone.
+
+        A newborn without a name must never share a key with another one: a conditional create would then
+        swallow the second baby's requests.
+        """
+        if self.identifiers:
+            return keys.digest(self.identifiers[0])
+        patient = self.assessment.patient
+        return patient if patient and not patient.startswith("urn:") else self.run
 
     @cached_property
     def run(self) -> str:

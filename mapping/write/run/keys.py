@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from decimal import Decimal
 from typing import Any
 from urllib.parse import quote
@@ -54,19 +54,36 @@ def fhir_id(name: str) -> str:
 
 def digest(*parts: object) -> str:
     """Return 32 hexadecimal digits of the SHA-256 of the parts, written as canonical JSON."""
-    text = json.dumps(parts, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
+    return _digest(_DIGESTED.encode(parts))
+
+
+def _digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
 
 
-def run_digest(assessment: Assessment, visit: Mapping[str, Any]) -> str:
-    """Return what names this run: all that decides its answer; ``visit`` is canonical, without our own output."""
-    return digest(_made_by(assessment), assessment.at, visit)
+class Given:
+    """A flat visit in its canonical form, without what an earlier run of ours left on the record: written out once."""
+
+    def __init__(self, visit: Mapping[str, Any]) -> None:
+        """Write out each part of ``visit``."""
+        parts: Mapping[str, Any] = canonical(without_ours(visit))
+        self._texts = {part: _DIGESTED.encode(content) for part, content in sorted(parts.items())}
+
+    def digest(self, *before: object, after: tuple[object, ...] = (), without: Collection[str] = ()) -> str:
+        """Return `digest` of what comes before, the visit without some of its parts, and what comes after."""
+        parts = (f"{_DIGESTED.encode(part)}:{text}" for part, text in self._texts.items() if part not in without)
+        texts = [*map(_DIGESTED.encode, before), f"{{{','.join(parts)}}}", *map(_DIGESTED.encode, after)]
+        return _digest(f"[{','.join(texts)}]")
 
 
-def reply_digest(assessment: Assessment, visit: Mapping[str, Any], told: object) -> str:
+def run_digest(assessment: Assessment, visit: Given) -> str:
+    """Return what names this run: all that decides its answer."""
+    return visit.digest(_made_by(assessment), assessment.at)
+
+
+def reply_digest(assessment: Assessment, visit: Given, told: object) -> str:
     """Return what names what a run has to say: the same at another moment, as long as nothing else is told."""
-    given = {part: content for part, content in visit.items() if part not in ("at", "until")}
-    return digest(_made_by(assessment), given, told)
+    return visit.digest(_made_by(assessment), after=(told,), without=("at", "until"))
 
 
 def _made_by(assessment: Assessment) -> list[object]:
@@ -88,22 +105,23 @@ def seal(resource: Mapping[str, Any]) -> str:
 
 
 def _worded(value: Any) -> Any:
-    if isinstance(value, Mapping):
+    if type(value) is str:  # the most frequent first
+        return value
+    if isinstance(value, dict | Mapping):
         return {key: _worded(inner) for key, inner in value.items() if key != "reference"}
     return [_worded(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def canonical(value: Any) -> Any:
     """Return a visit without the places at which things stood in the input, its lists in one order."""
-    if isinstance(value, Mapping):
+    if type(value) is str:  # the most frequent first
+        return value
+    if isinstance(value, dict | Mapping):
         return {str(key): canonical(inner) for key, inner in value.items() if key != "path"}
     if isinstance(value, list | tuple):
-        return sorted(map(canonical, value), key=_written)
+        made = [canonical(inner) for inner in value]
+        return sorted(made, key=_SORTED.encode) if len(made) > 1 else made
     return value
-
-
-def _written(value: Any) -> str:
-    return json.dumps(value, sort_keys=True, default=_plain)
 
 
 def urn(base: str, kind: str, key: str) -> str:
@@ -128,3 +146,8 @@ def _plain(value: object) -> Any:
     if isinstance(value, Mapping):
         return dict(value)
     raise TypeError(f"a {type(value).__name__} has no canonical form")
+
+
+_DIGESTED = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
+_SORTED = json.JSONEncoder(sort_keys=True, default=_plain)
+"""Made once: `json.dumps` makes an encoder for each call."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Mapping
 from typing import Any
 
@@ -19,9 +18,8 @@ def subject(out: Output) -> Resource:
     pointed = point(out, patient) if patient else None
     if pointed:
         return pointed
-    names = identifiers(out)
-    if names:
-        return {"type": "Patient", "identifier": names[0]}
+    if out.identifiers:
+        return {"type": "Patient", "identifier": dict(out.identifiers[0])}
     remark = "The Patient has no identifier, so no entry is made for it; link the requests to the newborn by hand."
     if remark not in out.remarks:
         out.remarks.append(remark)
@@ -33,28 +31,6 @@ def about(out: Output, *, encounter: bool = True) -> Resource:
     name = out.assessment.encounter if encounter else None
     visit = point(out, name) if name else None
     return {"subject": subject(out)} | ({"encounter": visit} if visit else {})
-
-
-def identifiers(out: Output) -> list[Resource]:
-    """Return the newborn's business identifiers that have a system and a value."""
-    resource = out.sources.get(out.assessment.patient) if out.assessment.patient else None
-    lists = [out.visit.get("identifiers"), (resource or {}).get("identifier")]
-    given = [one for several in lists if isinstance(several, list) for one in several]
-    usable = [one for one in given if isinstance(one, Mapping) and one.get("system") and one.get("value")]
-    return [{"system": one["system"], "value": one["value"]} for one in usable]
-
-
-def patient_key(out: Output) -> str:
-    """Return what tells this newborn from others: an identifier, a server's reference, else this run alone.
-
-    A newborn without a name must never share a key with another one: a conditional create would then
-    swallow the second baby's requests.
-    """
-    names = identifiers(out)
-    if names:
-        return keys.digest(names[0])
-    patient = out.assessment.patient
-    return patient if patient and not patient.startswith("urn:") else out.run
 
 
 def point(out: Output, reference: str) -> Resource | None:
@@ -70,13 +46,13 @@ def point(out: Output, reference: str) -> Resource | None:
 
 
 def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
-    resource = copy.deepcopy(dict(original))
+    resource = _copy(original)
     resource.pop("id", None)
     own = _own_identifier(resource)
     if own is None and resource["resourceType"] == "Patient":
         return False
     if own is None:
-        own = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(patient_key(out), _steady(resource))}
+        own = {"system": out.system(keys.INPUT_KEY), "value": keys.digest(out.patient_key, _steady(resource))}
         _add_identifier(resource, own)
     out.place(reference, resource, keys.token("identifier", own["system"], own["value"]))
     for link in references(resource):
@@ -107,8 +83,15 @@ def _add_identifier(resource: Resource, own: Resource) -> None:
 
 def _steady(resource: Resource) -> Resource:
     """Return the content without `urn:` references, which a sender may draw anew for every message."""
-    out = copy.deepcopy(resource)
+    out: Resource = _copy(resource)
     for link in references(out):
         if link["reference"].startswith("urn:"):
             link["reference"] = "urn"
     return out
+
+
+def _copy(value: Any) -> Any:
+    """Return JSON with new lists and mappings; what stands in them never changes."""
+    if isinstance(value, dict | Mapping):
+        return {key: _copy(inner) for key, inner in value.items()}
+    return [_copy(inner) for inner in value] if isinstance(value, list) else value

@@ -34,7 +34,8 @@ def coding(system: str, code: str, display: str | None = None) -> Resource:
 def published(named: Mapping[str, Any]) -> list[Resource]:
     """Return the verified Codings of a pack's ``codes`` (short system name -> code, or a list of codes)."""
     lists = [(system, [value] if isinstance(value, str) else value) for system, value in named.items()]
-    return verified(Code(system=system, code=code) for system, several in lists for code in several)
+    fit = [(system, code) for system, several in lists for code in several if codes.is_verified(system, code)]
+    return [coding(system, code, codes.display(system, code)) for system, code in fit]
 
 
 def verified(given: Iterable[Code]) -> list[Resource]:

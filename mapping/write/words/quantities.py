@@ -9,8 +9,8 @@ from typing import Any
 
 from layette.engine.exact.units import UnitMismatchError, convert
 from layette.mapping.write.run.context import Resource
+from layette.mapping.write.run.readings import decimal
 from layette.mapping.write.words.concepts import UCUM
-from layette.mapping.write.words.readings import decimal
 
 _ENOUGH = 60
 """Digits in which a product of two written numbers is still exact."""

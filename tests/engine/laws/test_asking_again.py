@@ -1,7 +1,8 @@
 """Danger law 15: asking again never moves a deadline later, and is no new answer but what a person calls new.
 
 New is: what presses more, what ends earlier, what went by and nobody ordered, and what is wanted for the first time
-because time has passed.
+because time has passed. The last holds for a further episode too: where reasons for one target had a moment in common
+and have none a day later, what went by is said first, and the rest is a request of its own.
 """
 
 from __future__ import annotations
@@ -68,7 +69,9 @@ def unfounded(before: Assessment, after: Assessment) -> Iterator[str]:
         for one in made if place in first else ():
             more = rank(one) < min(map(rank, first[place])) or end(one) < min(map(end, first[place]))
             late = one.window.overdue and (bool(one.window.proposed) or one.answer_key in chased)
-            if not (one.answer_key in known or more or late):
+            # One request whose reasons have no moment in common any more: the earlier part is late, the other follows.
+            split = len(made) > len(first[place]) and any(other.window.overdue for other in made)
+            if not (one.answer_key in known or more or late or split):
                 yield f"{place}, {one.priority}: {one.window}"
 
 

@@ -1,13 +1,17 @@
 """Ages, losses, gains: exact where the day or the percent is exact, intervals where a time is."""
 
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
+from types import SimpleNamespace
 
 import pytest
 
 from layette.engine.exact.arithmetic import at_least, more_than
 from layette.engine.exact.interval import Interval
+from layette.engine.exact.times import moment, zone_of
 from layette.engine.measures import REGISTRY, ages, change
+from layette.engine.states.measures import month_from_july
 
 
 def exactly(*values):
@@ -102,3 +106,28 @@ def test_the_registry_calls_by_the_packs_names():
     loss = REGISTRY["percent_lost"](**{"of": exactly(3150), "from": exactly(3500)})
     assert loss.spans() == [(10, 10)]
     assert list(REGISTRY["percent_lost"].arguments) == ["of", "from_"]
+
+
+@pytest.mark.parametrize(
+    ("born", "month"),
+    [("2026-07-01", (0, 0)), ("2026-10-31", (3, 3)), ("2027-01-01", (6, 6)), ("2026-06-30", (11, 11))],
+)
+def test_the_month_of_birth_counts_from_july_by_the_local_calendar(born: str, month: tuple[int, int]) -> None:
+    assert month_of(f"{born}T00:30:00-06:00") == month
+
+
+def test_a_birth_that_may_lie_in_two_months_is_both_and_over_the_turn_of_the_count_nothing() -> None:
+    zone = zone_of("2026-11-01T00:00:00-06:00")
+    october = moment("2026-10-31", zone)
+    both = replace(october, hi=october.hi + 7200)
+    assert month_from_july(SimpleNamespace(born=both, zone=zone)).span() == (3, 4)
+    june = moment("2026-06-30", zone)
+    assert month_from_july(SimpleNamespace(born=replace(june, hi=june.hi + 7200), zone=zone)).blank
+
+
+def month_of(born: str) -> tuple[int, int]:
+    zone = zone_of(born)
+    low, high = month_from_july(SimpleNamespace(born=moment(born, zone), zone=zone)).span()
+    assert low is not None
+    assert high is not None
+    return int(low), int(high)

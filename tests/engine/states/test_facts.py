@@ -258,3 +258,22 @@ def test_due_things_come_from_until_an_age_and_what_counts_as_having_them() -> N
     past = {"findings": {"bloodspot": {"value": "taken", "age": "24 h"}}}
     assert state(history=past) == "not due"
     assert state(history={"findings": {"bloodspot": {"value": "taken", "age": "23 h"}}}) == "overdue"
+
+
+def test_where_an_earlier_value_is_missing_the_exact_one_of_today_is_not_too_loose(tmp_path: Path) -> None:
+    rise = ("measures.yaml", "", "rise: {compute: change_per_hour, label: Rise, of: serum_bilirubin}\n")
+    rule = """
+- id: exam.rise
+  title: Rises
+  when: {rise: {at_least: 0.3}}
+  then: [{refer: ophthalmology, priority: urgent}]
+  because: For tests.
+  source: invented
+"""
+    pack = load_pack(copied(tmp_path, rise, ("decisions/exam.yaml", "", rule)))
+    found = pack.assess(visit({"serum_bilirubin": {"value": 15, "unit": "mg/dL"}}), readers=["native"])
+    assert [q.state for step in found.steps for q in step.questions if q.finding == "serum_bilirubin"] == []
+    assert [t.open for t in found.trace if t.rule == "exam.rise"] == [("Serum bilirubin at an earlier visit",)]
+    loose = pack.assess(visit({"serum_bilirubin": {"value": {"more_than": 15}, "unit": "mg/dL"}}), readers=["native"])
+    states = [q.state for step in loose.steps for q in step.questions if q.finding == "serum_bilirubin"]
+    assert states == ["too loose"]

@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 from support.checkout import ROOT
 
-from layette.engine.answer.parts.assessment import Detail
 from layette.engine.api import Pack, load_pack
 from layette.mapping.cli import main
 from layette.mapping.text.saying import render_saying
@@ -118,7 +117,7 @@ def test_another_language_is_used_for_what_was_found_and_awaits_review() -> None
 def test_each_area_with_nothing_to_say_is_left_out() -> None:
     visit = {"born": BORN, "at": AT, "findings": {}}
     found = pack().assess(visit, readers=("native",))
-    found = found.model_copy(update={"recommendations": (), "to_chase": ()}).explained_by(Detail)
+    found = found.model_copy(update={"recommendations": (), "to_chase": ()}).explained_by({})
     text = render_saying(found, pack(), pack().read_visit(visit))
     assert headings(text) == []
     assert "Nothing was recorded and nothing is open" in text

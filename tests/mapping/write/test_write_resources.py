@@ -23,7 +23,7 @@ from layette.mapping.codes import body_parts
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.write import BASE, to_bundle, to_outcome
 from layette.mapping.write.run.context import Parts
-from layette.mapping.write.words.readings import readings
+from layette.mapping.write.run.readings import readings
 
 BUNDLE = to_bundle(assessment(), SamplePack(), visit=flat_visit())
 WHOLE = to_bundle(assessment(), SamplePack(), visit=flat_visit(), parts="all")
