@@ -84,8 +84,9 @@ def _fhir(content: Fhir, pack: Pack, base: str, says: CallerSays) -> Intake:
     from layette.mapping.door import check_input
 
     result = read(
-        content, pack, at=says.at, base=base, subject=says.subject, encounter=says.encounter, site_codes=_codes(pack)
-    )
+        content, pack, at=says.at, base=base, subject=says.subject, encounter=says.encounter, site_codes=_codes(pack),
+        zone=pack.site.timezone,
+    )  # fmt: skip
     check = check_input(content)
     invalid = sorted_out(check.problems, result)
     problems = _once(invalid.fatal, result.problems)

@@ -7,6 +7,7 @@ is the one that the bilirubin guidelines print: 1 mg/dL = 17.1 umol/L (NICE CG98
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -23,6 +24,7 @@ _LINEAR: dict[str, tuple[str, Fraction]] = {
     "cm": ("length", Fraction(10)),
     "m": ("length", Fraction(1000)),
     "[in_i]": ("length", Fraction(254, 10)),
+    "[in_us]": ("length", Fraction(100000, 3937)),
     "s": ("time", Fraction(1)),
     "min": ("time", Fraction(60)),
     "h": ("time", Fraction(3600)),
@@ -33,9 +35,15 @@ _LINEAR: dict[str, tuple[str, Fraction]] = {
     "[foz_us]": ("volume", Fraction(295735295625, 10**10)),
     "umol/L": ("bilirubin", Fraction(1)),
     "mg/dL": ("bilirubin", Fraction(171, 10)),
+    "mmol/L": ("bilirubin", Fraction(1000)),
+    "mg/L": ("bilirubin", Fraction(171, 100)),
     "mg/dL/h": ("bilirubin rate", Fraction(171, 10)),
     "umol/L/h": ("bilirubin rate", Fraction(1)),
 }
+
+_BESIDE = {"mg": "g", "[in_us]": "[in_i]", "mg/L": "mg/dL", "mmol/L": "umol/L"}
+"""Further units that are taken where their neighbour is: the same kind, by a factor of definition. A molar unit is not
+taken where only a mass is, since its factor is that of one substance."""
 
 _AMOUNT = re.compile(r"(-?\d+(?:\.\d+)?) (\S+)")
 
@@ -92,6 +100,12 @@ def factor(unit: str, to: str) -> Fraction | None:
     if kind != other:
         raise UnitMismatchError(f"'{unit}' ({kind}) cannot be turned into '{to}' ({other})")
     return numerator / divisor
+
+
+def taken(accepts: Iterable[str]) -> tuple[str, ...]:
+    """Return the units that are taken where ``accepts`` are named: these, and further ones of the same kind."""
+    named = tuple(dict.fromkeys(accepts))
+    return (*named, *(unit for unit, beside in _BESIDE.items() if beside in named and unit not in named))
 
 
 def amount(text: str) -> tuple[Fraction, str] | None:

@@ -13,6 +13,7 @@ from layette.engine.exact.units import UnitMismatchError, seconds
 from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES
+from layette.engine.visit.days import Days
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.systems import charted_by, left_out
 from layette.engine.visit.values import read_value
@@ -34,7 +35,12 @@ class ItemReader:
     at: Moment
     until: Moment
     born: Moment
-    zone: tzinfo
+    days: Days
+
+    @property
+    def zone(self) -> tzinfo:
+        """The zone in which the visit's days are counted."""
+        return self.days.zone
 
     def findings(self, written: Any, base: str, *, here: bool) -> Iterator[Recorded]:
         """Yield the recordings of a mapping of findings; ``here``: made at this visit."""
@@ -206,6 +212,7 @@ class ItemReader:
         found = self.report.moment_at(fields["time"], f"{path}.time", self.zone)
         if found is None:
             return None
+        found = self.days.spread(found)
         if found.lo > self.until.hi:
             self.report.add(
                 f"{path}.time", "time", "this was found after the visit", found.text, f"not after {self.until.text}"

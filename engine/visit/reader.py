@@ -12,11 +12,12 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from layette.engine.errors import InputError
-from layette.engine.exact.times import Moment, day_number, moment, named_zone, zone_of
+from layette.engine.exact.times import Moment, day_number, moment
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.carried import PART, taken_over
 from layette.engine.visit.clock_objects import in_text
+from layette.engine.visit.days import Days, days_of
 from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
@@ -57,10 +58,11 @@ class VisitReader:
         if times is None:
             self._tell_the_rest(flat)
             return None
-        when, born, zone = times
+        when, born, days = times
+        zone = days.zone
         self._check_age(when, born, zone)
         until = self._until(flat.get("until"), when, zone)
-        items = ItemReader(self.report, self.subjects, when, until, born, zone)
+        items = ItemReader(self.report, self.subjects, when, until, born, days)
         history = self._history(flat.get("history") or {})
         readings = [*items.findings(flat.get("findings"), "findings", here=True)]
         readings += items.findings(history.get("findings"), "history.findings", here=False)
@@ -94,7 +96,7 @@ class VisitReader:
         """Where the times cannot be used, tell what else is wrong; nothing that hangs on a time is said."""
         when, born = moment("2000-03-01T00:00:00+00:00", UTC), moment("2000-01-01T00:00:00+00:00", UTC)
         rest = Problems(told=self.report.told)
-        items = ItemReader(rest, self.subjects, when, when, born, UTC)
+        items = ItemReader(rest, self.subjects, when, when, born, Days(UTC))
         history = self._history(flat.get("history") or {})
         for written, path, here in (
             (flat.get("findings"), "findings", True),
@@ -142,7 +144,7 @@ class VisitReader:
         self.report.found += carried
         self.report.told = {"at", "born"} - flat.keys() if carried else set()
 
-    def _times(self, flat: Mapping[str, Any], at: Any) -> tuple[Moment, Moment, tzinfo] | None:
+    def _times(self, flat: Mapping[str, Any], at: Any) -> tuple[Moment, Moment, Days] | None:
         written = at if at is not None else flat.get("at")
         if not isinstance(written, str):
             self.report.add(
@@ -150,20 +152,21 @@ class VisitReader:
             )
             return None
         try:
-            zone = named_zone(self.timezone) if self.timezone else zone_of(written)
-            when = moment(written, zone)
+            days = days_of(written, flat.get("born"), self.timezone)
+            when = moment(written, days.zone)
             if not when.exact:
                 raise ValueError("the moment of the visit needs a time of day with its offset")
         except ValueError as error:
             self.report.add("at", "time", str(error), written, "such as 2026-11-24T10:00:00-06:00")
             return None
-        born = self.report.moment_at(flat.get("born"), "born", zone, "birth")
-        if born is None:
+        given = self.report.moment_at(flat.get("born"), "born", days.zone, "birth")
+        if given is None:
             return None
+        born = days.spread(given)
         if born.lo > when.hi:
             self.report.add("at", "time", "the visit lies before birth", written, f"a time after {born.text}")
             return None
-        return when, Moment(born.lo, min(born.hi, when.hi), born.text), zone
+        return when, Moment(born.lo, min(born.hi, when.hi), born.text), days
 
     def _until(self, written: Any, when: Moment, zone: tzinfo) -> Moment:
         """Return the end of the visit: what is found up to then belongs to it; windows count from its start."""

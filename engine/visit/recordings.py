@@ -19,7 +19,7 @@ from layette.engine.visit.differing import agreed, one_of, one_value
 from layette.engine.visit.settled import SETTLED, most_settled, pending, unrevised
 from layette.engine.visit.visit import Recorded, Visit
 
-_RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 3, "unknown": 3}
+_RANK = {"corrected": 0, "amended": 0, "final": 1, "preliminary": 2, "registered": 2, "unknown": 3}
 
 Where = tuple[str, str]
 """Finding and side."""

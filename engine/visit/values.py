@@ -10,7 +10,7 @@ from typing import Any
 
 from layette.engine.errors import InputProblem
 from layette.engine.exact.ranges import Possible, Range, show_range
-from layette.engine.exact.units import UnitMismatchError, convert, exact
+from layette.engine.exact.units import UnitMismatchError, convert, exact, taken
 from layette.engine.pack.written.shapes import FindingShape, NumberShape
 from layette.engine.terms import BOUNDS
 
@@ -45,7 +45,7 @@ def read_value(
 def _read_number(
     shape: FindingShape, number: NumberShape, value: Any, unit: Any, path: str, problems: list[InputProblem]
 ) -> Read | None:
-    if unit is None or (unit != number.unit and unit not in number.accepts):
+    if unit is None or (unit != number.unit and unit not in taken(number.accepts)):
         what = "a number needs its unit" if unit is None else f"not a unit of '{shape.label}'"
         problems.append(InputProblem(f"{path}.unit", "unit", what, shown(unit or ""), _accepted(number)))
         return None

@@ -16,7 +16,7 @@ from layette.mapping.fhir.json import dumps
 from layette.mapping.settle import settle
 from layette.mapping.text.saying import render_saying
 
-FORMS = ("text", "json", "fhir-json", "fhir-xml")
+FORMS = ("text", "json", "fhir-json", "fhir-xml", "ndjson")
 PARTS = ("care", "inbox", "all")
 READERS = {name: (name,) for name in ("native", "rete", "closures", "reference")} | {"both": None}
 
@@ -25,9 +25,10 @@ def add(verb: argparse.ArgumentParser) -> None:
     """Add the options of the verb."""
     verb.description = (
         "Assess one visit: a FHIR R4 Bundle (JSON or XML), an HL7 v2 ORU^R01 message, or a flat visit "
-        "(JSON or YAML), told apart by content. The result is a set of proposals for a clinician to judge."
+        "(JSON or YAML), told apart by content; or with --to ndjson many, a visit a line or a folder. "
+        "The result is a set of proposals for a clinician to judge."
     )
-    verb.add_argument("input", metavar="INPUT", help="the file to read; - reads stdin")
+    verb.add_argument("input", metavar="INPUT", help="the file, or with --to ndjson the folder, to read; - reads stdin")
     verb.add_argument("--to", choices=FORMS, default="text", help="form of the output (default: text)")
     verb.add_argument("--out", metavar="FILE", help="write to FILE, whole or not at all (default: stdout)")
     verb.add_argument(
@@ -54,6 +55,12 @@ def add(verb: argparse.ArgumentParser) -> None:
         help="fhir: write to FILE, beside the answer, the batch that takes back the drafts of ours it supersedes: "
         "post it after the answer",
     )
+    verb.add_argument(
+        "--rejected",
+        metavar="FILE",
+        help="ndjson: write to FILE what is set aside, with its reasons (default: beside the answers)",
+    )
+    verb.add_argument("--workers", type=int, metavar="N", help="ndjson: processes to use (default: all cores)")
     verb.add_argument("--indent", action="store_true", help="fhir-json: spread it over lines (default: compact)")
     verb.add_argument(
         "--all",
@@ -74,6 +81,8 @@ def add(verb: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Assess the input and write the result; returns the exit code."""
+    if arguments.to == "ndjson":
+        return _many(arguments)
     try:
         content, account, retired = _answered(arguments)
     except LayetteError as error:
@@ -89,6 +98,15 @@ def run(arguments: argparse.Namespace) -> int:
     if account:
         print(f"layette: {account}", file=sys.stderr)
     return 0
+
+
+def _many(arguments: argparse.Namespace) -> int:
+    # Processes and their pool are imported where there are many visits.
+    from layette.mapping.cli import many
+
+    _check(arguments)
+    readers = READERS[arguments.readers] if arguments.readers else None
+    return many.run(arguments, readers)
 
 
 def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str, str | bytes | None]:
@@ -123,13 +141,22 @@ def _check(arguments: argparse.Namespace) -> None:
         "--say": (arguments.say and told != "text", "the words are printed as text", "--to text"),
         "--retire": (arguments.retire and not fhir, "only FHIR has drafts to take back", "--to fhir-json or fhir-xml"),
     }
+    wrong |= {
+        "--rejected": (arguments.rejected and told != "ndjson", "one visit is answered or refused", "--to ndjson"),
+        "--workers": (arguments.workers and told != "ndjson", "one visit needs one process", "--to ndjson"),
+        "INPUT": (_is_many(arguments.input) and told != "ndjson", "these are many visits", "--to ndjson --out FILE"),
+    }
     problems = [InputProblem(name, "setting", why, told, right) for name, (bad, why, right) in wrong.items() if bad]
-    if arguments.language != "en" and told == "json":
+    if arguments.language != "en" and told in ("json", "ndjson"):
         message = "the JSON holds the words for the family in every language"
         right = "--to text, or FHIR"
         problems.append(InputProblem("--language", "setting", message, arguments.language, right))
     if problems:
         raise InputError(problems)
+
+
+def _is_many(name: str) -> bool:
+    return name != "-" and (name.lower().endswith((".ndjson", ".jsonl")) or os.path.isdir(name))
 
 
 def _input(name: str) -> bytes:

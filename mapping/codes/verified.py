@@ -51,6 +51,12 @@ def answer_words() -> Mapping[tuple[str, str], str]:
 
 
 @cache
+def common_words() -> Mapping[str, str]:
+    """Return the value that a printed word commonly means where a finding has it, from `answer_texts.csv`."""
+    return {row["text"]: row["value"] for row in table("answer_texts.csv")}
+
+
+@cache
 def body_parts() -> Mapping[str, str]:
     """Return the part of the body that each finding with sides looks at, from `body_parts.csv`."""
     return {row["finding"]: row["part"] for row in table("body_parts.csv")}

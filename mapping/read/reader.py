@@ -6,10 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from layette.engine.errors import InputProblem
+from layette.engine.exact.times import named_zone
 from layette.engine.visit import carried
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.entries import Entry, Inputs, gather
+from layette.mapping.read.bundle.members import share_with_members
 from layette.mapping.read.bundle.modifiers import set_aside_modified
 from layette.mapping.read.bundle.moment import moment_of, named_encounter
 from layette.mapping.read.bundle.parts import Resource, items, shown, text, wrong_kind
@@ -58,6 +60,7 @@ def read(
     base: str = OWN_BASE,
     at: str | None = None,
     history_complete: Iterable[str] = (),
+    zone: str | None = None,
 ) -> ReadResult:
     """Read a Bundle, a list of Bundles or resources, or one resource, into a flat visit.
 
@@ -65,16 +68,18 @@ def read(
     findings and targets are looked for, ``site_codes`` are a site's own codes, ``base`` is the canonical base of our
     own code systems. The caller may name the newborn (``subject``, a reference or id, where the input holds more than
     one), the visit's ``encounter`` (else it is the newborn's latest) and its moment (``at``, instead of the Encounter's
-    start), and what history is complete: observations, orders, guidance, immunizations.
+    start), the site's time ``zone`` (IANA), and what history is complete: observations, orders, guidance,
+    immunizations.
 
     Returns the visit, all problems at once, and an account of every entry; raises nothing for bad input. The visit
     carries its problems along, so that `Pack.assess` raises `InputError`, as `ReadResult.require` does.
     """
-    ledger = _opened(gather(resource), pack, base, site_codes, subject, encounter, at)
+    ledger = _opened(gather(resource), pack, base, site_codes, subject, encounter, at, zone)
     ledger.complete |= set(history_complete)
     for entry in ledger.inputs.entries:
         if not entry.aside and entry.outcome is not Outcome.REFUSED:
             _read_entry(ledger, entry)
+    ledger.join_weights()
     return _result(ledger, _visit(ledger))
 
 
@@ -86,13 +91,15 @@ def _opened(
     subject: str | None,
     encounter: str | None,
     at: str | None,
+    zone: str | None,
 ) -> Ledger:
     """Return the ledger of a visit of which it is known whose it is and when, as far as the input says so."""
     modified = set_aside_modified(inputs)
+    share_with_members(inputs)
     problems = list(inputs.problems)
     named = named_encounter(inputs, encounter, problems)
     people = People(inputs) if problems and not inputs.entries else find_people(inputs, subject, named, problems)
-    moment = moment_of(inputs, people, named, at, problems, exam_url(base, pack.id))
+    moment = moment_of(inputs, people, named, at, problems, exam_url(base, pack.id), named_zone(zone) if zone else None)
     ledger = Ledger(inputs, index_of(pack, base, site_codes), people, moment, problems, notices=list(inputs.notices))
     for entry, suffix, why, url in modified:
         ledger.keep(entry, Unclear(why, "", url), suffix)

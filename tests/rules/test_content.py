@@ -179,7 +179,11 @@ def test_every_code_is_verified() -> None:
 
 
 def _code_groups(shape: FindingShape) -> list[Any]:
-    return [shape.codes, *shape.part_codes.values(), *shape.side_codes.values(), *shape.means.values()]
+    return [shape.codes, *shape.part_codes.values(), *shape.side_codes.values(), *_by_value(shape)]
+
+
+def _by_value(shape: FindingShape) -> list[Any]:
+    return [*shape.means.values(), *shape.answers.values(), *shape.asked.values()]
 
 
 def test_guidance_that_a_code_stands_for_is_one_topic() -> None:

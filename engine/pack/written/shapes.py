@@ -84,7 +84,9 @@ class FindingShape(Shape):
     ``dose``: the value that a dose on record (`history.immunizations`) states. ``event``: values that happened, so that
     a later "none" does not erase them for a day. ``stands``: values that stand until somebody looks again.
     ``not_known``: the value that says "asked, and not known", as FHIR's reason ``asked-unknown`` does; it takes back no
-    settled value that is not expected.
+    settled value that is not expected. ``answers``: codes that are a value as the answer to this finding, and say
+    nothing by themselves. ``asked``: codes that ask for one value alone, as a report by condition does: "no" rules out
+    that value only. ``not_understood``: the value for an answer which no code and no word of the dictionary is.
     ``ask`` to ``value_labels`` say how it is asked: when it comes up, that it takes a hand or an instrument (no
     "normal" of a system fills it), that it is asked alone, in which words, by which skill, and the
     labels of its values.
@@ -105,10 +107,13 @@ class FindingShape(Shape):
     event: list[Name] = Field(default_factory=list)
     stands: list[Name] = Field(default_factory=list)
     not_known: Name | None = None
+    not_understood: Name | None = None
     codes: dict[str, CodeValue] = Field(default_factory=dict)
     part_codes: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     side_codes: dict[Side, dict[str, CodeValue]] = Field(default_factory=dict)
     means: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
+    answers: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
+    asked: dict[Name, dict[str, CodeValue]] = Field(default_factory=dict)
     awaited: bool = False
     reported: bool = False
     say: str | None = None

@@ -97,7 +97,7 @@ class Subjects:
         out = {word: tuple(values) for word, values in shape.coarse.items()}
         if shape.expected is not None and "abnormal" not in shape.values:
             expected = {shape.expected} if isinstance(shape.expected, str) else set(shape.expected)
-            rest = tuple(value for value in shape.values if value not in expected)
+            rest = tuple(value for value in shape.values if value not in {*expected, shape.not_understood})
             if rest:
                 out.setdefault("abnormal", rest)
         return out

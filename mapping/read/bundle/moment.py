@@ -8,14 +8,24 @@ from typing import NamedTuple
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
-from layette.mapping.read.bundle.parts import mapping, reference, shown, text
+from layette.mapping.read.bundle.parts import items, mapping, reference, shown, text
 from layette.mapping.read.bundle.people import People
 from layette.mapping.read.bundle.result import Outcome
-from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError, VisitSpan, birth_time, effective, parse
+from layette.mapping.read.bundle.times import (
+    EAST,
+    EXAMPLE,
+    WEST,
+    BadTimeError,
+    VisitSpan,
+    birth_time,
+    effective,
+    is_utc,
+    parse,
+)
 
 _NOT_MET = ("planned", "cancelled", "entered-in-error")
 _GOING_ON = ("arrived", "triaged", "in-progress", "onleave")
-_WITHDRAWN = ("entered-in-error", "cancelled", "registered")
+_WITHDRAWN = ("entered-in-error", "cancelled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +56,13 @@ def named_encounter(inputs: Inputs, name: str | None, problems: list[InputProble
 
 
 def moment_of(
-    inputs: Inputs, people: People, named: Entry | None, at: str | None, problems: list[InputProblem], exam: str = ""
+    inputs: Inputs,
+    people: People,
+    named: Entry | None,
+    at: str | None,
+    problems: list[InputProblem],
+    exam: str = "",
+    site: tzinfo | None = None,
 ) -> VisitMoment:
     """Find the moment of the visit: as given, the Encounter's start, else the latest effective time.
 
@@ -58,16 +74,25 @@ def moment_of(
     names = {encounter.origin, encounter.url, encounter.name} if encounter else _absent_encounter(inputs, people, exam)
     born_text, born = _born(people, problems)
     at_text, moment, limit = _when(inputs, people, encounter, at, problems, exam)
-    if born is not None and moment is not None and VisitSpan(born, moment, moment).before_birth(moment):
+    if born is not None and moment is not None and VisitSpan(born, moment, moment, site).before_birth(moment):
         problems.append(
             InputProblem(_place(encounter), "time", "the visit lies before birth", at_text or "", "a time after birth")
         )
     until = limit.isoformat() if limit else None
     names.discard("")
+    span = VisitSpan(born, moment, limit, site, _birthday(people))
     return VisitMoment(
-        born_text, at_text, until, VisitSpan(born, moment, limit), _shown_name(encounter, names), frozenset(names),
+        born_text, at_text, until, span, _shown_name(encounter, names), frozenset(names),
         named is not None,
     )  # fmt: skip
+
+
+def _birthday(people: People) -> date | None:
+    """Return the day of birth as it is written, which is that of the place of birth."""
+    try:
+        return parse(people.baby.resource["birthDate"]) if people.baby and "birthDate" in people.baby.resource else None
+    except BadTimeError:
+        return None
 
 
 def _shown_name(encounter: Entry | None, names: set[str]) -> str:
@@ -131,13 +156,20 @@ def _agreed(
     exact = parse(times[0])
     if not isinstance(exact, datetime):
         return text(day or times[0]), exact if born_on is None else born_on
-    if any(other != times[0] for other in times) or (born_on is not None and exact.date() != born_on):
+    if any(other != times[0] for other in times) or (born_on is not None and not _falls_on(exact, born_on)):
         values = ", ".join(map(shown, (day, *times)))
         problems.append(
             InputProblem(f"{path}.birthDate", "contradiction", "birth date and birth time differ", values, "one day")
         )
         return None, None
     return text(times[0]), exact
+
+
+def _falls_on(moment: datetime, day: date) -> bool:
+    """Whether a time is of a day: by its own offset, and one that is written in UTC by any offset in use."""
+    if not is_utc(moment):
+        return moment.date() == day
+    return (moment - WEST).date() <= day <= (moment + EAST).date()
 
 
 def _when(
@@ -202,7 +234,7 @@ def _timed(inputs: Inputs, people: People, exam: str) -> list[_Timed]:
     zone = _zone_of_birth(people)
     reports = (entry for entry in inputs.of("DiagnosticReport") if entry.contained)
     for entry in (*inputs.of("Observation"), *inputs.of("QuestionnaireResponse"), *reports):
-        if entry.resource.get("status") in _WITHDRAWN:
+        if entry.resource.get("status") in _WITHDRAWN or _is_announced(entry):
             continue
         link = entry.resource.get("subject")
         if (people.who(link, entry) if link is not None else people.alone and "baby") != "baby":
@@ -219,6 +251,14 @@ def _timed(inputs: Inputs, people: People, exam: str) -> list[_Timed]:
             end = datetime.combine(moment, time(23, 59, 59), zone)
             timed.append(_Timed(datetime.combine(moment, time.min, zone), end, end.isoformat(), entry))
     return timed
+
+
+def _is_announced(entry: Entry) -> bool:
+    """Whether it is registered only, without any value yet."""
+    if entry.resource.get("status") != "registered":
+        return False
+    holders = (entry.resource, *items(entry.resource.get("component")))
+    return not any(key.startswith("value") for holder in holders for key in holder)
 
 
 def _zone_of_birth(people: People) -> tzinfo:

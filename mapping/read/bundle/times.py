@@ -13,6 +13,15 @@ _YEARS = range(1900, 2200)
 _EFFECTIVE = {"effectiveDateTime", "effectivePeriod", "effectiveInstant", "effectiveTiming"}
 
 
+EAST, WEST = timedelta(hours=14), timedelta(hours=12)
+"""The offsets in use lie between UTC-12 and UTC+14 (IANA time zone database)."""
+
+
+def is_utc(moment: datetime) -> bool:
+    """Whether a time is written in UTC, which says nothing of where it was."""
+    return moment.utcoffset() == timedelta(0)
+
+
 class BadTimeError(Exception):
     """A time that cannot be used; ``vague`` where it is a right FHIR time, only not exact to the day."""
 
@@ -91,22 +100,39 @@ class VisitSpan:
     born: date | None
     at: datetime | None
     limit: datetime | None
+    site: tzinfo | None = None
+    birthday: date | None = None
 
     @property
     def zone(self) -> tzinfo | None:
-        """The offset of the visit, in which its calendar days are counted."""
-        return self.at.tzinfo if self.at else None
+        """The zone in which its calendar days are counted: the site's, else the visit's offset, else that of birth.
+
+        UTC says nothing, since many a server writes all times in it.
+        """
+        if self.site is not None or self.at is None:
+            return self.site
+        said = [when.tzinfo for when in (self.at, self.born) if isinstance(when, datetime) and not is_utc(when)]
+        return said[0] if said else self.at.tzinfo
+
+    @property
+    def _sure(self) -> bool:
+        zone = self._zone_of_days()
+        return self.at is None or self.site is not None or not is_utc(self.at.astimezone(zone))
 
     def same_day(self, moment: date) -> bool:
         """Whether a moment falls on the calendar day of the visit, or of its last moment."""
         if self.at is None or self.limit is None:
             return True
+        if not isinstance(moment, datetime) and not self._sure:
+            return self.first(moment) <= self.limit and self.at <= self._last(moment)
         day = moment.astimezone(self.zone).date() if isinstance(moment, datetime) else moment
-        return self.at.date() <= day <= self.limit.astimezone(self.zone).date()
+        return self.at.astimezone(self.zone).date() <= day <= self.limit.astimezone(self.zone).date()
 
     def before_birth(self, moment: date) -> bool:
         """Whether a moment lies before birth for certain."""
-        return self.born is not None and self._last(moment) < self.first(self.born)
+        if self.born is None or (not isinstance(moment, datetime) and moment == self.birthday):
+            return False
+        return self._last(moment) < self.first(self.born)
 
     def after_visit(self, moment: date) -> bool:
         """Whether a moment lies after the visit for certain."""
@@ -116,12 +142,13 @@ class VisitSpan:
         """Return the first moment that is meant."""
         if isinstance(moment, datetime):
             return moment
-        return datetime.combine(moment, time.min, self._zone_of_days())
+        return datetime.combine(moment, time.min, self._zone_of_days()) - (timedelta(0) if self._sure else EAST)
 
     def _last(self, moment: date) -> datetime:
         if isinstance(moment, datetime):
             return moment
-        return datetime.combine(moment, time.min, self._zone_of_days()) + timedelta(days=1, microseconds=-1)
+        end = datetime.combine(moment, time.min, self._zone_of_days()) + timedelta(days=1, microseconds=-1)
+        return end + (timedelta(0) if self._sure else WEST)
 
     def _zone_of_days(self) -> tzinfo | None:
         born = self.born.tzinfo if isinstance(self.born, datetime) else None

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from layette.engine.exact.units import taken
 from layette.mapping.codes import SYSTEMS, printed_units
 from layette.mapping.read.bundle.parts import Resource, mapping, shown, text
 
 _COMPARATORS = {"<": "below", "<=": "at_most", ">=": "at_least", ">": "more_than"}
+_OUNCES = 16
 _LARGEST = 12
 """The largest power of ten of a number in a newborn's record; anything beyond is a slip."""
 
@@ -37,10 +40,17 @@ class Unclear:
     text: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """An answer that rules out one value of several and so makes nothing known; ``why`` says it."""
+
+    why: str
+
+
 Fields = dict[str, Any]
 """What a value brings into a reading: ``value`` and ``unit``, or ``absent``."""
 
-ReadValue = Fields | Wrong | Unclear
+ReadValue = Fields | Wrong | Unclear | RuledOut
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +74,7 @@ class Units:
 
 def units_of(accepts: Iterable[str], unit: str, default: str | None = None) -> Units:
     """Return the units of a finding: its own and those that it accepts."""
-    return Units(frozenset((unit, *accepts)), default)
+    return Units(frozenset(taken((unit, *accepts))), default)
 
 
 def number_text(value: object) -> str | None:
@@ -174,6 +184,21 @@ def whole(value: object, units: Units) -> ReadValue:
     if unit is None:
         return Wrong("unit", "a number without a unit", number, units.expected)
     return {"value": number, "unit": unit}
+
+
+_IN_WORDS = re.compile(
+    r"(\d{1,3})\s*(?:lb|lbs|pound|pounds)\.?\s*,?\s*(?:and\s+)?(\d{1,2}(?:\.\d{1,3})?)\s*(?:oz|ounce|ounces)\.?",
+    re.IGNORECASE,
+)
+
+
+def in_words(said: str, units: Units) -> Fields | None:
+    """Return a weight that is written as ``7 lb 4 oz``, in ounces; None where it is something else."""
+    found = _IN_WORDS.fullmatch(said.strip())
+    if found is None or not {"[lb_av]", "[oz_av]"} <= units.accepts or Decimal(found[2]) >= _OUNCES:
+        return None
+    total = int(found[1]) * _OUNCES + Decimal(found[2])
+    return {"value": format(total, "f"), "unit": "[oz_av]", "given": said.strip()}
 
 
 def pounds_and_ounces(first: Fields, second: Fields) -> Fields | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from layette.engine.pack.written.shapes import FindingShape
-from layette.mapping.codes import OWN, answer_words, uri
+from layette.mapping.codes import OWN, answer_words, common_words, uri
 from layette.mapping.read.bundle.parts import codings, described, words
 from layette.mapping.read.codes.amounts import ReadValue, Unclear, Wrong
 
@@ -17,6 +17,7 @@ _OPEN = {
     "performed": ("performed", "done", "completed"),
     "not_performed": ("not_performed", "not_done"),
 }
+_RANGES = {"in_range": "normal", "out_of_range": "abnormal"}
 _REASONS = {"unknown": "unknown", "not_performed": "not-performed"}
 
 
@@ -28,6 +29,7 @@ class AnswerSheet:
         self.shape = shape
         self.base = base
         self.values = tuple(shape.values or ())
+        self.known = tuple(value for value in self.values if value != shape.not_understood)
         self.coarse = coarse_values(shape)
         self.names = {plain(value): value for value in (*self.values, *self.coarse)}
         self.exact = {**self._meanings(), **self._own(name), **site}
@@ -48,7 +50,7 @@ class AnswerSheet:
 
     def _meanings(self) -> dict[tuple[str, str], str]:
         stated: dict[tuple[str, str], set[str]] = {}
-        for value, system, code in stated_codes(self.shape):
+        for value, system, code in (*stated_codes(self.shape), *coded(self.shape.answers)):
             stated.setdefault((system, code), set()).add(value)
         found = {key: self.together(values) for key, values in stated.items()}
         return {key: value for key, value in found.items() if value is not None}
@@ -99,29 +101,34 @@ class AnswerSheet:
 
     def _by_words(self, concept: object) -> ReadValue:
         code, said = described(concept)
-        found = {self.names[plain(word)] for word in words(concept) if plain(word) in self.names}
+        found = {name for word in words(concept) if (name := self._named(word))}
         if len(found) == 1:
             return {"value": found.pop()}
         return Unclear("an answer that this finding does not know", code, said)
 
     def string(self, value: str) -> ReadValue:
         """Read a text, which is understood only if it is the name of a value."""
-        name = self.names.get(plain(value))
+        name = self._named(value)
         return {"value": name} if name else Unclear("a text that is none of the values", text=value)
+
+    def _named(self, word: str) -> str | None:
+        """Return the value that a word names, or that it commonly means where the finding has that value."""
+        name = plain(word)
+        return self.names.get(name) or self.names.get(plain(common_words().get(name, "")))
 
     def word(self, word: str) -> ReadValue:
         """Read a general answer such as ``present`` or ``normal``."""
         if word in self.names.values():
             return {"value": word}
-        if word in ("normal", "abnormal"):
-            return self._normal(word)
+        if word in _RANGES or word in ("normal", "abnormal"):
+            return self._normal(_RANGES.get(word, word))
         if word in _OPEN:
             return self._open(word)
         return self._yes_or_no(word)
 
     def _normal(self, word: str) -> ReadValue:
         expected = as_set(self.shape.expected)
-        meant = expected if word == "normal" else set(self.values) - expected
+        meant = expected if word == "normal" else set(self.known) - expected
         value = self.together(meant) if expected else None
         return {"value": value} if value else Unclear(f"'{word}' does not say which of the values", text=word)
 
@@ -146,7 +153,7 @@ class AnswerSheet:
 
     def other_than(self, value: str) -> str | None:
         """Return the only value beside ``value``, if there is just one."""
-        rest = set(self.values) - self.possible(value)
+        rest = set(self.known) - self.possible(value)
         return rest.pop() if len(rest) == 1 else None
 
 
@@ -163,7 +170,8 @@ def as_set(expected: str | list[str] | None) -> set[str]:
 def coarse_values(shape: FindingShape) -> dict[str, tuple[str, ...]]:
     """Return the less exact values that may be recorded; ``abnormal`` exists where something is expected."""
     found = {word: tuple(values) for word, values in shape.coarse.items()}
-    rest = tuple(value for value in shape.values or () if value not in as_set(shape.expected))
+    unlike = {shape.not_understood, *as_set(shape.expected)}
+    rest = tuple(value for value in shape.values or () if value not in unlike)
     if shape.expected is not None and rest and "abnormal" not in (shape.values or ()):
         found.setdefault("abnormal", rest)
     return found
@@ -171,7 +179,12 @@ def coarse_values(shape: FindingShape) -> dict[str, tuple[str, ...]]:
 
 def stated_codes(shape: FindingShape) -> Iterable[tuple[str, str, str]]:
     """Yield each code that states a value by itself: value, system URI, code."""
-    for value, systems in shape.means.items():
+    yield from coded(shape.means)
+
+
+def coded(values: Mapping[str, Mapping[str, str | list[str]]]) -> Iterable[tuple[str, str, str]]:
+    """Yield value, system URI, code of a pack's codes by value."""
+    for value, systems in values.items():
         for system, code in pairs(systems):
             yield value, system, code
 

@@ -12,7 +12,7 @@ from layette.mapping.codes import OWN, OWN_BASE, display
 from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.parts import Coding
 from layette.mapping.read.codes.amounts import Units, units_of
-from layette.mapping.read.codes.answers import AnswerSheet, pairs, plain, stated_codes
+from layette.mapping.read.codes.answers import AnswerSheet, coded, pairs, plain, stated_codes
 
 Person = Literal["baby", "mother"]
 Key = tuple[str, str]
@@ -38,6 +38,7 @@ class CodeMeaning:
 
     ``rank``: how closely the code is tied to the finding (0 our own or a site's, 1 a side or a part, 2 the finding).
     ``values`` are set where the code states a value by itself; several where it leaves several open.
+    ``asked``: the code only asks for that value, and without an answer says nothing.
     ``plainly``: the code names the person too, so that it may stand in the baby's record about the mother.
     """
 
@@ -50,6 +51,7 @@ class CodeMeaning:
     said: tuple[tuple[str, str], ...] = ()
     unit: str | None = None
     plainly: bool = False
+    asked: bool = False
 
 
 class Finding:
@@ -126,7 +128,9 @@ class CodeIndex:
 
     def stated(self, codings: Iterable[Coding]) -> list[CodeMeaning]:
         """Return what these codings state by themselves, as a Condition does."""
-        return [a for system, code, _ in codings for a in self._meanings.get((system, code), ()) if a.values]
+        return [
+            a for system, code, _ in codings for a in self._meanings.get((system, code), ()) if a.values and not a.asked
+        ]
 
     def _add(self, key: Key, meaning: CodeMeaning) -> None:
         self._meanings.setdefault(key, []).append(meaning)
@@ -138,6 +142,8 @@ class CodeIndex:
             stated.setdefault((system, code), set()).add(value)
         for key, values in stated.items():
             self._add(key, CodeMeaning(name, 2, _side_said(finding, key), None, None, frozenset(values)))
+        for value, system, code in coded(shape.asked):
+            self._add((system, code), CodeMeaning(name, 2, values=frozenset((value,)), asked=True))
         for key in pairs(shape.codes):
             if key not in stated:
                 self._add(key, CodeMeaning(name, 2, said=_qualifiers_said(finding, key)))

@@ -6,7 +6,17 @@ from collections.abc import Callable, Mapping
 
 from layette.mapping.codes import ABSENT_REASON, INTERPRETATION, answer_words
 from layette.mapping.read.bundle.parts import Resource, codings, described, items, shown, words
-from layette.mapping.read.codes.amounts import ReadValue, Unclear, Units, Wrong, a_range, quantity, whole
+from layette.mapping.read.codes.amounts import (
+    ReadValue,
+    RuledOut,
+    Unclear,
+    Units,
+    Wrong,
+    a_range,
+    in_words,
+    quantity,
+    whole,
+)
 from layette.mapping.read.codes.answers import plain
 from layette.mapping.read.codes.index import CodeMeaning, Finding
 
@@ -25,8 +35,8 @@ _VALUES = frozenset(
     )
 )  # fmt: skip
 _SAYING = _VALUES | {"dataAbsentReason", "interpretation"}
-_YES = ("present", "positive", "detected", "abnormal", "yes")
-_NO = ("absent", "negative", "not_detected", "no")
+_YES = ("present", "positive", "detected", "abnormal", "yes", "out_of_range")
+_NO = ("absent", "negative", "not_detected", "no", "none", "normal", "in_range")
 
 
 def has_value(holder: Resource) -> bool:
@@ -51,10 +61,29 @@ def answer(holder: Resource, meaning: CodeMeaning, finding: Finding) -> tuple[Re
             ), f".{keys[0]}"
         return absent(holder["dataAbsentReason"]), ".dataAbsentReason"
     if keys:
-        return _value(keys[0], holder[keys[0]], meaning, finding), f".{keys[0]}"
+        found = _value(keys[0], holder[keys[0]], meaning, finding)
+        return _not_understood(found, finding), f".{keys[0]}"
     if "interpretation" in holder:
-        return _interpretation(holder["interpretation"], meaning, finding), ".interpretation"
+        return _by_interpretation(holder["interpretation"], meaning, finding), ".interpretation"
     return _without_value(meaning, finding), ""
+
+
+def _not_understood(found: ReadValue, finding: Finding) -> ReadValue:
+    """Return the answer; one that is not understood is a value of its own where the finding has one for it."""
+    value = finding.shape.not_understood
+    if value is None or not isinstance(found, Unclear):
+        return found
+    given = " ".join(word for word in (found.text, found.code) if word)
+    return {"value": value, "given": given} if given else {"value": value}
+
+
+def _by_interpretation(given: object, meaning: CodeMeaning, finding: Finding) -> ReadValue:
+    """Read an interpretation without a value; of a screen it is none, since many an abnormal result carries `N`."""
+    found = _interpretation(given, meaning, finding)
+    if finding.shape.not_understood is None or isinstance(found, Unclear):
+        return _not_understood(found, finding)
+    said = ", ".join(code for concept in items(given) for _, code, _ in codings(concept))
+    return _not_understood(Unclear("an interpretation alone", text=f"interpretation {said} alone"), finding)
 
 
 def _qualifier(holder: Resource, name: str, finding: Finding) -> ReadValue:
@@ -100,6 +129,8 @@ def _number(key: str, value: object, units: Units, finding: Finding) -> ReadValu
         if "unknown" in general or "not_performed" in general:
             return {"absent": "unknown" if "unknown" in general else "not-performed"}
         return Unclear("words where a number is due", code, said)
+    if key == "valueString" and isinstance(value, str) and (weight := in_words(value, units)):
+        return weight
     return Unclear("no number that can be read", text=shown(value))
 
 
@@ -151,7 +182,7 @@ def _interpretation(value: object, meaning: CodeMeaning, finding: Finding) -> Re
 
 
 def _without_value(meaning: CodeMeaning, finding: Finding) -> ReadValue:
-    if meaning.values:
+    if meaning.values and not meaning.asked:
         return _presence("present", meaning, finding)
     return Unclear("no value, and no reason why there is none")
 
@@ -187,6 +218,8 @@ def _presence(word: str, meaning: CodeMeaning, finding: Finding) -> ReadValue:
         other = finding.sheet.other_than(value)
         if other is not None:
             return {"value": other}
+        if meaning.asked:
+            return RuledOut(f"it rules out {value.replace('_', ' ')} alone; the overall result decides")
     if word in ("not_performed", "unknown"):
         return {"absent": word.replace("_", "-")}
     return Unclear(f"'{word}' beside a code that states a value does not say which value", text=word)

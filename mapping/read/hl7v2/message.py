@@ -85,7 +85,9 @@ def read_message(
     for segment in segments:
         _TAKEN.get(segment.name, _nothing)(message, segment)
     bundle = {"resourceType": "Bundle", "type": "collection", "entry": message.entries}
-    result = read(bundle, pack, subject=subject, encounter=encounter, site_codes=site_codes, base=base, at=at)
+    result = read(
+        bundle, pack, subject=subject, encounter=encounter, site_codes=site_codes, base=base, at=at, zone=zone
+    )
     return _named(result, segments)
 
 

@@ -16,6 +16,7 @@ from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeIndex
+from layette.mapping.read.resources.weights import joined
 
 Where = Literal["visit", "history"]
 WITHDRAWN = ("entered-in-error", "cancelled")
@@ -84,6 +85,13 @@ class Ledger:
         readings = self.findings if where == "visit" else self.earlier
         readings.setdefault(finding, []).append(dict(reading))
         entry.mark(Outcome.USED)
+
+    def join_weights(self) -> None:
+        """Add pounds and ounces of one weight that were sent as two Observations."""
+        for readings in (self.findings, self.earlier):
+            for finding, several in readings.items():
+                if len(several) > 1 and self.index.findings[finding].units is not None:
+                    readings[finding] = joined(several)
 
     def add_history(self, entry: Entry, kind: str, item: Mapping[str, Any]) -> None:
         """Put one order, topic or vaccine into the history."""

@@ -12,8 +12,9 @@ from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, described, items, reference, shown
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, effective, effective_key
-from layette.mapping.read.codes.amounts import Unclear, Wrong, number_text, unit_of
-from layette.mapping.read.codes.index import CodeMeaning
+from layette.mapping.read.codes.amounts import RuledOut, Unclear, Wrong, number_text, unit_of
+from layette.mapping.read.codes.answers import as_set
+from layette.mapping.read.codes.index import CodeMeaning, Finding
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
 from layette.mapping.read.resources.judgments import is_judgment, read_judgment
@@ -182,6 +183,8 @@ def _said(
 def _not_said(ledger: Ledger, entry: Entry, found: object, place: str, holder: Resource, frame: Frame) -> None:
     if isinstance(found, Wrong):
         ledger.refuse(entry, found, place, withdrawn=frame.withdrawn)
+    elif isinstance(found, RuledOut):
+        entry.mark(Outcome.NOT_USED, found.why)
     elif isinstance(found, Unclear):
         code, said = described(holder.get("code"))
         ledger.keep(entry, Unclear(found.why, found.code or code, found.text or said), place)
@@ -200,12 +203,23 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
     meant = sides(finding, said.meaning, entry.resource, holder, ledger.index.base)
     if isinstance(meant, Wrong):
         ledger.refuse(entry, meant, said.suffix, withdrawn=frame.withdrawn)
+    elif isinstance(meant, Unclear) and _needs_a_look(finding, said):
+        fields = {"value": finding.shape.not_understood, "given": f"{said.fields['value']}, no side".replace("_", " ")}
+        yield from (
+            Said(said.meaning, fields, said.place, said.suffix, each, {}, said.source) for each in finding.sides
+        )
     elif isinstance(meant, Unclear):
         ledger.keep(entry, meant, said.place, holder.get("code"))
     else:
         further = qualifiers(finding, said.meaning, entry.resource, ledger.index.base)
         for side in meant:
             yield Said(said.meaning, said.fields, said.place, said.suffix, side, further, said.source)
+
+
+def _needs_a_look(finding: Finding, said: Said) -> bool:
+    """Whether an answer without a side is one that nobody may pass over."""
+    value = said.fields.get("value")
+    return bool(finding.shape.not_understood and value) and value not in as_set(finding.shape.expected)
 
 
 def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:

@@ -35,7 +35,7 @@ class StandIn(SamplePack):
 
     id, version, digest = "newborn", "0.1.0", "sha256:1234"
     targets: Mapping[str, Any] = MappingProxyType({})
-    site = SimpleNamespace(canonical=None, codes=())
+    site = SimpleNamespace(canonical=None, codes=(), timezone=None)
     rules = MappingProxyType(
         {"eyes.seen": rule("eyes.seen", "reflex-2008"), "eyes.unseen": rule("eyes.unseen", "memory-window")}
     )

@@ -122,7 +122,7 @@ def test_the_status(letter: str, status: str) -> None:
         obx("NM", "wt^Weight^L", "3150", "g"),
         obx("NM", "29463-7^Weight", "3150", "g"),
         obx("NM", "", "3150", "g"),
-        obx("ST", "29463-7^^LN", "7 lb 4 oz"),
+        obx("ST", "29463-7^^LN", "about 7 lb 4 oz"),
         obx("NM", "29463-7^^LN", "3150~3160", "g"),
         obx("NM", "29463-7^^LN", "", "g"),
         obx("SN", "29463-7^^LN", "^1^:^128", "g"),

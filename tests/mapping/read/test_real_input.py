@@ -82,7 +82,7 @@ def test_pounds_without_their_ounces_are_no_weight() -> None:
     assert result.counts.not_understood == 1
 
 
-@pytest.mark.parametrize("text", ["7 lb 4 oz", "7lb4oz", "3150", "about 3 kg"])
+@pytest.mark.parametrize("text", ["about 7 lb 4 oz", "7lb4oz or so", "3150", "about 3 kg"])
 def test_a_number_in_a_text_is_kept_and_reported(text: str) -> None:
     result = taken(observation(BODY_WEIGHT, valueString=text))
     [kept] = result.not_understood

@@ -1,0 +1,35 @@
+"""Members of a panel that are sent beside it: what they leave unsaid (when, of which visit) is said by their panel."""
+
+from __future__ import annotations
+
+from layette.mapping.read.bundle.entries import Entry, Inputs
+from layette.mapping.read.bundle.parts import Resource, items, reference
+
+SHARED = ("subject", "focus", "encounter", "effectiveDateTime", "effectivePeriod", "effectiveInstant")
+_LINKS = {"Observation": "hasMember", "DiagnosticReport": "result"}
+_WITHDRAWN = ("entered-in-error", "cancelled")
+
+
+def share_with_members(inputs: Inputs) -> None:
+    """Give each member what its panel says and itself does not; of two panels that differ, nothing is taken."""
+    panels: dict[str, list[Resource]] = {}
+    members: dict[str, Entry] = {}
+    for kind, element in _LINKS.items():
+        for panel in inputs.of(kind):
+            if panel.resource.get("status") in _WITHDRAWN:
+                continue
+            for link in items(panel.resource.get(element)):
+                name = reference(link)
+                member = inputs.resolve(name, panel) if name and not name.startswith("#") else None
+                if member is not None and member.kind == "Observation" and member is not panel:
+                    members[member.path] = member
+                    panels.setdefault(member.path, []).append(panel.resource)
+    for path, member in members.items():
+        member.resource = {**_shared(member.resource, panels[path]), **member.resource}
+
+
+def _shared(member: Resource, panels: list[Resource]) -> Resource:
+    timed = any(key.startswith("effective") for key in member)
+    keys = [key for key in SHARED if key not in member and not (timed and key.startswith("effective"))]
+    given = [{key: panel[key] for key in keys if key in panel} for panel in panels]
+    return given[0] if all(one == given[0] for one in given) else {}

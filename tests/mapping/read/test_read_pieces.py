@@ -1,0 +1,132 @@
+"""One thing sent in pieces: members of a panel, pounds and ounces; units of the right kind; registered values."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from support.read_samples import AT, bundle, codes, encounter, loinc, observation, pack, patient, quantity
+
+from layette.engine import load_pack
+from layette.engine.exact.units import taken
+from layette.mapping.answering import answer
+from layette.mapping.fhir_json import dumps
+from layette.mapping.read import ReadResult, read
+
+EARLIER = "2026-11-24T09:55:00-06:00"
+
+
+def weight(value: str, unit: str, **more: Any) -> dict[str, Any]:
+    return observation(loinc("29463-7"), **({"valueQuantity": quantity(value, unit)} | more))
+
+
+def readings(*resources: dict[str, Any]) -> list[tuple[str, Any, Any, Any]]:
+    result = read(bundle(patient(), encounter(), *resources), pack())
+    assert result.problems == ()
+    found = result.visit.get("findings", {})
+    return [(k, r.get("value"), r.get("unit"), r.get("time")) for k, several in found.items() for r in several]
+
+
+def panel(*names: str, **more: Any) -> dict[str, Any]:
+    links = [{"reference": f"Observation/{name}"} for name in names]
+    return observation(loinc("85353-1"), hasMember=links, effectiveDateTime=EARLIER, id="panel", **more)
+
+
+def test_a_member_beside_its_panel_takes_its_time() -> None:
+    member = weight("3150", "g", effectiveDateTime=None, encounter=None)
+    assert readings(panel("o1"), member) == [("weight", "3150", "g", EARLIER)]
+    assert readings(member, panel("o1")) == [("weight", "3150", "g", EARLIER)]
+
+
+def test_a_member_keeps_its_own_time() -> None:
+    assert readings(panel("o1"), weight("3150", "g")) == [("weight", "3150", "g", AT)]
+
+
+def test_a_member_of_two_panels_of_different_times_takes_none() -> None:
+    other = panel("o1") | {"id": "other", "effectiveDateTime": AT}
+    result = read(
+        bundle(patient(), encounter(), panel("o1"), other, weight("3150", "g", effectiveDateTime=None, encounter=None)),
+        pack(),
+    )
+    assert "findings" not in result.visit or "weight" not in result.visit["findings"]
+    assert ["neither an effective time" in one["why"] for one in result.visit["not_understood"]].count(True) == 1
+
+
+def test_a_result_beside_its_report_takes_its_time_and_a_withdrawn_report_gives_none() -> None:
+    report = {
+        "resourceType": "DiagnosticReport", "id": "r", "status": "final", "code": loinc("57128-1"),
+        "subject": {"reference": "Patient/mara"}, "effectiveDateTime": EARLIER,
+        "result": [{"reference": "Observation/o1"}],
+    }  # fmt: skip
+    member = weight("3150", "g", effectiveDateTime=None, encounter=None)
+    assert readings(report, member) == [("weight", "3150", "g", EARLIER)]
+    assert readings(report | {"status": "entered-in-error"}, member) == []
+
+
+def test_pounds_and_ounces_as_two_observations_are_one_weight() -> None:
+    assert readings(weight("7", "[lb_av]"), weight("4", "[oz_av]", id="o2")) == [("weight", "116", "[oz_av]", AT)]
+    assert readings(weight("4", "[oz_av]"), weight("7", "[lb_av]", id="o2")) == [("weight", "116", "[oz_av]", AT)]
+
+
+@pytest.mark.parametrize(
+    "ounces", [weight("116", "[oz_av]", id="o2"), weight("4", "[oz_av]", id="o2", effectiveDateTime=EARLIER)]
+)
+def test_ounces_that_are_a_weight_or_of_another_moment_are_not_added(ounces: dict[str, Any]) -> None:
+    assert len(readings(weight("7", "[lb_av]"), ounces)) == 2
+
+
+WORDS = ["7 lb 4 oz", "7lb 4oz", "7 lbs., 4 oz.", "7 pounds and 4 ounces", " 7 LB 4 OZ "]
+
+
+@pytest.mark.parametrize("said", WORDS)
+def test_a_weight_in_words(said: str) -> None:
+    found = observation(loinc("29463-7"), valueString=said)
+    assert readings(found) == [("weight", "116", "[oz_av]", AT)]
+
+
+@pytest.mark.parametrize("said", ["7 lb", "7 lb 20 oz", "7 lb 4 oz or so", "3150 g"])
+def test_other_words_are_kept(said: str) -> None:
+    assert readings(observation(loinc("29463-7"), valueString=said)) == []
+
+
+UNITS = [
+    ("29463-7", "3150000", "mg", "weight", "3.150 kg"),
+    ("1975-2", "120", "mg/L", "serum_bilirubin", "12.0 mg/dL"),
+    ("1975-2", "0.2052", "mmol/L", "serum_bilirubin", "12.0 mg/dL"),
+    ("8302-2", "19.685", "[in_us]", "length", "50.0 cm"),
+]
+
+
+@pytest.mark.parametrize(("code", "value", "unit", "finding", "shown"), UNITS)
+def test_a_unit_of_the_right_kind_is_converted(code: str, value: str, unit: str, finding: str, shown: str) -> None:
+    content = bundle(patient(), encounter(), observation(loinc(code), valueQuantity=quantity(value, unit)))
+    visit = load_pack().read_visit(answer(dumps(content).encode(), load_pack(), readers=("native",)).visit)
+    (reading,) = (one for one in visit.readings if one.finding == finding)
+    assert (reading.given, reading.converted) == (f"{value} {unit}", shown)
+
+
+@pytest.mark.parametrize(("code", "unit"), [("29463-7", "mmol/L"), ("1975-2", "mg"), ("8302-2", "wk")])
+def test_a_unit_of_another_kind_is_refused_with_the_list(code: str, unit: str) -> None:
+    content = bundle(patient(), encounter(), observation(loinc(code), valueQuantity=quantity("5", unit)))
+    (problem,) = read(content, pack()).problems
+    assert problem.code == "unit"
+    assert "a number with one of the units" in problem.expected
+
+
+def test_a_molar_unit_is_not_taken_where_only_a_mass_is() -> None:
+    assert "mmol/L" not in taken(["mg/dL"])
+    assert {"mmol/L", "mg/L"} <= set(taken(["mg/dL", "umol/L"]))
+
+
+def registered() -> ReadResult:
+    return read(bundle(patient(), weight("3150", "g", status="registered", encounter=None)), pack())
+
+
+def test_a_registered_value_tells_the_moment_of_the_visit_and_is_warned_of() -> None:
+    assert registered().visit["at"] == AT
+    empty = observation(loinc("29463-7"), status="registered", encounter=None)
+    assert codes(read(bundle(patient(), empty), pack())) == ["time"]
+    content = bundle(patient(), encounter(), weight("3150", "g", status="registered"))
+    found = answer(dumps(content).encode(), load_pack(), readers=("native",)).assessment
+    assert found is not None
+    assert any("counts as preliminary" in one for one in (*found.warnings, *found.notices))
