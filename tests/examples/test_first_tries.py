@@ -26,7 +26,7 @@ def tries() -> dict[str, dict[str, Any]]:
 @cache
 def answered(name: str) -> tuple[Assessment, str]:
     one = tries()[name]
-    flat = {"born": "2026-06-01T08:00:00-05:00", "sex_at_birth": "female", "patient": name}
+    flat = {"born": "2026-06-01T08:00:00-05:00", "sex_at_birth": "female", "patient": f"Patient/{name}"}
     flat |= {key: one[key] for key in ("at", "findings", "history", "history_complete") if key in one}
     found = answer(flat, load_pack(), readers=("native",))
     return found.assessment, found.to_text(load_pack())
