@@ -31,3 +31,15 @@ class PackView(Protocol):
     def targets(self) -> Mapping[str, TargetShape]:
         """What recommendations are about, by name."""
         ...
+
+
+def systems(pack: PackView) -> dict[str, FindingShape]:
+    """Return what a pack lets be charted as normal for a whole system, each as a finding with two values.
+
+    What "normal" stands for the engine knows; "abnormal" makes nothing known, and is reported.
+    """
+    values = ["normal", "abnormal"]
+    return {
+        name: FindingShape(label=shape.label, values=values, expected="normal", codes=shape.codes)
+        for name, shape in pack.normals.items()
+    }

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
+from layette.engine.exact.days import Days
 from layette.engine.exact.ranges import Possible
 from layette.engine.exact.times import Moment, stamp
 from layette.engine.exact.units import UnitMismatchError, seconds
 from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES
-from layette.engine.visit.days import Days
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.systems import charted_by, left_out
 from layette.engine.visit.values import read_value

@@ -12,12 +12,12 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from layette.engine.errors import InputError
+from layette.engine.exact.days import Days, days_of
 from layette.engine.exact.times import Moment, day_number, moment
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.carried import PART, taken_over
 from layette.engine.visit.clock_objects import in_text
-from layette.engine.visit.days import Days, days_of
 from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems

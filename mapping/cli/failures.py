@@ -23,7 +23,7 @@ def guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namesp
     except BrokenPipeError:
         _no_more_output()
     except OSError as error:
-        if error.filename is None:
+        if error.filename is None and error.errno is not None:  # stdout itself did not take what was written
             _no_more_output()
         what = error.strerror or type(error).__name__
         print(f"layette: {what}: {error.filename or 'input or output'}", file=sys.stderr)

@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from layette.engine.pack.written.shapes import FindingShape
 from layette.mapping.codes import OWN, OWN_BASE, display
-from layette.mapping.pack_view import PackView
+from layette.mapping.pack_view import PackView, systems
 from layette.mapping.read.bundle.parts import Coding
 from layette.mapping.read.codes.amounts import Units, units_of
 from layette.mapping.read.codes.answers import AnswerSheet, coded, pairs, plain, stated_codes
@@ -76,18 +76,6 @@ class Finding:
         return self._site_units.setdefault(default, Units(self.units.accepts, default))
 
 
-def _systems(pack: PackView) -> dict[str, FindingShape]:
-    """Return what a pack lets be charted as normal for a whole system, each as a finding with two values.
-
-    What "normal" stands for the engine knows; "abnormal" makes nothing known, and is reported.
-    """
-    values = ["normal", "abnormal"]
-    return {
-        name: FindingShape(label=shape.label, values=values, expected="normal", codes=shape.codes)
-        for name, shape in pack.normals.items()
-    }
-
-
 class CodeIndex:
     """The codes of a pack. Make one with `index_of`, which keeps it for as long as the pack lives."""
 
@@ -96,7 +84,7 @@ class CodeIndex:
         self.base = base.rstrip("/")
         self.pack_id = pack.id
         site = tuple(site_codes)
-        shapes = {**pack.findings, **_systems(pack)}
+        shapes = {**pack.findings, **systems(pack)}
         self.findings = {
             name: Finding(name, shape, self.base, _site_values(site, name)) for name, shape in shapes.items()
         }

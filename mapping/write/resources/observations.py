@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from layette.engine.pack.written.shapes import FindingShape
+from layette.mapping.pack_view import systems
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.resources.mother import about_mother
 from layette.mapping.write.run import keys, subject
@@ -35,9 +36,10 @@ VITAL_SIGNS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 def write(out: Output) -> Evidence:
     """Write an Observation for each reading without a resource of its own; return where every reading stands."""
     evidence = Evidence()
+    charted = systems(out.pack)
     for reading in out.readings:
         known = subject.point(out, reading.origin) if reading.origin else None
-        shape = out.pack.findings.get(reading.finding)
+        shape = out.pack.findings.get(reading.finding) or charted.get(reading.finding)
         if known:
             evidence.add(reading, known["reference"])
         elif shape is not None:

@@ -40,7 +40,6 @@ def test_the_latest_counts_whatever_the_order_and_the_rest_is_told() -> None:
         ("preliminary", "final", "final"),
         ("final", "corrected", "corrected"),
         ("final", "amended", "amended"),
-        ("registered", "preliminary", "preliminary"),
         ("unknown", "preliminary", "preliminary"),
     ],
 )

@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from layette.engine.exact.days import EAST, WEST, days_of
 from layette.engine.exact.times import moment
-from layette.engine.visit.days import EAST, WEST, days_of
 
 LOCAL, UTC_TIME = "2026-11-24T19:00:00-06:00", "2026-11-25T01:00:00Z"
 
