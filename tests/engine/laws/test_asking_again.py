@@ -25,7 +25,7 @@ from layette.engine.terms import ASKED, PRIORITIES
 from layette.mapping.read import read
 
 MOMENTS: tuple[dict[str, float], ...] = ({}, {"minutes": 10}, {"days": 1})
-SHARES = [pytest.param(share, marks=pytest.mark.slow if share else ()) for share in range(5)]
+SHARES = [pytest.param(share, marks=pytest.mark.slow if share else ()) for share in range(3)]
 Place = tuple[str, str, str | None]
 
 
