@@ -30,7 +30,7 @@ class Headlines(NamedTuple):
 
 
 def headlines(assessment: Assessment, clock: Clock, width: int) -> Headlines:
-    """Return the measures that the pack marks `headline` and that are known, those of the latest day first.
+    """Return the measures marked `headline` whose two bounds are known, those of the latest day first.
 
     Within a day they stand in the order of the pack.
 
@@ -51,7 +51,8 @@ def headlines(assessment: Assessment, clock: Clock, width: int) -> Headlines:
 def _by_reading(assessment: Assessment, clock: Clock) -> list[Headline]:
     groups: dict[tuple[str, str], Headline] = {}
     for one in assessment.measures:
-        if one.headline and (one.low or one.high or one.category):
+        # A line of which only one bound is known (a gestation outside its set) would be read as the line itself.
+        if one.headline and ((one.low and one.high) or one.category):
             first = one.derived_from[0] if one.derived_from else None
             name, value = (short(first.label), dated(first, clock)) if first else ("", "")
             day = (first.time or "")[: len("2026-11-24")] if first else ""
