@@ -123,7 +123,8 @@ def _concepts(pub: Publication) -> Iterator[Resource]:
         concept["property"] += _asked(shape)
         yield concept
     for name, normal in pack.subjects.normals.items():
-        yield _concept(name, normal.label, "system-normal")
+        below = [_concept(f"{name}.{word}", word, "value") for word in ("normal", "abnormal")]
+        yield _concept(name, normal.label, "system-normal", None, below)
     for name, measure in pack.measures.items():
         bands = [_concept(f"{name}.{band}", _words(band), "value") for band in pack.subjects.categories(name)]
         yield _concept(name, measure.label, "measure", None, bands)
