@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import os
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TextIO
+from typing import IO
 
 from layette.engine.api import load_pack
 from layette.engine.errors import InputError, InputProblem
+from layette.mapping.cli import output
 from layette.mapping.many import Item, Outcome, answers, items
 from layette.mapping.many.workers import Asked, cores
 from layette.mapping.text import tidy
@@ -73,7 +72,7 @@ def run(arguments: argparse.Namespace, readers: tuple[str, ...] | None) -> int:
     source = (arguments.pack, arguments.site)
     found = answers(totals.counted(items(arguments.input)), pack, asked, arguments.workers, source)
     aside = _aside(arguments)
-    with _whole(arguments.out) as good, _whole(aside) as bad, _bar() as bar:
+    with _lines(arguments.out) as good, _lines(aside) as bad, _bar() as bar:
         for outcome in found:
             (bad if outcome.refused else good).write(outcome.text + "\n")
             totals.add(outcome)
@@ -116,23 +115,14 @@ def _check(arguments: argparse.Namespace) -> None:
 
 
 @contextlib.contextmanager
-def _whole(name: str | None) -> Iterator[TextIO]:
-    """Open an output line by line that is there whole at the end, or not at all; stdout is written as it comes."""
+def _lines(name: str | None) -> Iterator[IO[str]]:
+    """Open an output that is written line by line; stdout is written as the answers come."""
     if name in (None, "-"):
         yield sys.stdout
         sys.stdout.flush()
         return
-    target = Path(os.path.realpath(str(name)))
-    handle, part = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            yield stream
-        os.chmod(part, target.stat().st_mode & 0o777 if target.exists() else 0o600)
-        os.replace(part, target)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(part)
-        raise
+    with output.whole(str(name), text=True) as stream:
+        yield stream
 
 
 class _Bar:

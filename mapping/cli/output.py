@@ -6,7 +6,9 @@ import contextlib
 import os
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import IO, Any
 
 
 def write(content: str | bytes, out: str | None) -> None:
@@ -17,19 +19,27 @@ def write(content: str | bytes, out: str | None) -> None:
     if out is None or out == "-":
         _to_stdout(content)
         return
+    with whole(out, text=False) as stream:
+        stream.write(content.encode() if isinstance(content, str) else content)
+
+
+@contextlib.contextmanager
+def whole(out: str, *, text: bool) -> Iterator[IO[Any]]:
+    """Open a file, for bytes or for lines of UTF-8, that is there whole at the end, or not at all. Raises OSError.
+
+    What is no plain file (a terminal, a pipe) is written as it comes.
+    """
     target = Path(os.path.realpath(out))
+    how: dict[str, Any] = {"mode": "w", "encoding": "utf-8", "newline": "\n"} if text else {"mode": "wb"}
     if target.exists() and not target.is_file():
-        target.write_bytes(_bytes(content))
+        with target.open(**how) as stream:
+            yield stream
         return
-    _replace(target, _bytes(content))
-
-
-def _replace(target: Path, content: bytes) -> None:
     handle, made = _made_beside(target)
     part = Path(made)
     try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
+        with os.fdopen(handle, **how) as stream:
+            yield stream
             stream.flush()
             if target.exists():
                 part.chmod(target.stat().st_mode & 0o777)
@@ -59,7 +69,3 @@ def _to_stdout(content: str | bytes) -> None:
         sys.stdout.flush()
         buffer.write(content)
     sys.stdout.flush()
-
-
-def _bytes(content: str | bytes) -> bytes:
-    return content.encode() if isinstance(content, str) else content

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -194,6 +196,15 @@ def test_a_replaced_file_keeps_its_mode_and_a_fault_leaves_the_old_one(
     assert run(tmp_path, mixed(tmp_path), "--workers", "1") == 2
     assert out.read_bytes() == before
     assert list(tmp_path.glob(".a*")) == []
+
+
+def test_a_pipe_is_written_and_not_replaced(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "a.ndjson")
+    with ThreadPoolExecutor(1) as pool:
+        read = pool.submit((tmp_path / "a.ndjson").read_text)
+        assert run(tmp_path, mixed(tmp_path), "--workers", "1") == 2
+        assert len(read.result(timeout=60).splitlines()) == 3
+    assert (tmp_path / "a.ndjson").is_fifo()
 
 
 def broken(*_: Any) -> Any:
