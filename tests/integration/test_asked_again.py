@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -25,12 +23,8 @@ DERMATOLOGY = f"{BASE}/CodeSystem/targets|dermatology"
 
 
 @pytest.fixture(name="server")
-def _server(tmp_path: Path) -> Iterator[Server]:
-    """A server of its own for each test: what is there already decides what is new."""
-    running = Server(tmp_path / "data")
-    running.start()
-    yield running
-    running.stop()
+def _server(empty_server: Server) -> Server:
+    return empty_server
 
 
 def assess(server: Server, patient: str, at: str | None = None) -> Answer:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,17 +18,9 @@ DIFFERS = {"patient", "encounter", "choices", "warnings", "notices"}
 so never written; and a dose that is now told twice, by the record's Immunization and by our Observation."""
 
 
-@pytest.fixture(name="empty_server")
-def _empty_server(tmp_path: Path) -> Iterator[Server]:
-    """A server of its own: two examples are visits of the same baby, and a longer history is another assessment."""
-    running = Server(tmp_path / "data")
-    running.start()
-    yield running
-    running.stop()
-
-
 @pytest.mark.parametrize("name", NAMES)
 def test_what_was_written_gives_the_same_assessment_when_it_is_read_back(name: str, empty_server: Server) -> None:
+    """Two examples are visits of the same baby, and a longer history is another assessment: a server for each."""
     visit = visits.as_flat(name)
     hold(empty_server, visits.owned(name))
     before = visits.assessed(visit)
