@@ -12,7 +12,6 @@ from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.pack.written.yaml_nodes import parse as parse_yaml
 from layette.engine.visit import carried
-from layette.engine.visit.clock_objects import in_text
 from layette.engine.visit.sound import sound
 from layette.mapping.account import Account, Form, account_of, account_of_flat
 from layette.mapping.fhir.json import SIZE_LIMIT, loads
@@ -69,7 +68,7 @@ def take(content: bytes | Mapping[str, Any] | list[Any], pack: Pack, base: str, 
     def tell(path: str, message: str, expected: str) -> None:
         unsound.append(InputProblem(path, "structure", message, expected=expected))
 
-    parsed = parse(content) if isinstance(content, bytes) else in_text(sound(content, tell))
+    parsed = parse(content) if isinstance(content, bytes) else sound(content, tell)
     if isinstance(parsed, Mapping) and "resourceType" not in parsed:
         return Intake(parsed, "readings", problems=(*unsound, *reference_problems(parsed)))
     if unsound:

@@ -17,7 +17,6 @@ from layette.engine.exact.times import Moment, day_number, moment
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.carried import PART, taken_over
-from layette.engine.visit.clock_objects import in_text
 from layette.engine.visit.doses import doses_as_findings
 from layette.engine.visit.items import ItemReader, printable, text_or_none
 from layette.engine.visit.problems import Problems
@@ -51,7 +50,7 @@ class VisitReader:
 
     def attempt(self, flat: Any, at: str | datetime | None = None) -> Visit | None:
         """Return what could be read (None where not even the times could); see ``report``."""
-        flat, at = in_text(sound(flat, self._unsound)), in_text(at)
+        flat, at = sound(flat, self._unsound), sound(at, self._unsound)
         if not self._is_visit(flat):
             return None
         times = self._times(flat, at)

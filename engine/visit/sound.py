@@ -1,8 +1,9 @@
-"""What no visit can hold, put in by a program and not by a file: nesting without end, endless numbers."""
+"""What a program puts into a visit and a file cannot: endless nesting and numbers, dates and times as objects."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from datetime import date
 from fractions import Fraction
 from typing import Any
 
@@ -18,7 +19,11 @@ Tell = Callable[[str, str, str], None]
 
 
 def sound(part: Any, tell: Tell) -> Any:
-    """Return ``part``, with a text in place of all that is unsound and was told; the very object if all is sound."""
+    """Return ``part`` as a file could hold it; the very object if it is so already.
+
+    All that is unsound is told, and a text stands in its place. A `date` or `datetime` becomes its ISO 8601 text; one
+    without an offset stays without one, and is refused like its text.
+    """
     return _Walk(tell).of(part, "", ())
 
 
@@ -31,6 +36,8 @@ class _Walk:
     def of(self, part: Any, path: str, around: tuple[int, ...]) -> Any:
         if isinstance(part, int | Fraction):
             return self._number(part, path)
+        if isinstance(part, date):  # a datetime is a date
+            return part.isoformat()
         if not isinstance(part, Mapping | list | tuple) or id(part) in self.checked:
             return part
         if len(around) >= DEEPEST or id(part) in around:

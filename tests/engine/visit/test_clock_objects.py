@@ -8,11 +8,15 @@ from typing import Any
 import pytest
 
 from layette.engine import InputError, assess, load_pack
-from layette.engine.visit.clock_objects import in_text
+from layette.engine.visit.sound import sound
 from layette.mapping.answering import answer
 
 CENTRAL = timezone(timedelta(hours=-5))
 BORN, AT = datetime(2026, 6, 1, 8, tzinfo=CENTRAL), datetime(2026, 6, 5, 9, 30, tzinfo=CENTRAL)
+
+
+def untold(*_: str) -> None:
+    raise AssertionError("nothing here is unsound")
 
 
 def visit(born: Any, at: Any, weighed: Any) -> dict[str, Any]:
@@ -23,14 +27,14 @@ def visit(born: Any, at: Any, weighed: Any) -> dict[str, Any]:
 def test_an_object_is_the_text_that_it_writes() -> None:
     written = visit("2026-06-01T08:00:00-05:00", "2026-06-05T09:30:00-05:00", "2026-06-05")
     objects = visit(BORN, AT, date(2026, 6, 5))
-    assert in_text(objects) == written
+    assert sound(objects, untold) == written
     assert assess(objects) == assess(written)
     assert assess({**written, "at": "2026-06-05T09:00:00-05:00"}, at=AT) == assess(written)
 
 
 def test_text_alone_is_not_copied() -> None:
     written = visit("2026-06-01T08:00:00-05:00", "2026-06-05T09:30:00-05:00", "2026-06-05")
-    assert in_text(written) is written
+    assert sound(written, untold) is written
 
 
 def test_a_time_without_an_offset_is_refused_like_its_text() -> None:
