@@ -137,13 +137,16 @@ class Pack(CompiledPack):
         plan = self.plan
         return Context(decide(plan.states, visit, self.readers(readers), plan.rule_priorities), plan)
 
-    def run_cases(self, only: str | None = None, readers: Iterable[str] | None = None) -> CaseReport:
+    def run_cases(
+        self, only: str | None = None, readers: Iterable[str] | None = None, processes: int = 1
+    ) -> CaseReport:
         """Run the pack's worked cases, or those of the area ``only``; see `engine.cases`.
 
         ``readers``: names of the readers to use; by default two, see `readers`.
+        ``processes``: how many share the cases out among them.
         Raises `InputError` for an area that the pack does not have.
         """
-        return run_cases(self.plan, self.readers(readers), only)
+        return run_cases(self.plan, self.readers(readers), only, processes)
 
 
 def load_pack(path: str | FilePath | Traversable | None = None, site: str | FilePath | None = None) -> Pack:

@@ -6,17 +6,20 @@ undecided. What a case does not name may be anything.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cases.areas import area_named
 from layette.engine.cases.compare import differences, numbers_of
 from layette.engine.cases.coverage import impossible
+from layette.engine.cases.shared_out import shared_out
 from layette.engine.cases.written import Case, read_cases
 from layette.engine.errors import InputError, PackProblem, ReaderFailed, ReadersDisagree
+from layette.engine.logic.agree import ACTED_ON
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
 from layette.engine.pack.compiled import CompiledPack
@@ -34,6 +37,18 @@ class Seen:
     fired: int = 0
     ruled_out: int = 0
     undecided: int = 0
+
+    def count(self, status: Status) -> None:
+        """Count one case; a provisional rule has fired, and is undecided too."""
+        self.fired += status in ACTED_ON
+        self.ruled_out += status is Status.RULED_OUT
+        self.undecided += status in (Status.UNDECIDED, Status.PROVISIONAL)
+
+    def add(self, other: Seen) -> None:
+        """Add what another run has counted."""
+        self.fired += other.fired
+        self.ruled_out += other.ruled_out
+        self.undecided += other.undecided
 
 
 @dataclass
@@ -65,10 +80,11 @@ class CaseReport:
         return out
 
 
-def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None) -> CaseReport:
+def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None, processes: int = 1) -> CaseReport:
     """Run every case of the pack of ``plan``, or those of one area, each read by all ``readers``.
 
     A case shows the pack's own choices. Run on a pack with a site file, what differs is what the site changes.
+    ``processes``: how many share the cases out among them; the report is the same.
 
     Raises `InputError` for an area that the pack does not have.
     What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there.
@@ -77,64 +93,74 @@ def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = No
     cases, problems = read_cases(pack)
     area = None if only is None else area_named(only, pack, cases)
     report = CaseReport(problems=problems, impossible=impossible(plan.states), only=only)
-    run = _Run(plan, readers, report)
-    for case in cases:
-        if area is None or area.has(case):
-            run.compare(case)
-        else:
-            run.read_alone(case)
-    run.count(pack.rules if area is None else area.rules)
-    return run.report
+
+    def run(share: int) -> _Run:
+        one = _Run(plan, readers)
+        for case in cases[share::processes]:
+            if area is None or area.has(case):
+                one.compare(case)
+            else:
+                one.read_alone(case)
+        return one
+
+    order = {case.label: number for number, case in enumerate(cases)}
+    runs = shared_out(run, processes)
+    report.passed = sum(one.passed for one in runs)
+    report.failures = sorted((found for one in runs for found in one.failures), key=lambda found: order[found[0]])
+    report.problems += dict.fromkeys(problem for one in runs for problem in one.problems)
+    report.seen = {rule: Seen() for rule in (pack.rules if area is None else area.rules)}
+    for one in runs:
+        for rule, seen in report.seen.items():
+            seen.add(one.seen[rule])
+    return report
 
 
 class _Run:
-    """One run over cases: what differs goes into the report, the statuses are kept until they are counted."""
+    """One run over cases: what passed, what differs, and what each rule was seen to be."""
 
-    def __init__(self, plan: AnswerPlan, readers: Sequence[Reader], report: CaseReport) -> None:
-        self.pack, self.readers, self.report = plan.pack, readers, report
+    def __init__(self, plan: AnswerPlan, readers: Sequence[Reader]) -> None:
+        self.passed = 0
+        self.failures: list[tuple[str, str]] = []
+        self.problems: list[PackProblem] = []
+        self.seen = {rule: Seen() for rule in plan.pack.rules}
+        self._pack, self._readers = plan.pack, readers
         self._numbers = numbers_of(plan.pack.instances)
-        self._read: list[tuple[Status, ...]] = []
+        self._counted = [self.seen[instance.rule.shape.id] for instance in plan.pack.instances]
         self._plans: dict[tuple[tuple[str, str], ...], AnswerPlan] = {(): plan}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Carry the outcome to another process, without the pack it was found with."""
+        return {name: value for name, value in vars(self).items() if not name.startswith("_")}
 
     def compare(self, case: Case) -> None:
         """Run a case: it passes, or what differs is a failure."""
         try:
             found = list(
-                differences(case.shape.expect, self._decide(case, self.readers), self._numbers, self.readers[:1])
+                differences(case.shape.expect, self._decide(case, self._readers), self._numbers, self._readers[:1])
             )
         except (InputError, ReaderFailed, ReadersDisagree) as error:
             found = [str(error)]
-        self.report.failures += [(case.label, difference) for difference in found]
-        self.report.passed += not found
+        self.failures += [(case.label, difference) for difference in found]
+        self.passed += not found
 
     def read_alone(self, case: Case) -> None:
         """Read a case for what it shows of the rules, by one reader; that it can be used is another run's business."""
         with suppress(InputError):
-            self._decide(case, self.readers[:1])
-
-    def count(self, rules: Iterable[str]) -> None:
-        """Report what each of these rules was seen to be."""
-        seen = self.report.seen = {rule: Seen() for rule in rules}
-        for instance, statuses in zip(self.pack.instances, zip(*self._read, strict=True), strict=False):
-            one = seen.get(instance.rule.shape.id)
-            if one is not None:
-                provisional = statuses.count(Status.PROVISIONAL)
-                one.fired += statuses.count(Status.FIRED) + provisional
-                one.ruled_out += statuses.count(Status.RULED_OUT)
-                one.undecided += statuses.count(Status.UNDECIDED) + provisional
+            self._decide(case, self._readers[:1])
 
     def _decide(self, case: Case, readers: Sequence[Reader]) -> Context:
         plan = self._plan(case.shape.tables)
         visit = reader_for(plan.pack).read(case.shape.given)
         decision = decide(plan.states, visit, readers, plan.rule_priorities)
-        self._read.append(decision.statuses)
+        for seen, status in zip(self._counted, decision.statuses, strict=False):
+            seen.count(status)
         return Context(decision, plan)
 
     def _plan(self, tables: Mapping[str, str]) -> AnswerPlan:
         """Return the plan of the pack with a case's own tables, made once for all cases with the same ones."""
         key = tuple(sorted(tables.items()))
         if key not in self._plans:
-            made = _with_tables(self.pack, tables, self.report.problems)
+            made = _with_tables(self._pack, tables, self.problems)
             self._plans[key] = AnswerPlan(StatesPlan(made))
         return self._plans[key]
 

@@ -10,6 +10,7 @@ from layette.engine.cases.cases import CaseReport
 from layette.engine.errors import PackError
 from layette.engine.pack.family_texts import family_texts
 from layette.mapping.cli.reviews import still_to_sign, what_a_site_changes
+from layette.mapping.cores import cores
 from layette.mapping.settle import settle
 from layette.mapping.text.about import changed_from_shipped
 from layette.mapping.text.layout import Page, shown
@@ -54,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
     pack = load_pack(arguments.pack)
     at_site = None if arguments.site is None else load_pack(arguments.pack, arguments.site)
     settle()
-    report = pack.run_cases(arguments.only)
+    report = pack.run_cases(arguments.only, processes=cores())
     if report.problems:
         raise PackError(report.problems)
     page = Page(_WIDTH, colour=False, full=arguments.all)
@@ -64,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     _words(page, pack)
     still_to_sign(page, pack, report, date.today().isoformat())
     if at_site is not None:
-        what_a_site_changes(page, at_site, report, at_site.run_cases(arguments.only, ["native"]))
+        what_a_site_changes(page, at_site, report, at_site.run_cases(arguments.only, ["native"], cores()))
     print(page.text(), end="")
     return 2 if report.failures or report.unseen else 0
 

@@ -14,8 +14,9 @@ from typing import IO
 from layette.engine.api import load_pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.cli import output
+from layette.mapping.cores import cores
 from layette.mapping.many import Item, Outcome, answers, items
-from layette.mapping.many.workers import Asked, cores
+from layette.mapping.many.workers import Asked
 from layette.mapping.text import tidy
 
 _TOLD = 20

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import multiprocessing
-import os
 import signal
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
@@ -16,6 +15,7 @@ from typing import Any
 from layette.engine.api import Pack, load_pack
 from layette.engine.errors import InputError, InputProblem, LayetteError
 from layette.mapping.answering import answer
+from layette.mapping.cores import cores
 from layette.mapping.many.sources import Item
 from layette.mapping.settle import settle
 
@@ -45,11 +45,6 @@ class Asked:
     at: str | None = None
     readers: tuple[str, ...] | None = None
     detail: bool = False
-
-
-def cores() -> int:
-    """Return how many processes may run at once."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def answers(

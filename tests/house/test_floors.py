@@ -17,11 +17,11 @@ ORDER = (
     "engine.pack.written engine.pack.grammar engine.pack.checks engine.pack engine.visit engine.states "
     "engine.answer.parts engine.answer.resolved engine.answer engine.cases|engine.cohort "
     "engine.published|engine.api engine engine.face "
-    "mapping.codes mapping.fhir mapping.fhir_json mapping.flat_references mapping.pack_view mapping.settle "
-    "mapping.validate.rules mapping.validate mapping.door mapping.words mapping.read.bundle mapping.read.codes "
-    "mapping.read.resources mapping.read mapping.read.hl7v2 mapping.account mapping.text mapping.write.run "
-    "mapping.write.words mapping.write.resources mapping.write mapping.export mapping.intake mapping.answering "
-    "mapping.many mapping.pages mapping.cli"
+    "mapping.codes mapping.cores mapping.fhir mapping.fhir_json mapping.flat_references mapping.pack_view "
+    "mapping.settle mapping.validate.rules mapping.validate mapping.door mapping.words mapping.read.bundle "
+    "mapping.read.codes mapping.read.resources mapping.read mapping.read.hl7v2 mapping.account mapping.text "
+    "mapping.write.run mapping.write.words mapping.write.resources mapping.write mapping.export mapping.intake "
+    "mapping.answering mapping.many mapping.pages mapping.cli"
 )
 """The rooms from the ground up, rooms of one floor with `|` between. The longest name with which a module's name begins
 is its room."""

@@ -262,6 +262,11 @@ def test_one_area_is_its_rules_and_the_cases_about_them(
     assert part.unseen == {rule: lacking for rule, lacking in whole.unseen.items() if rule in part.seen}
 
 
+@pytest.mark.parametrize("only", [None, "exam"])
+def test_cases_shared_out_among_processes_give_the_same_report(areas: Pack, only: str | None) -> None:
+    assert areas.run_cases(only, processes=3) == areas.run_cases(only)
+
+
 def test_an_area_of_the_findings_has_the_rules_that_test_them(areas: Pack) -> None:
     cord = [name for area in areas.areas for name in area.findings if name == "cord_attached"]
     assert cord == ["cord_attached"]
