@@ -20,7 +20,9 @@ VERBS: Mapping[str, str] = {
     "assess": "assess one visit",
     "check": "check a rule pack and run its cases",
     "export": "write a rule pack as FHIR R4",
+    "family-sheet": "write what the family keeps, as HTML or PDF",
     "findings": "list what can be recorded, with values and units",
+    "report": "write one visit as a page for a clinician, as HTML or PDF",
     "rules": "list rules by word, target, finding or source",
     "validate": "check FHIR R4 resources and Bundles",
 }
@@ -80,7 +82,7 @@ def parser(words: Collection[str] = tuple(VERBS)) -> argparse.ArgumentParser:
     for verb, line in VERBS.items():
         options = verbs.add_parser(verb, help=line)
         if verb in words:
-            import_module(f"layette.mapping.cli.{verb}").add(options)
+            import_module(f"layette.mapping.cli.verbs.{verb.replace('-', '_')}").add(options)
     return top
 
 

@@ -205,7 +205,7 @@ def test_nothing_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_the_command_and_the_example_of_the_readme_use_the_door() -> None:
-    for name in ("mapping/cli/assess.py", "README.md"):
+    for name in ("mapping/cli/verbs/assess.py", "README.md"):
         assert "layette.mapping.answering import" in (ROOT / name).read_text(encoding="utf-8"), name
 
 

@@ -21,7 +21,8 @@ from layette.engine.errors import InputError, InputProblem, PackError, PackProbl
 from layette.engine.pack.written.rule_shapes import Consequence, RuleShape, TargetShape
 from layette.engine.pack.written.shapes import Translation
 from layette.mapping import intake as given_module
-from layette.mapping.cli import assess, check, command, main
+from layette.mapping.cli import command, main
+from layette.mapping.cli.verbs import assess, check
 from layette.mapping.write.run.context import PARTS
 
 

@@ -51,8 +51,8 @@ def test_help_lists_every_verb_with_its_line(capsys: pytest.CaptureFixture[str])
 
 def test_a_verb_loads_no_other_verb() -> None:
     found = loaded("assess", "--help")
-    verbs = {f"layette.mapping.cli.{verb}" for verb in command.VERBS}
-    assert found & verbs == {"layette.mapping.cli.assess"}
+    verbs = {f"layette.mapping.cli.verbs.{verb.replace('-', '_')}" for verb in command.VERBS}
+    assert found & verbs == {"layette.mapping.cli.verbs.assess"}
     assert "layette.mapping.export" not in found
 
 

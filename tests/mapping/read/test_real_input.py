@@ -31,7 +31,8 @@ from support.read_samples import (
 
 from layette.engine.api import Pack, load_pack
 from layette.mapping.answering import answer
-from layette.mapping.cli import assess, main
+from layette.mapping.cli import main
+from layette.mapping.cli.verbs import assess
 from layette.mapping.fhir.json import dumps
 from layette.mapping.read import ReadResult, read
 

@@ -1,0 +1,199 @@
+"""What the family keeps: two pages at most, in large type and plain words.
+
+Every sentence about the baby is the pack's own (`plain`, in the language asked for); what is not written for families
+is not put on the sheet. Nothing that the mother answered stands on it, nor anything that follows from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
+from itertools import zip_longest
+from typing import Any, NamedTuple
+
+from markupsafe import Markup
+
+from layette.engine.answer.parts.assessment import Assessment, Recommendation
+from layette.engine.answer.parts.told import AWAITS
+from layette.engine.api import Pack
+from layette.mapping.pages.diapers import expected_diapers
+from layette.mapping.pages.family_pictures import PICTURES
+from layette.mapping.pages.family_words import FamilyWords, family_words
+from layette.mapping.pages.frame import filled, style
+from layette.mapping.text.about import About
+from layette.mapping.words.speech import Speech
+
+MOST_LETTERS = 3050
+"""Letters that two pages hold in large type beside the table and the drawings; a topic beyond them is named alone."""
+
+_FIRST = ("when_to_call",)
+_TO_FILL_IN = "_" * 24
+"""Where a number is written by hand, of a clinic that gave none."""
+
+_ORDER = ("when to call", "feeding", "safety", "daily care", "parents")
+
+
+class Told(NamedTuple):
+    """One thing with its words; ``when`` is a day in words, or nothing."""
+
+    name: str
+    words: str
+    when: str = ""
+
+
+def family_sheet(assessment: Assessment, pack: Pack, flat: Mapping[str, Any], language: str = "en") -> str:
+    """Return the sheet as HTML that needs nothing else. ``flat`` is the visit that ``pack`` assessed."""
+    words = family_words(language)
+    choices = {one.id: one.choice for one in assessment.settings}
+    sheet = _Sheet(assessment, pack, words, Speech(pack, language, choices))
+    urgent, next_steps, saw, come = sheet.urgent(), list(sheet.next()), sheet.saw(), list(sheet.come_back())
+    spoken, named = sheet.advice(MOST_LETTERS - len(urgent) - _letters(next_steps + saw + come))
+    return filled(
+        "family_sheet",
+        style=Markup(style("paper") + style("family_sheet")),
+        words=words,
+        visit=words.say("visit", day=words.day(sheet.today), age=words.age(sheet.hours)),
+        numbers=words.say("call", emergency=sheet.setting("emergency_number"), clinic=sheet.clinic()),
+        urgent=urgent,
+        next=next_steps,
+        saw=saw,
+        diapers=list(expected_diapers(pack, assessment)),
+        come=come,
+        advice=spoken,
+        also=words.say("also", what=" · ".join(named)) if named else "",
+        pictures=[(Markup(PICTURES[name]), text) for name, text in words["pictures"].items()],
+        pack=assessment.pack,
+    )
+
+
+class _Sheet:
+    """What the parts of one sheet are made of."""
+
+    def __init__(self, assessment: Assessment, pack: Pack, words: FamilyWords, speech: Speech) -> None:
+        self.assessment, self.pack, self.words, self.speech = assessment, pack, words, speech
+        self._about = About.of(pack, None)
+        self.today = datetime.fromisoformat(assessment.at)
+        born = datetime.fromisoformat(assessment.born)
+        born = born if born.tzinfo else born.replace(tzinfo=self.today.tzinfo)
+        self.hours = (self.today - born).total_seconds() / 3600
+        self._hidden = {
+            name for name, shape in pack.findings.items() if shape.private or shape.subject == "mother"
+        }  # fmt: skip
+
+    def setting(self, name: str) -> str:
+        """Return the words of the choice in force of a setting, such as a number to call."""
+        choice = self.pack.settings[name].choices[self.speech.choices[name]] if name in self.pack.settings else None
+        said = (choice.words or {}).get(self.words.language) if choice else None
+        return str(getattr(said, "text", said) or "")
+
+    def clinic(self) -> str:
+        """Return how the clinic is reached: the site's contacts, else the setting's words."""
+        told = "; ".join(f"{who} {how}" for who, how in self.assessment.contacts.items()) or self.setting("clinic_line")
+        return told if any(sign.isdigit() for sign in told) else _TO_FILL_IN
+
+    def urgent(self) -> str:
+        """Return the signs for which to get help at once."""
+        said = [self._words(one) for one in self.assessment.guidance if one.target in _FIRST]
+        return said[0] if said else next((self._plain(name) for name in _FIRST if name in self.pack.targets), "")
+
+    def next(self) -> Iterator[Told]:
+        """Yield what is done for the baby now and by the next days, where it can be said to a family."""
+        for group in self.assessment.do:
+            for one in group.items:
+                done_here = one.performer == "examiner" and not self._words(one)
+                if group.deadline != "by a date" and self._may_be_told(one) and not done_here:
+                    yield Told(self._named(one), self._words(one), self._when(one))
+
+    def saw(self) -> list[Told]:
+        """Return what was found and is normal, with what it means and when it goes."""
+        return [
+            Told(self._topic(one), self._words(one))
+            for one in self.assessment.reassurance if self._may_be_told(one)
+        ]  # fmt: skip
+
+    def come_back(self) -> Iterator[Told]:
+        """Yield each visit to come by its days, with what it is for; what is there for the mother is not named."""
+        hidden = {(one.target, one.side) for one in self.assessment.recommendations if not self._may_be_told(one)}
+        later = [due for due in self.assessment.due if due.state == "later"]
+        babys = [due for due in later if due.subject == "baby"]
+        mothers = {due.label for due in later} - {due.label for due in babys}
+        for visit in self.assessment.come_back:
+            names = [
+                name
+                for item in visit.items
+                if (item.target, item.side) not in hidden and (item.target or item.label not in mothers)
+                for name in self._about.visit_names(item, visit, babys)
+            ]
+            if names:
+                yield Told(self._days(visit.start, visit.until), " · ".join(dict.fromkeys(names)))
+
+    def advice(self, room: int) -> tuple[list[tuple[str, list[Told]]], list[str]]:
+        """Return the advice owed by heading, as much as there is room for in letters, and the names of the rest.
+
+        Each heading gives its first topic, then each its second, so that no heading takes all the room.
+        """
+        groups = sorted(self.assessment.tell_family, key=lambda group: _place(group.heading))
+        topics = [
+            [one for one in group.topics if one.target not in _FIRST and self._may_be_told(one)] for group in groups
+        ]
+        kept = set[str]()
+        for one in (one for row in zip_longest(*topics) for one in row if one is not None):
+            length = _letters([Told(self._topic(one), self._words(one))])
+            if self._words(one) and length <= room:
+                kept.add(one.target)
+                room -= length
+            else:
+                room -= len(self._topic(one)) // 2
+        spoken = [
+            (
+                self.speech.heading(group.heading),
+                [Told(self._topic(one), self._words(one)) for one in mine if one.target in kept],
+            )
+            for group, mine in zip(groups, topics, strict=True)
+        ]
+        named = [self._topic(one) for mine in topics for one in mine if one.target not in kept]
+        return [(heading, told) for heading, told in spoken if told], named
+
+    def _topic(self, one: Recommendation) -> str:
+        return self.speech.topic(one.target, one.label)
+
+    def _may_be_told(self, one: Recommendation) -> bool:
+        """Whether nothing of it is the mother's, or was asked alone."""
+        read = {used.subject.partition(".")[0] for reason in one.reasons for used in reason.values}
+        general = one.kind == "educate"  # words that every family hears, whoever they are about
+        return not read & self._hidden and (one.subject == "baby" or general)
+
+    def _named(self, one: Recommendation) -> str:
+        kinds = {"refer": "specialist", "recheck": "again"}
+        side = f", {one.side}" if one.side and self.words.language == "en" else ""
+        return self.words.say(kinds.get(one.kind, "done"), what=self._topic(one) + side)
+
+    def _when(self, one: Recommendation) -> str:
+        until = one.window.until
+        if until is None or until[:10] <= self.assessment.at[:10]:
+            return str(self.words["today"])
+        return self.words.say("by", day=self._day(until))
+
+    def _days(self, start: str, until: str | None) -> str:
+        if until is None:
+            return self.words.say("from", day=self._day(start))
+        first, last = self._day(start), self._day(until)
+        return first if first == last else f"{first} – {last}"
+
+    def _day(self, time: str) -> str:
+        return self.words.day(datetime.fromisoformat(time))
+
+    def _words(self, one: Recommendation) -> str:
+        return self._plain(one.target) or one.plain.get(self.words.language, "").removesuffix(AWAITS)
+
+    def _plain(self, target: str) -> str:
+        said = self.speech.plain(target) if target in self.pack.targets else None
+        return said.text if said else ""
+
+
+def _letters(parts: Iterable[Told]) -> int:
+    return sum(len(part.name) + len(part.words) for part in parts)
+
+
+def _place(heading: str) -> int:
+    return _ORDER.index(heading) if heading in _ORDER else len(_ORDER)

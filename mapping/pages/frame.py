@@ -1,0 +1,29 @@
+"""The frame of every page: templates that escape all they are given, and a style that goes with the page."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+
+_HERE = files(__package__)
+
+
+@cache
+def _environment() -> Environment:
+    """Return the templates of this folder; a name that a template needs and is not given is an error."""
+    texts = {one.name: one.read_text("utf-8") for one in _HERE.iterdir() if one.name.endswith(".j2")}
+    return Environment(
+        loader=DictLoader(texts), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+
+
+def filled(template: str, **values: object) -> str:
+    """Return the template ``<template>.html.j2`` of this folder with its values."""
+    return _environment().get_template(f"{template}.html.j2").render(**values)
+
+
+def style(name: str) -> str:
+    """Return the style sheet ``<name>.css`` of this folder."""
+    return (_HERE / f"{name}.css").read_text("utf-8")

@@ -1,0 +1,91 @@
+"""The family sheet: plain words, nothing of the mother's own answers, and what to do first on top."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+from typing import Any
+
+import pytest
+import textstat
+from support.shipped_examples import EXAMPLES, NAMES
+
+from layette.engine.api import load_pack
+from layette.mapping.answering import answer
+from layette.mapping.pages.diapers import expected_diapers
+from layette.mapping.pages.family_sheet import family_sheet
+from layette.mapping.pages.family_words import family_words, languages
+
+SIXTH = 6.9
+"""The Flesch-Kincaid grade of the seventh is 7.0: what is below is the sixth."""
+VISIT: dict[str, Any] = {
+    "born": "2026-05-11T02:15:00-05:00", "at": "2026-05-15T10:20:00-05:00", "sex_at_birth": "male",
+    "findings": {"temperature": {"value": 36.8, "unit": "Cel"}},
+}  # fmt: skip
+
+
+def sheet(visit: dict[str, Any], language: str = "en") -> str:
+    pack = load_pack()
+    return family_sheet(pack.assess(visit, readers=["native"]), pack, visit, language)
+
+
+def shipped(name: str, language: str = "en") -> str:
+    found = answer((EXAMPLES / f"{name}.json").read_bytes(), load_pack(), readers=["native"])
+    return family_sheet(found.assessment, load_pack(), found.visit, language)
+
+
+def words(page: str) -> str:
+    return " ".join(unescape(re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", page, flags=re.DOTALL)).split())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_sheet_reads_at_the_sixth_grade(name: str) -> None:
+    page = shipped(name)
+    told = [unescape(re.sub(r"<[^>]+>", "", one)) for one in re.findall(r"<p>(.*?)</p>", page, re.DOTALL)]
+    text = re.sub(r"(\d)\.(\d)", r"\1\2", " ".join(told))
+    assert textstat.flesch_kincaid_grade(text) <= SIXTH
+
+
+@pytest.mark.parametrize("language", languages())
+def test_what_to_do_now_and_the_number_to_call_stand_first(language: str) -> None:
+    page = words(sheet(VISIT, language))
+    help_now, own = page.index("911"), family_words(language)
+    assert help_now < page.index(own["come"]) < page.index(own["home"])
+
+
+MOTHERS = {
+    "epds_self_harm_item": {"value": 3, "unit": "{score}"},
+    "epds_total": {"value": 22, "unit": "{score}"},
+    "violence_at_home": "danger_now",
+}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_nothing_of_what_the_mother_answered_is_on_it(language: str) -> None:
+    pack = load_pack()
+    given = {name: value for name, value in MOTHERS.items() if name in pack.findings}
+    assert len(given) >= 2
+    with_hers = {**VISIT, "findings": {**VISIT["findings"], **given}}
+    assert pack.assess(with_hers).recommendations != pack.assess(VISIT).recommendations
+    assert set(words(sheet(with_hers, language)).split()) <= set(words(sheet(VISIT, language)).split())
+
+
+def test_the_diapers_are_those_that_the_table_in_use_prints() -> None:
+    """Texas WIC lesson: day 5 five wet and three soiled, from day 6 on six and three."""
+    pack = load_pack()
+    found = list(expected_diapers(pack, pack.assess(VISIT)))
+    assert [(one.wet, one.stool) for one in found] == [(5, 3)] + [(6, 3)] * 6
+    assert [one.day.day for one in found] == list(range(15, 22))
+
+
+def test_every_language_has_the_same_words() -> None:
+    first, *others = (family_words(language).texts for language in languages())
+    for other in others:
+        assert other.keys() == first.keys()
+        assert [len(other[key]) for key in ("days", "months")] == [7, 12]
+        assert other["pictures"].keys() == first["pictures"].keys()
+
+
+def test_what_nobody_reviewed_says_that_it_is_not_for_the_family_yet() -> None:
+    assert "not for the family until then" in words(sheet(VISIT, "es"))
+    assert "not for the family" not in words(sheet(VISIT))

@@ -1,0 +1,127 @@
+"""The visit report: all that presses is on it, its figures are named and numbered, and it needs nothing else."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from html import unescape
+from xml.etree import ElementTree
+
+import pytest
+from support.shipped_examples import EXAMPLES, NAMES
+
+from layette.engine.api import load_pack
+from layette.engine.measures.thresholds import ThresholdSet
+from layette.mapping.answering import Answer, answer
+from layette.mapping.pages.figures import bilirubin
+from layette.mapping.pages.report import report
+from layette.mapping.text.labels import named
+
+SVG = re.compile(r"<svg .*?</svg>", re.DOTALL)
+
+
+@cache
+def answered(name: str) -> Answer:
+    return answer((EXAMPLES / f"{name}.json").read_bytes(), load_pack(), readers=["native"])
+
+
+@cache
+def made(name: str) -> str:
+    found = answered(name)
+    return report(found.assessment, load_pack(), found.visit)
+
+
+def words(page: str) -> str:
+    return " ".join(unescape(re.sub(r"<style>.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)).split())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_presses_stands_on_the_report_and_first(name: str) -> None:
+    found, page = answered(name).assessment, words(made(name))
+    assert found.verdict.text in page
+    assert found.caution in page
+    asked = [*found.recommendations, *found.to_chase, *found.to_judge]
+    pressing = [one for one in asked if one.priority in ("stat", "asap")]
+    assert all(named(one) in page for one in pressing)
+    if found.verdict.now:
+        assert page.index(" Now ") < page.rindex(" Come back ")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_report_loads_nothing(name: str) -> None:
+    page = made(name)
+    assert not re.search(r"<(script|link|img|iframe|object)\b|@import|url\(", page)
+    outside = set(re.findall(r"https?://[^\"' <)]+", page)) - {"http://www.w3.org/2000/svg"}
+    assert not outside
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_figure_has_a_name_a_description_and_its_numbers_beside(name: str) -> None:
+    ids: list[str] = []
+    for text in SVG.findall(made(name)):
+        drawn = ElementTree.fromstring(text)
+        title, told = drawn[0], drawn[1]
+        assert drawn.get("role") == "img"
+        assert drawn.get("aria-labelledby") == f"{title.get('id')} {told.get('id')}"
+        assert title.text
+        assert told.text
+        ids += [title.get("id") or "", told.get("id") or ""]
+    assert len(ids) == len(set(ids))
+    assert ids
+    figures = re.findall(r"<figure.*?</figure>", made(name), re.DOTALL)
+    assert all("<table>" in figure and "<td>" in figure for figure in figures)
+
+
+def test_text_of_a_feed_is_never_markup() -> None:
+    found = answered("jaundiced-sleepy-day-4")
+    named_by_feed = found.assessment.model_copy(update={"patient": "Patient/<script>alert(1)</script>"})
+    page = report(named_by_feed, load_pack(), found.visit)
+    assert "<script>" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_the_numbers_beside_a_figure_are_those_of_the_engine() -> None:
+    found = answered("jaundiced-sleepy-day-4")
+    page = words(made("jaundiced-sleepy-day-4"))
+    loss = next(one for one in found.assessment.measures if one.id == "weight_loss")
+    assert f"-{loss.low} %" in page
+    centile = next(one for one in found.assessment.measures if one.id == "weight_centile")
+    assert f"Weight day 4 2759 g {centile.low}" in page
+
+
+def test_no_curve_is_drawn_for_a_sex_that_is_not_known() -> None:
+    pack = load_pack()
+    visit = {**answered("jaundiced-sleepy-day-4").visit, "sex_at_birth": "unknown"}
+    page = report(pack.assess(visit), pack, visit)
+    assert "Growth on the centiles" not in page
+    assert "Weight against birth weight" in page
+
+
+@pytest.mark.parametrize(("weeks", "one_way", "note"), [(39, False, "38 weeks"), (36, True, "teeth")])
+def test_a_line_that_answers_one_way_only_is_drawn_as_such(weeks: int, one_way: bool, note: str) -> None:
+    pack = load_pack()
+    visit = {
+        "born": "2026-05-11T02:15:00-05:00", "at": "2026-05-14T10:20:00-05:00", "sex_at_birth": "male",
+        "findings": {
+            "gestational_age": {"value": weeks, "unit": "wk", "time": "2026-05-11T02:30:00-05:00"},
+            "serum_bilirubin": {"value": 12.0, "unit": "mg/dL", "time": "2026-05-14T08:00:00-05:00"},
+        },
+    }  # fmt: skip
+    figure = bilirubin.bilirubin(pack, pack.read_visit(visit), pack.assess(visit))
+    assert figure is not None
+    assert any(note in told for told in figure.notes)
+    assert any("teeth" in told for told in figure.notes) == one_way
+    assert figure.numbers[1][-1] == "205 µmol/L"
+
+
+def test_a_drawn_line_goes_through_the_printed_points() -> None:
+    """NICE CG98 (2010, updated 2023), threshold table: exchange 100 at birth to 450 from 42 h, phototherapy 350."""
+    table = load_pack().tables["nice-cg98"]
+    assert isinstance(table, ThresholdSet)
+    light, exchange = (table.curves[line, 38, None] for line in ("phototherapy", "exchange"))
+    corners = dict(bilirubin._corners(light, 200))
+    assert corners[24] == pytest.approx(200)
+    assert corners[200] == pytest.approx(350)
+    steps = list(bilirubin._corners(exchange, 120))
+    assert steps[0] == (0, 100)
+    assert {value for _, value in steps} == {100, 150, 200, 250, 300, 350, 400, 450}
