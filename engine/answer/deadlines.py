@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.parts.assessment import DoGroup, Recommendation
+from layette.engine.answer.parts.assessment import DoGroup
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.exact.times import DAY
 from layette.engine.terms import DEADLINES, Deadline, Priority
 

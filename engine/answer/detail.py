@@ -6,10 +6,10 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from layette.engine.answer.outstanding import Outstanding
-from layette.engine.answer.parts.assessment import Traced
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, choices, conclusions, not_evaluated, trace
 from layette.engine.answer.resolved.due import due_items, wanted
+from layette.engine.answer.shapes.detail import Traced
 
 
 def makers_of(context: Context, still_open: Callable[[], Outstanding]) -> Mapping[str, Callable[[], tuple[Any, ...]]]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from layette.engine.answer.parts.assessment import Assessment, Recommendation, ToJudge
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 
 
 def emergencies(assessment: Assessment) -> tuple[str, ...]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from layette.engine.answer.parts.asked import waits_for
-from layette.engine.answer.parts.assessment import NotEvaluated, Question, Step
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.plan import WantedInput
 from layette.engine.answer.parts.unordered import waits_for_nobody
+from layette.engine.answer.shapes.detail import NotEvaluated, Question, Step
 from layette.engine.logic.conditions import Status
 from layette.engine.terms import PRIORITIES, Priority
 

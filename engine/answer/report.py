@@ -7,22 +7,15 @@ from typing import Literal
 
 from layette.engine.answer.outstanding import Outstanding
 from layette.engine.answer.parts.asked import asked_words, waits_for
-from layette.engine.answer.parts.assessment import (
-    Answer,
-    Choice,
-    Compared,
-    Concluded,
-    Measured,
-    NotEvaluated,
-    Recommendation,
-    Traced,
-)
+from layette.engine.answer.parts.assessment import Compared, Measured
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.unordered import waits_for_nobody
 from layette.engine.answer.parts.words import measure_numbers, measure_text, used_value
 from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
+from layette.engine.answer.shapes.detail import Answer, Choice, Concluded, NotEvaluated, Traced
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.thresholds import ThresholdSet

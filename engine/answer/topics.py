@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.parts.assessment import Recommendation, Topics
+from layette.engine.answer.parts.assessment import Topics
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.pack.family_texts import headings
 from layette.engine.terms import SEEN_TODAY
 

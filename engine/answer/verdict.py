@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Recommendation, ToJudge, Verdict
+from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Verdict
 from layette.engine.answer.parts.judged_at_once import by_value
+from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 from layette.engine.terms import Deadline
 
 BY_TOMORROW: tuple[Deadline, ...] = ("before they leave", "within 24 hours")

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Due, Recommendation
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.shapes.proposed import Due, Recommendation
 from layette.engine.exact.times import DAY
 
 OPEN = 1 << 62

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from layette.engine.answer.outstanding import outstanding
-from layette.engine.answer.parts.assessment import Due, Measured, Recommendation
+from layette.engine.answer.parts.assessment import Measured
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, conclusions, measures, not_evaluated
 from layette.engine.answer.resolved.chase import overdue_orders
@@ -19,6 +19,7 @@ from layette.engine.answer.resolved.recommend import recommendations
 from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.resolved.standing import sorted_out
 from layette.engine.answer.resolved.worlds import weigh
+from layette.engine.answer.shapes.proposed import Due, Recommendation
 from layette.engine.cases.written import Expect, Expected
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader

@@ -6,7 +6,9 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Due, Step
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem
+from layette.engine.answer.shapes.detail import Step
+from layette.engine.answer.shapes.proposed import Due
 from layette.engine.api import Pack, load_pack
 from layette.engine.pack.written.folder import default_pack
 from layette.mapping.words.speech import Speech

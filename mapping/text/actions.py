@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import count
 
-from layette.engine.answer.parts.assessment import Assessment, DoGroup, Recommendation
+from layette.engine.answer.parts.assessment import Assessment, DoGroup
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.mapping.text import pressing
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import asked, listed, named

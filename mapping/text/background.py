@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.parts.assessment import Assessment, Choice, Compared, Measured
+from layette.engine.answer.parts.assessment import Assessment, Compared, Measured
+from layette.engine.answer.shapes.detail import Choice
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.frame import conflicts, exclusions
 from layette.mapping.text.headlines import headlines

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.parts.assessment import Assessment, Recommendation
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import listed, named, short
 from layette.mapping.text.layout import Page, sentence

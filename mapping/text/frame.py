@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from layette.engine.answer.parts.assessment import Assessment, Citation, Recommendation, Used
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Citation, Recommendation, Used
 from layette.mapping.text.about import About
 from layette.mapping.text.clock import Clock, offset
 from layette.mapping.text.headlines import headlines

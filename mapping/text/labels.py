@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from layette.engine.answer.parts.assessment import Question, Recommendation, ToJudge
+from layette.engine.answer.shapes.detail import Question
+from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 
 _BRACKETS = re.compile(r"\s*\([^()]*\)")
 _REASONS = {

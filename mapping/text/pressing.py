@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from layette.engine.answer.parts.assessment import Assessment, Reason, Recommendation, Used
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.parts.judged_at_once import by_value
+from layette.engine.answer.shapes.proposed import Reason, Recommendation, Used
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import listed, named, short
 from layette.mapping.text.layout import Page, sentence

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from layette.engine.answer.parts.assessment import Assessment, Citation, Reason, Recommendation
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Citation, Reason, Recommendation
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import short
 from layette.mapping.text.layout import Page, sentence

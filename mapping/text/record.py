@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from layette.engine.answer.parts.assessment import Assessment, ComeBack, Due
+from layette.engine.answer.parts.assessment import Assessment, ComeBack
+from layette.engine.answer.shapes.proposed import Due
 from layette.mapping.text import ticks
 from layette.mapping.text.about import About
 from layette.mapping.text.clock import Clock

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from layette.engine.answer.parts.assessment import Assessment, Recommendation
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.api import Pack
 from layette.engine.pack.written.shapes import FindingsFile
 from layette.engine.pack.written.spoken import Said

@@ -6,7 +6,8 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from layette.engine.answer.parts.assessment import Assessment, Question, Step
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.detail import Question, Step
 from layette.engine.terms import PRIORITIES
 from layette.mapping.text.about import About
 from layette.mapping.text.labels import look, still_open

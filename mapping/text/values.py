@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from layette.engine.answer.parts.assessment import Measured, Used
+from layette.engine.answer.parts.assessment import Measured
+from layette.engine.answer.shapes.proposed import Used
 from layette.mapping.text.clock import Clock
 from layette.mapping.words.rules import UNITS
 

@@ -11,15 +11,8 @@ from support.assessment_samples import (
     recommendation,
 )
 
-from layette.engine.answer.parts.assessment import (
-    ComeBack,
-    ComeBackItem,
-    Measured,
-    Placed,
-    Recommendation,
-    ToJudge,
-    Used,
-)
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Measured
+from layette.engine.answer.shapes.proposed import Placed, Recommendation, ToJudge, Used
 from layette.mapping.text import render
 
 WEIGHT = Used(subject="weight", label="Weight", value="7.275 [lb_av]", time=AT, note="= 3.299884 kg")

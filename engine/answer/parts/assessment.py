@@ -10,128 +10,25 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 from importlib.metadata import entry_points
-from typing import Any, Literal
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+from pydantic import Field, PrivateAttr
 
-from layette.engine.terms import PRIORITIES, Deadline, Kind, Priority
+from layette.engine.answer.shapes.detail import (
+    Answer,
+    Choice,
+    Concluded,
+    Detail,
+    Explanation,
+    NotEvaluated,
+    Step,
+    Traced,
+)
+from layette.engine.answer.shapes.part import Part
+from layette.engine.answer.shapes.proposed import Citation, Code, Due, Recommendation, ToJudge, Used
+from layette.engine.terms import PRIORITIES, Deadline
 
 SCHEMA_VERSION = 2
-
-
-class Part(BaseModel):
-    """A frozen piece of an assessment."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Used(Part):
-    """A value that a rule or measure read: what it is, what was found, when, and where it came from."""
-
-    subject: str
-    label: str
-    value: str
-    time: str | None = None
-    origin: str | None = None
-    note: str | None = None
-
-
-class Citation(Part):
-    """A source: where a rule or value comes from, and how far that was verified."""
-
-    id: str
-    text: str
-    kind: Literal["published", "common-practice", "from-memory", "our-reading"]
-    issuer: str | None = None
-
-
-class Code(Part):
-    """A code of a published system, already verified by the pack's rules for codes."""
-
-    system: str
-    code: str
-    display: str | None = None
-
-
-class Diagnosis(Part):
-    """A diagnosis that a rule's finding states by itself: proposed to the clinician, confirmed by nobody."""
-
-    label: str
-    codes: tuple[Code, ...] = ()
-
-
-class Reason(Part):
-    """Why something is recommended: the rule, what fired it, one sentence, the sources.
-
-    ``unless`` is set on a provisional reason: what would replace it if it were recorded.
-    ``diagnosis`` is what the rule proposes beside the recommendation.
-    """
-
-    rule: str
-    title: str
-    because: str
-    status: Literal["fired", "provisional"]
-    values: tuple[Used, ...]
-    sources: tuple[Citation, ...]
-    unless: tuple[str, ...] = ()
-    since: str | None = None
-    place: str = ""
-    diagnosis: Diagnosis | None = None
-
-
-class Window(Part):
-    """When something is to be done. ``text`` says it for people; ``overdue`` if `until` is past.
-
-    ``proposed``: when a draft of ours asked for it first, whose end is kept; overdue, it was never ordered.
-    """
-
-    start: str | None = None
-    until: str | None = None
-    text: str
-    overdue: bool = False
-    missing: str | None = None
-    proposed: str | None = None
-
-
-class Placed(Part):
-    """An order that already stands in the history for the same request; ``overdue``: live, and its time has passed."""
-
-    reference: str | None = None
-    status: str
-    priority: Priority | None = None
-    time: str | None = None
-    until: str | None = None
-    overdue: bool = False
-
-
-class Recommendation(Part):
-    """What is proposed for one target: the most pressing of its reasons, all reasons kept.
-
-    ``certain`` is the priority that stands whatever the unknown turn out to be (None: only provisional).
-    ``side`` is ``left``, ``right`` or None. ``looks_at``: the findings that a recheck looks at again.
-    ``request_key`` names what must not exist twice, ``answer_key`` this answer to it.
-    """
-
-    target: str
-    kind: Kind
-    label: str
-    subject: Literal["baby", "mother"] = "baby"
-    side: str | None = None
-    priority: Priority
-    certain: Priority | None
-    possible: Priority
-    window: Window
-    do: tuple[str, ...] = ()
-    plain: Mapping[str, str] = Field(default_factory=dict)
-    reasons: tuple[Reason, ...]
-    codes: tuple[Code, ...] = ()
-    category: str | None = None
-    performer: str | None = None
-    looks_at: tuple[str, ...] = ()
-    episode: str
-    request_key: str
-    answer_key: str
-    placed: Placed | None = None
 
 
 class DoGroup(Part):
@@ -169,104 +66,11 @@ class Verdict(Part):
     next_visit: ComeBack | None
 
 
-class ToJudge(Part):
-    """A recorded value on which a pressing answer hangs and which the rules cannot judge: a person reads it.
-
-    ``priority`` is what it could bring for ``target``; ``values`` are what was recorded, ``why`` says what stands in
-    the way, ``settles`` what would end the doubt.
-    """
-
-    target: str
-    kind: Kind
-    label: str
-    subject: Literal["baby", "mother"] = "baby"
-    side: str | None = None
-    priority: Priority
-    values: tuple[Used, ...]
-    why: str
-    settles: str
-    rules: tuple[str, ...]
-    request_key: str
-    answer_key: str
-
-
 class Topics(Part):
     """Guidance owed under one heading."""
 
     heading: str
     topics: tuple[Recommendation, ...]
-
-
-class Answer(Part):
-    """How far one target is settled. ``settled`` with ``certain`` None is the only "not needed"."""
-
-    target: str
-    side: str | None = None
-    kind: Kind
-    label: str
-    certain: Priority | None
-    possible: Priority | None
-    settled: bool
-
-
-class Question(Part):
-    """A finding that is open and would settle something; ``label`` names its side.
-
-    ``state`` is ``not examined``, ``attempted`` (with ``reason``), or ``too loose`` (known, but not closely enough).
-    ``settles`` are the rules that a single value of this finding can decide, ``emergencies`` those that are ``stat``.
-    """
-
-    finding: str
-    side: str | None = None
-    label: str
-    state: Literal["not examined", "attempted", "too loose"]
-    reason: str | None = None
-    rules: tuple[str, ...]
-    settles: tuple[str, ...]
-    emergencies: tuple[str, ...] = ()
-    worst: Priority
-
-
-class Step(Part):
-    """One step of the examination with what is still open in it."""
-
-    area: str
-    label: str
-    worst: Priority
-    rules: int
-    emergencies: int
-    questions: tuple[Question, ...]
-
-
-class Due(Part):
-    """Something wanted from-until an age that is not on record.
-
-    ``said_not_done``: the record says that it was not done, or is complete without it, so that it is proposed; else it
-    is looked up first (`Assessment.not_on_record`), but for an emergency.
-    """
-
-    finding: str
-    target: str
-    kind: Kind
-    side: str | None = None
-    subject: Literal["baby", "mother"] = "baby"
-    said_not_done: bool
-    label: str
-    rule: str
-    window: Window
-    state: Literal["later", "due", "overdue"]
-    priority: Priority
-    because: str
-    sources: tuple[Citation, ...]
-
-
-class NotEvaluated(Part):
-    """A rule that could not be read at all, and why (no threshold table, another issuer's thresholds)."""
-
-    rule: str
-    title: str
-    why: str
-    priority: Priority | None
 
 
 class Measured(Part):
@@ -290,24 +94,6 @@ class Measured(Part):
     headline: bool = False
 
 
-class Concluded(Part):
-    """A finding that rules derived: ``yes``, ``no`` or ``open``."""
-
-    id: str
-    label: str
-    state: Literal["yes", "no", "open"]
-    rules: tuple[str, ...]
-
-
-class Choice(Part):
-    """Which of several readings of a finding was used, which not, and why."""
-
-    subject: str
-    used: Used | None
-    not_used: tuple[Used, ...]
-    why: str
-
-
 class Compared(Part):
     """A finding of this visit beside its value at the last other visit."""
 
@@ -316,19 +102,6 @@ class Compared(Part):
     earlier: Used
     now: Used
     changed: bool
-
-
-class Traced(Part):
-    """One rule in the trace; ``open`` is what it waits for, ``settled_by`` of that what alone can settle it."""
-
-    rule: str
-    title: str
-    place: str
-    status: Literal["fired", "provisional", "undecided", "ruled out", "not applicable"]
-    values: tuple[Used, ...] = ()
-    open: tuple[str, ...] = ()
-    settled_by: tuple[str, ...] = ()
-    may_stay_undecided: bool = False
 
 
 class SettingUsed(Part):
@@ -347,31 +120,6 @@ class PackUsed(Part):
     version: str
     jurisdiction: str
     digest: str
-
-
-class Detail(Part):
-    """All that only explains an answer; made when it is asked for.
-
-    ``answers`` say how far each target is settled, ``steps`` what is still open, finding by finding, ``due`` what is
-    wanted at any age, ``trace`` what became of every rule.
-    """
-
-    answers: tuple[Answer, ...] = ()
-    steps: tuple[Step, ...] = ()
-    due: tuple[Due, ...] = ()
-    cannot_evaluate: tuple[NotEvaluated, ...] = ()
-    conclusions: tuple[Concluded, ...] = ()
-    choices: tuple[Choice, ...] = ()
-    notices: tuple[str, ...] = ()
-    trace: tuple[Traced, ...] = ()
-
-
-class Explanation(Part):
-    """What stands behind one rule or target: its rules, how far it is settled, and what is proposed for it."""
-
-    rules: tuple[Traced, ...]
-    answers: tuple[Answer, ...]
-    recommendations: tuple[Recommendation, ...]
 
 
 class Assessment(Part):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.plan import AnswerPlan, WantedInput
 from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.answer.shapes.proposed import Used
 from layette.engine.exact.times import moment, stamp
 from layette.engine.logic.conditions import Among, State
 from layette.engine.pack.written.views import View

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from layette.engine.answer.parts.assessment import ToJudge
+from layette.engine.answer.shapes.proposed import ToJudge
 
 
 def by_value(items: Iterable[ToJudge]) -> list[list[ToJudge]]:

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
 from typing import NamedTuple
 
-from layette.engine.answer.parts.assessment import Answer, Citation, Code, Traced
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
 from layette.engine.answer.parts.tested import sparing, tested
 from layette.engine.answer.parts.told import codes_of, plain_of
+from layette.engine.answer.shapes.detail import Answer, Traced
+from layette.engine.answer.shapes.proposed import Citation, Code
 from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from layette.engine.answer.parts.assessment import Code
+from layette.engine.answer.shapes.proposed import Code
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import CodeValue, SettingShape, listed
 from layette.engine.pack.written.spoken import filled, said

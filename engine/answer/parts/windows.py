@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from layette.engine.answer.parts.assessment import Window
+from layette.engine.answer.shapes.proposed import Window
 from layette.engine.exact.times import Duration, amount_of
 from layette.engine.pack.written.rule_shapes import WindowShape
 

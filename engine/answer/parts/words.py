@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from layette.engine.answer.parts.assessment import Used
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
+from layette.engine.answer.shapes.proposed import Used
 from layette.engine.exact.interval import Span
 from layette.engine.exact.ranges import Range, show_range
 from layette.engine.exact.times import day_number

@@ -12,12 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from layette.engine.answer.parts.assessment import Recommendation, Window
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.resolved.grounds import FAR
 from layette.engine.answer.resolved.orders import DRAFT, in_force, rank_of
 from layette.engine.answer.resolved.recommend import by_urgency
 from layette.engine.answer.resolved.resolve import answer_key, same_codes
+from layette.engine.answer.shapes.proposed import Recommendation, Window
 from layette.engine.exact.times import moment, stamp
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import FindingShape, listed

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
-from layette.engine.answer.parts.assessment import Due
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import DueFinding, DueRule
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.answer.shapes.proposed import Due
 from layette.engine.exact.times import AgeBounds, within
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.shapes import listed

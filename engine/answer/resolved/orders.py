@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
-from layette.engine.answer.parts.assessment import Placed
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.timing import SPAN
+from layette.engine.answer.shapes.proposed import Placed
 from layette.engine.exact.times import DAY, day_number, plus, stamp
 from layette.engine.terms import PRIORITIES, Priority
 from layette.engine.visit.visit import PlacedOrder

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Container, Mapping, Sequence
 
 from layette.engine.answer.parts.asked import asked_words, waits_for
-from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommendation
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
@@ -14,6 +13,7 @@ from layette.engine.answer.parts.told import codes_of
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined
 from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes, key
+from layette.engine.answer.shapes.proposed import Diagnosis, Reason, Recommendation
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shapes import listed

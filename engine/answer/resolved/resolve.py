@@ -10,12 +10,12 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from layette.engine.answer.parts.assessment import Window
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import Place, Proposal
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.resolved.grounds import FAR, Ground, ends_of
+from layette.engine.answer.shapes.proposed import Window
 from layette.engine.exact.times import DAY, day_number
 from layette.engine.logic.conditions import Status
 from layette.engine.terms import PRIORITIES, Kind, Priority

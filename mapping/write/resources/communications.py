@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.terms import PRIORITIES
 from layette.mapping.write.resources import history, requests
 from layette.mapping.write.resources.evidence import Evidence

@@ -10,7 +10,9 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import Protocol
 
-from layette.engine.answer.parts.assessment import Concluded, Measured, Traced, Used
+from layette.engine.answer.parts.assessment import Measured
+from layette.engine.answer.shapes.detail import Concluded, Traced
+from layette.engine.answer.shapes.proposed import Used
 from layette.mapping.write.resources.evidence import DERIVABLE, Evidence, split
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, effective

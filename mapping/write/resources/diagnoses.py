@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from layette.engine.answer.parts.assessment import Diagnosis, Reason, Recommendation
+from layette.engine.answer.shapes.proposed import Diagnosis, Reason, Recommendation
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from layette.engine.answer.parts.assessment import Used
+from layette.engine.answer.shapes.proposed import Used
 from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.run.readings import GivenReading, moment
 from layette.mapping.write.run.subject import point

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from layette.engine.answer.parts.assessment import Due, Question, Step
+from layette.engine.answer.shapes.detail import Question, Step
+from layette.engine.answer.shapes.proposed import Due
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, period
 from layette.mapping.write.words import concepts, wording

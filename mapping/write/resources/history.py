@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from layette.engine.answer.parts.assessment import Placed
+from layette.engine.answer.shapes.proposed import Placed
 from layette.mapping.write.resources.evidence import kind_of
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from layette.engine.answer.parts.assessment import Due, Recommendation
-from layette.engine.answer.parts.assessment import Window as Span
+from layette.engine.answer.shapes.proposed import Due, Recommendation
+from layette.engine.answer.shapes.proposed import Window as Span
 from layette.mapping import codes
 from layette.mapping.write.resources.evidence import Evidence, split
 from layette.mapping.write.run import keys, subject

@@ -6,7 +6,7 @@ It carries no note of ours, so that a note on the request that is done is the ju
 
 from __future__ import annotations
 
-from layette.engine.answer.parts.assessment import ToJudge
+from layette.engine.answer.shapes.proposed import ToJudge
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.words import body, concepts, wording

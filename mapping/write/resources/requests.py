@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from layette.engine.answer.parts.assessment import Recommendation, ToJudge, Used
+from layette.engine.answer.shapes.proposed import Recommendation, ToJudge, Used
 from layette.mapping.write.resources import history
 from layette.mapping.write.resources.evidence import REASONS, Evidence, split
 from layette.mapping.write.resources.mother import mother

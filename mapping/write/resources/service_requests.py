@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from layette.engine.answer.parts.assessment import Recommendation, ToJudge
+from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 from layette.mapping.write.resources import judgments, requests
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.run.context import Output, Resource

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from layette.engine.answer.parts.assessment import Used
+from layette.engine.answer.shapes.proposed import Used
 from layette.mapping import codes
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from layette.engine.answer.parts.assessment import Code
+from layette.engine.answer.shapes.proposed import Code
 from layette.mapping import codes
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource

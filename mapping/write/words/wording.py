@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
-from layette.engine.answer.parts.assessment import Citation, Reason, Recommendation
+from layette.engine.answer.shapes.proposed import Citation, Reason, Recommendation
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 

@@ -11,7 +11,7 @@ import pytest
 from support.small_pack import copied, visit
 
 from layette.engine import Assessment, Pack, load_pack
-from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.shapes.proposed import Recommendation
 
 AGE = {"age": {"at_least": "24 h"}}
 HIPS = {"barlow.left": "positive"}  # an urgent recheck of the left hip

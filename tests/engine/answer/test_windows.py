@@ -11,7 +11,7 @@ import pytest
 from support.small_pack import Edit, copied, rule, visit
 
 from layette.engine import Pack, load_pack
-from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.errors import PackError
 from layette.engine.exact.times import plus, plus_months
 

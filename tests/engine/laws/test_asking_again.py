@@ -19,7 +19,7 @@ from support.shipped_examples import NAMES, source
 from support.small_pack import small, visit
 
 from layette.engine import Assessment, Pack, load_pack
-from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.cases.written import read_cases
 from layette.engine.terms import ASKED, PRIORITIES
 from layette.mapping.read import read

@@ -12,12 +12,8 @@ from support.assessment_samples import (
 )
 from support.page_samples import AT_VISIT, BEFORE, chased, flat, judged, page
 
-from layette.engine.answer.parts.assessment import (
-    Compared,
-    DoGroup,
-    Placed,
-    Window,
-)
+from layette.engine.answer.parts.assessment import Compared, DoGroup
+from layette.engine.answer.shapes.proposed import Placed, Window
 from layette.mapping.text import render
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from layette.engine.answer.parts.assessment import Window
+from layette.engine.answer.shapes.proposed import Window
 from layette.mapping.text.clock import Clock
 
 AT = "2026-11-24T10:00:00-06:00"

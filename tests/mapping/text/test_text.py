@@ -18,20 +18,9 @@ from support.assessment_samples import (
 )
 from support.page_samples import AT_VISIT, BEFORE, BILIRUBIN, WEIGHT, chased, flat, headline, judged, page
 
-from layette.engine.answer.parts.assessment import (
-    Answer,
-    Choice,
-    ComeBack,
-    ComeBackItem,
-    Compared,
-    Concluded,
-    SettingUsed,
-    Step,
-    Topics,
-    Used,
-    Verdict,
-    Window,
-)
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Compared, SettingUsed, Topics, Verdict
+from layette.engine.answer.shapes.detail import Answer, Choice, Concluded, Step
+from layette.engine.answer.shapes.proposed import Used, Window
 from layette.mapping.text import render
 
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from support.assessment_samples import assessment, question
 
-from layette.engine.answer.parts.assessment import Due, Placed, Question, Step, Window
+from layette.engine.answer.shapes.detail import Question, Step
+from layette.engine.answer.shapes.proposed import Due, Placed, Window
 from layette.mapping.text.about import About
 from layette.mapping.text.layout import Page
 from layette.mapping.text.ticks import MOST, write

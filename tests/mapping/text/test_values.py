@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from layette.engine.answer.parts.assessment import Measured, Used
+from layette.engine.answer.parts.assessment import Measured
+from layette.engine.answer.shapes.proposed import Used
 from layette.mapping.text.values import measured, ordinal, units, value
 
 

@@ -6,7 +6,8 @@ from typing import Any
 
 from support.assessment_samples import SamplePack, assessment, flat_visit, recommendation
 
-from layette.engine.answer.parts.assessment import Assessment, Placed, Recommendation, Window
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Placed, Recommendation, Window
 from layette.mapping.write import BASE, to_bundle
 
 ALIVE = "&status=draft,active,on-hold,completed"

@@ -14,7 +14,8 @@ from support.assessment_samples import (
     topic,
 )
 
-from layette.engine.answer.parts.assessment import Placed, Step, ToJudge, Used, Window
+from layette.engine.answer.shapes.detail import Step
+from layette.engine.answer.shapes.proposed import Placed, ToJudge, Used, Window
 from layette.mapping.fhir.json import dumps
 from layette.mapping.write import BASE, to_bundle
 from layette.mapping.write.run.context import Parts

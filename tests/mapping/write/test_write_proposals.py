@@ -7,7 +7,7 @@ from typing import Any
 
 from support.assessment_samples import AT, CAUTION, SamplePack, assessment, flat_visit, reason, recommendation, topic
 
-from layette.engine.answer.parts.assessment import Code, Diagnosis, Due, Window
+from layette.engine.answer.shapes.proposed import Code, Diagnosis, Due, Window
 from layette.engine.api import load_pack
 from layette.mapping import codes
 from layette.mapping.text import render

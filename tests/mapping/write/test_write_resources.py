@@ -16,7 +16,9 @@ from support.assessment_samples import (
     recommendation,
 )
 
-from layette.engine.answer.parts.assessment import Concluded, Measured, Used
+from layette.engine.answer.parts.assessment import Measured
+from layette.engine.answer.shapes.detail import Concluded
+from layette.engine.answer.shapes.proposed import Used
 from layette.engine.api import load_pack
 from layette.engine.errors import InputError, InputProblem, PackError, PackProblem, ReaderFailed, ReadersDisagree
 from layette.mapping.codes import body_parts

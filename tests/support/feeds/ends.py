@@ -15,7 +15,7 @@ from support.feeds.flat import Flat
 from support.feeds.ways import CHASE, GONE, HELD, JUDGE, NOW, PROVISIONAL, WAYS, Way
 
 from layette.engine import Assessment
-from layette.engine.answer.parts.assessment import Recommendation
+from layette.engine.answer.shapes.proposed import Recommendation
 
 
 class End(NamedTuple):
