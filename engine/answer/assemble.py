@@ -32,10 +32,13 @@ from layette.engine.answer.resolved.recommend import recommendations
 from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.resolved.standing import sorted_out
 from layette.engine.answer.resolved.worlds import weigh
+from layette.engine.answer.shapes.part import known, later
 from layette.engine.answer.topics import by_heading
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
 from layette.engine.logic.program import Reader
+
+_assessment = known(Assessment)
 
 
 @cache
@@ -62,7 +65,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     visits = come_back(proposed, due_later, context)
     still_open = cache(partial(outstanding, context))
     judged = tuple(to_judge(weighed.doubts, weighed.judged, context))
-    return Assessment(
+    return _assessment(
         caution=pack.shape.caution,
         pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
         engine=engine_version(),
@@ -83,7 +86,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         standing=tuple(r for r in standing if r.kind != "guide"),
         avoid=tuple(r for r in made if r.kind == "avoid"),
         reassurance=tuple(r for r in made if r.kind == "reassure"),
-        measures=tuple(measures(context, pack.measures)),
+        measures=later(lambda: tuple(measures(context, pack.measures))),
         notices=(*set_notices(context), *pack.site.notices(), *judgments(context), *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
         settings=tuple(
@@ -95,6 +98,6 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
             )
             for name, shape in pack.settings.items()
         ),
-        compared=tuple(compared(context)),
-        contacts=pack.site.contacts,
+        compared=later(lambda: tuple(compared(context))),
+        contacts={**pack.site.contacts},
     ).explained_by(makers_of(context, still_open), partial(trace_of, context))

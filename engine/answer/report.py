@@ -15,6 +15,7 @@ from layette.engine.answer.parts.unordered import waits_for_nobody
 from layette.engine.answer.parts.words import measure_numbers, measure_text, used_value
 from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.answer.shapes.detail import Answer, Choice, Concluded, NotEvaluated, Traced
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
@@ -23,6 +24,8 @@ from layette.engine.pack.written.views import View
 from layette.engine.visit.recordings import Chosen
 
 REGISTERED = "registered"
+
+_measured = known(Measured)
 
 
 def answers(context: Context) -> Iterable[Answer]:
@@ -107,7 +110,7 @@ def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:
         if not shape.show or not (result.known or (result.why_not and result.used)):
             continue
         low, high = measure_numbers(name, result.span, context)
-        yield Measured(
+        yield _measured(
             id=name,
             label=shape.label,
             text=result.why_not or measure_text(name, result, context),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from typing import NamedTuple
 
 from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import State
@@ -20,6 +21,16 @@ from layette.engine.visit.visit import Recorded
 NOT_APPLICABLE = "not-applicable"
 
 
+class _Events(NamedTuple):
+    """What was told of one finding's events: each value, and whether it surely counts; whether one of them did."""
+
+    events: frozenset[str]
+    told: list[tuple[bool, frozenset[str]]]
+    surely: bool
+    possibly: bool
+    latest: frozenset[str] | None
+
+
 class ViewReader:
     """The looks at the recordings of one visit."""
 
@@ -31,6 +42,7 @@ class ViewReader:
         self.table = table
         self.findings = findings
         self.clock = clock
+        self._events: dict[tuple[str, str, int | None], _Events] = {}
 
     def state(self, var: int, entry: Entry, before: State) -> State:
         """Return what is left of a variable of a finding, of which ``before`` was left until now."""
@@ -141,10 +153,10 @@ class ViewReader:
         return (NO if equal_possible else 0) | (0 if equal_sure else YES)
 
     def _among(self, view: View) -> State:
-        surely, possibly = self.readings.within(view.subject, view.side, view.over)
         accept = frozenset(view.accept)
         if view.pick == "event":
-            return self._event(view, accept, surely, [r for r in possibly if r.here])
+            return self._event(view, accept)
+        surely, possibly = self.readings.within(view.subject, view.side, view.over)
         sets = _told(surely, possibly)
         if not any(sure for sure, _ in sets):
             return NO | YES
@@ -156,24 +168,38 @@ class ViewReader:
             may = any(s & accept for _, s in sets)
         return YES if must else (NO | YES if may else NO)
 
-    def _event(self, view: View, accept: frozenset[str], surely: list[Recorded], possibly: list[Recorded]) -> State:
+    def _event(self, view: View, accept: frozenset[str]) -> State:
         """An event of this visit's last day counts whatever came later; where there was none, the latest value counts.
 
-        Danger law 11: "none" does not erase "seen". What says the same as another recording, less exactly, is no event
-        of its own.
+        Danger law 11: "none" does not erase "seen".
         """
+        place = (view.subject, view.side, view.over)
+        seen = self._events.get(place)
+        if seen is None:
+            seen = self._events[place] = self._events_of(view)
+        asked, latest = accept & seen.events, seen.latest
+        must = any(sure and values <= asked for sure, values in seen.told)
+        must = must or (not seen.possibly and latest is not None and latest <= accept)
+        if must:
+            return YES
+        may = any(values & asked for _, values in seen.told)
+        may = may or (not seen.surely and (latest is None or bool(latest & accept)))
+        return NO | YES if may else NO
+
+    def _events_of(self, view: View) -> _Events:
+        """Return what was told of a finding's events; many tests look at them.
+
+        What says the same as another recording, less exactly, is no event of its own.
+        """
+        surely, possibly = self.readings.within(view.subject, view.side, view.over)
         events = frozenset(self.findings[view.subject].event)
         used = self.readings.value(view.subject, view.side)
         latest = used.possible if used is not None and isinstance(used.possible, frozenset) else None
-        here = _told(surely, possibly)
+        here = _told(surely, [r for r in possibly if r.here])
         told = [(sure, values) for sure, values in here if not any(finer < values for _, finer in here)]
         event_surely = any(sure and values <= events for sure, values in told)
         event_possibly = any(values & events for _, values in told)
-        must = any(sure and values <= accept & events for sure, values in told)
-        must = must or (not event_possibly and latest is not None and latest <= accept)
-        may = any(values & accept & events for _, values in told)
-        may = may or (not event_surely and (latest is None or bool(latest & accept)))
-        return YES if must else (NO | YES if may else NO)
+        return _Events(events, told, event_surely, event_possibly, latest)
 
 
 def _told(surely: list[Recorded], possibly: list[Recorded]) -> list[tuple[bool, frozenset[str]]]:

@@ -24,7 +24,7 @@ from layette.engine.answer.shapes.detail import (
     Step,
     Traced,
 )
-from layette.engine.answer.shapes.part import Part
+from layette.engine.answer.shapes.part import LatePart, Part, made_late
 from layette.engine.answer.shapes.proposed import Citation, Code, Due, Recommendation, ToJudge, Used
 from layette.engine.terms import PRIORITIES, Deadline
 
@@ -122,7 +122,8 @@ class PackUsed(Part):
     digest: str
 
 
-class Assessment(Part):
+@made_late("measures", "compared")
+class Assessment(LatePart):
     """All that one visit gives, in the order in which people need it; what only explains is made when asked for.
 
     ``do`` is proposed, by deadline; ``to_judge`` a person reads before they leave; ``to_chase`` is ordered and

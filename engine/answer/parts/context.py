@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from layette.engine.answer.parts.plan import AnswerPlan, WantedInput
 from layette.engine.answer.parts.windows import RealWindow
-from layette.engine.answer.shapes.proposed import Used
-from layette.engine.exact.times import moment, stamp
+from layette.engine.answer.shapes.proposed import Used, Window
+from layette.engine.exact.times import day_number, moment, stamp
 from layette.engine.logic.conditions import Among, State
 from layette.engine.pack.written.views import View
 from layette.engine.states.decide import Decision
@@ -41,6 +41,8 @@ class Context:
         self.used: dict[tuple[int, int], tuple[Used, Recorded, View | None]] = {}
         self.choices = tuple(self.settings.items())
         self.who = sorted(f"{s}|{v}" for s, v in self.visit.identifiers) or [self.visit.patient or ""]
+        self._windows: dict[RealWindow, Window] = {}
+        self._days: dict[int, int] = {}
         self._stamps: dict[int, str] = {}
         self._seconds: dict[str, int] = {}
 
@@ -58,3 +60,17 @@ class Context:
         if second is None:
             second = self._seconds[text] = moment(text, self.visit.zone).lo
         return second
+
+    def shown(self, window: RealWindow) -> Window:
+        """Return a window as it is published; many recommendations have the same."""
+        made = self._windows.get(window)
+        if made is None:
+            made = self._windows[window] = window.shown(self.stamp)
+        return made
+
+    def day(self, second: int) -> int:
+        """Return the ordinal of the calendar day of a UTC second where the visit is."""
+        day = self._days.get(second)
+        if day is None:
+            day = self._days[second] = day_number(second, self.visit.zone)
+        return day

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
 from typing import NamedTuple
 
+from layette.engine.answer.parts.keys import code_digits
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
 from layette.engine.answer.parts.tested import sparing, tested
@@ -139,6 +140,11 @@ class AnswerPlan:
     def target_codes(self) -> Mapping[str, tuple[Code, ...]]:
         """The codes of each target."""
         return {name: codes_of(target.codes) for name, target in self.pack.targets.items()}
+
+    @cached_property
+    def code_digits(self) -> Mapping[str, str]:
+        """What tells in an answer key the codes of each target."""
+        return {name: code_digits(code.code for code in codes) for name, codes in self.target_codes.items()}
 
     @cached_property
     def measure_codes(self) -> Mapping[str, tuple[Code, ...]]:

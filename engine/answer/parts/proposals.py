@@ -26,6 +26,7 @@ Place = tuple[Kind, str, str]
 class Proposal:
     """One consequence of a rule that asks somebody for something; ``windows`` as written, each with its words.
 
+    ``sources`` are those of the rule and of this consequence, each once.
     Proposals with one ``timing`` have the same windows, priority and side, and so the same real window at any visit.
     """
 
@@ -37,6 +38,7 @@ class Proposal:
     consequence: Consequence
     side: str = ""
     timing: int = 0
+    sources: tuple[str, ...] = ()
     place: Place = field(init=False)
 
     def __post_init__(self) -> None:
@@ -66,7 +68,10 @@ def _proposals(
         timing = timings.setdefault((told, priority, side), len(timings))
         verb = instance.rule.verb_of(number)
         if verb is not None:
-            yield Proposal(verb, consequence.target, priority, consequence.rank, told, consequence, side, timing)
+            sources = tuple(dict.fromkeys([*listed(shape.source), *listed(consequence.source)]))
+            yield Proposal(
+                verb, consequence.target, priority, consequence.rank, told, consequence, side, timing, sources
+            )
 
 
 class DueFinding(NamedTuple):

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Window
 from layette.engine.exact.times import Duration, amount_of
 from layette.engine.pack.written.rule_shapes import WindowShape
+
+_window = known(Window)
 
 
 class WrittenWindow(NamedTuple):
@@ -37,7 +40,7 @@ class RealWindow(NamedTuple):
     def shown(self, stamp: Callable[[int], str]) -> Window:
         """Return the window as it is published; ``stamp`` prints a second in the offset of the visit."""
         end = self.due if self.overdue and self.due is not None else self.until
-        return Window(
+        return _window(
             start=None if self.start is None else stamp(self.start),
             until=None if end is None else stamp(end),
             text=self.text,

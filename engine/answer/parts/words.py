@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Used
 from layette.engine.exact.interval import Span
 from layette.engine.exact.ranges import Range, show_range
@@ -15,6 +16,8 @@ from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.views import View
 from layette.engine.states.inputs import Result
 from layette.engine.visit.visit import Recorded, Visit
+
+_made = known(Used)
 
 
 def used_value(reading: Recorded, context: Context, view: View | None = None) -> Used:
@@ -36,7 +39,7 @@ def _used(reading: Recorded, pack: CompiledPack, view: View | None) -> Used:
     notes += [f"from '{reading.spread_from}: normal'"] if reading.spread_from else []
     notes += ["reported by the family"] if reading.reported else []
     notes += [reading.status] if reading.status != "final" else []
-    return Used(
+    return _made(
         subject=reading.finding,
         label=label,
         value=given,

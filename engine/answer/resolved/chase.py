@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.keys import key
 from layette.engine.answer.resolved.orders import DRAFT, as_placed, in_force, is_overdue
 from layette.engine.answer.resolved.recommend import reason
-from layette.engine.answer.resolved.resolve import episodes, gather, key
+from layette.engine.answer.resolved.resolve import episodes, gather
 from layette.engine.answer.resolved.standing import PRESSING, as_of, chased
 from layette.engine.answer.shapes.proposed import Reason, Recommendation, Window
 from layette.engine.logic.program import Reader

@@ -124,7 +124,7 @@ def _held(one: Recommendation, before: Sequence[PlacedOrder], context: Context) 
     # What was written when its end was past already is the chase itself: it is not chased once more.
     chase = [d for d in before if d.time and d.time.lo > _end(d) and rank_of(d.priority) <= rank]
     stands = chase if window.overdue else alike
-    codes = [code.code for code in one.codes]
+    codes = context.plan.code_digits[one.target]
     answer = stands[0].answer_key if stands else answer_key(request, priority, window, codes)
     possible = PRIORITIES[min(rank, rank_of(one.possible))]
     update = {"priority": priority, "possible": possible, "window": window, "request_key": request}

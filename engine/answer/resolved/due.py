@@ -9,6 +9,7 @@ from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.proposals import DueFinding, DueRule
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Due
 from layette.engine.exact.times import AgeBounds, within
 from layette.engine.logic.conditions import Status
@@ -18,6 +19,7 @@ from layette.engine.visit.recordings import Where
 from layette.engine.visit.visit import Recorded
 
 State = Literal["later", "overdue", "due"]
+_due = known(Due)
 
 
 class Missing(NamedTuple):
@@ -81,11 +83,11 @@ def proposed_anyway(due: Due) -> bool:
 
 def _item(one: Missing, context: Context) -> Due:
     shape, proposal = context.pack.instances[one.rule].rule.shape, context.plan.proposals[one.rule][0]
-    return Due(
+    return _due(
         finding=listed(shape.due)[0],
         label=" or ".join(context.pack.findings[name].label for name in listed(shape.due)),
         rule=shape.id,
-        window=one.window.shown(context.stamp),
+        window=context.shown(one.window),
         state=one.state,
         priority=proposal.priority,
         because=shape.because,

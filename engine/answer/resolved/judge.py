@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.keys import key
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.grounds import Ground
-from layette.engine.answer.resolved.resolve import key
 from layette.engine.answer.shapes.proposed import ToJudge, Used
 from layette.engine.logic.conditions import AllOf, Status, evaluate, variables
 from layette.engine.pack.written.conditions import keys_in

@@ -6,19 +6,24 @@ from collections.abc import Container, Mapping, Sequence
 
 from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.keys import key
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.told import codes_of
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined
-from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes, key
+from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes
+from layette.engine.answer.shapes.part import known, later
 from layette.engine.answer.shapes.proposed import Diagnosis, Reason, Recommendation
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape
-from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.views import View
 from layette.engine.terms import ASKED, PRIORITIES, Priority
+
+STILL_SO = "only if it is still so then"
+
+_recommendation, _reason = known(Recommendation), known(Reason)
 
 
 def recommendations(
@@ -58,16 +63,15 @@ def by_urgency(made: Sequence[Recommendation], context: Context) -> list[Recomme
 
 def recommendation(episode: Episode, context: Context) -> Recommendation:
     """Return one episode as it is published."""
-    first = episode.first
+    first, plan = episode.first, context.plan
     target = context.pack.targets[first.proposal.target]
-    window = episode.window.shown(context.stamp)
+    window = context.shown(episode.window)
     name = episode_name(episode, context)
     request = key("request", context.who, first.proposal.verb, first.proposal.target, first.side, name)
-    codes = context.plan.target_codes[first.proposal.target]
     # What is told, and what is not to be done, is one answer whenever it is asked for.
     timed = window if first.proposal.verb in ASKED else None
-    answer = answer_key(request, PRIORITIES[first.rank], timed, [code.code for code in codes])
-    return Recommendation(
+    answer = answer_key(request, PRIORITIES[first.rank], timed, plan.code_digits[first.proposal.target])
+    return _recommendation(
         target=first.proposal.target,
         kind=first.proposal.verb,
         label=target.label,
@@ -78,9 +82,9 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
         possible=_possible(first, context),
         window=window,
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
-        plain=context.plan.plain(first.proposal.target, context.choices),
-        reasons=tuple(reason(ground, context) for ground in episode.grounds),
-        codes=codes,
+        plain={**plan.plain(first.proposal.target, context.choices)},
+        reasons=tuple([reason(ground, context) for ground in episode.grounds]),
+        codes=plan.target_codes[first.proposal.target],
         category=target.category,
         performer=target.performer,
         looks_at=_looks_at(target, first.side, context) if target.recheck_of else (),
@@ -97,35 +101,32 @@ def _looks_at(target: TargetShape, side: str, context: Context) -> tuple[str, ..
     return tuple(label_of(context.pack, View(name, one_side)) for name, one_side in places)
 
 
-def _lines(ground: Ground) -> list[str]:
+def _lines(ground: Ground) -> Sequence[str]:
     consequence = ground.proposal.consequence
-    return [*(["only if it is still so then"] if consequence.if_still else []), *consequence.do]
+    return [STILL_SO, *consequence.do] if consequence.if_still else consequence.do
 
 
 def _possible(first: Ground, context: Context) -> Priority:
-    leads = context.plan.leads_to[first.proposal.verb, first.proposal.target]
-    open_too = [
-        rank
-        for index, side, rank in leads
-        if side in ("", first.side) and context.statuses[index] is not Status.RULED_OUT
-    ]
-    return PRIORITIES[min([*open_too, first.rank])]
+    statuses, ruled_out, most, here = context.statuses, Status.RULED_OUT, first.rank, first.side
+    for index, side, rank in context.plan.leads_to[first.proposal.verb, first.proposal.target]:
+        if rank < most and statuses[index] is not ruled_out and (not side or side == here):
+            most = rank
+    return PRIORITIES[most]
 
 
 def reason(ground: Ground, context: Context) -> Reason:
     """Return one reason as it is published, with the values of the world in which it holds."""
     shape = ground.instance.rule.shape
-    names = tuple(dict.fromkeys([*listed(shape.source), *listed(ground.proposal.consequence.source)]))
     fired = ground.status is Status.FIRED
     stated = shape.diagnosis
-    return Reason(
+    return _reason(
         rule=shape.id,
         title=shape.title,
         because=shape.because,
         status="fired" if fired else "provisional",
-        values=rule_values(ground.number, ground.world or context),
-        sources=context.plan.citations(names),
-        unless=() if fired else (*ground.unless, *_unless(ground, context)),
+        values=later(lambda: rule_values(ground.number, ground.world or context)),
+        sources=context.plan.citations(ground.proposal.sources),
+        unless=() if fired else later(lambda: (*ground.unless, *_unless(ground, context))),
         since=ground.since or None,
         place=ground.instance.rule.place,
         diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated.codes)) if stated else None,

@@ -6,23 +6,21 @@ is a further episode. The result does not depend on the order of the rules.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.keys import CODES, key
 from layette.engine.answer.parts.proposals import Place, Proposal
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.resolved.grounds import FAR, Ground, ends_of
 from layette.engine.answer.shapes.proposed import Window
-from layette.engine.exact.times import DAY, day_number
+from layette.engine.exact.times import DAY
 from layette.engine.logic.conditions import Status
 from layette.engine.terms import PRIORITIES, Kind, Priority
 
 ASAP = PRIORITIES.index("asap")
-_CODES = 8
-"""Digits at the end of an answer key that tell the codes."""
 
 
 class Episode(NamedTuple):
@@ -48,7 +46,9 @@ class Episode(NamedTuple):
     def window(self) -> RealWindow:
         """The window of the recommendation: earliest end, latest start among the highest priority."""
         if len(self.grounds) == 1:
-            return self.first.window._replace(start=self.start, until=self.until)
+            only = self.first.window
+            same = only.start == self.start and only.until == self.until
+            return only if same else only._replace(start=self.start, until=self.until)
         lead = min(self.grounds, key=lambda g: (FAR if g.window.until is None else g.window.until, g.rank, g.order))
         text = lead.window.text if lead.window.until is not None else self.first.window.text
         missing = next((g.window.missing for g in self.grounds if g.window.missing), None)
@@ -156,28 +156,24 @@ def episode_name(episode: Episode, context: Context) -> str:
     kind = context.pack.targets[episode.first.proposal.target].episode
     visit = context.visit
     if kind == "per_visit":
-        name = f"visit-{day_number(visit.at.lo, visit.zone)}"
+        name = f"visit-{context.day(visit.at.lo)}"
     elif kind == "per_anchor" and episode.start is not None:
-        name = f"from-{day_number(episode.start, visit.zone)}"
+        name = f"from-{context.day(episode.start)}"
     else:
         name = "once"
     return name if episode.number == 1 else f"{name}-{episode.number}"
 
 
-def answer_key(request: str, priority: Priority, window: Window | None, codes: Sequence[str]) -> str:
+def answer_key(request: str, priority: Priority, window: Window | None, codes: str) -> str:
     """Return what names one answer to a request: how pressing, when, and by its last digits what is asked for.
 
     Of what is past, only the end counts: asked again, it is no new answer. Without a ``window`` none of it does.
+    ``codes`` are the digits of what is asked for (`code_digits`).
     """
     when = None if window is None else (None if window.overdue else window.start, window.until)
-    return key("answer", request, priority, when)[:-_CODES] + key("codes", sorted(codes))[:_CODES]
+    return key("answer", request, priority, when)[:-CODES] + codes
 
 
 def same_codes(one: str, other: str) -> bool:
     """Whether two answer keys ask for the same."""
-    return one[-_CODES:] == other[-_CODES:]
-
-
-def key(*parts: Any) -> str:
-    """Return a short digest of parts, stable over runs and machines."""
-    return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
+    return one[-CODES:] == other[-CODES:]

@@ -11,10 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.keys import key
 from layette.engine.answer.resolved.drafts import kept, newest, proposed_until
 from layette.engine.answer.resolved.due import wanted, wanted_now
 from layette.engine.answer.resolved.orders import LIVE, as_placed, asking_for, end_of, is_overdue, rank_of
-from layette.engine.answer.resolved.resolve import gather, key
+from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.shapes.proposed import Recommendation, Window
 from layette.engine.exact.times import Moment, age_bounds, plus, stamp, within
 from layette.engine.logic.program import Reader

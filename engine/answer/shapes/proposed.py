@@ -10,7 +10,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from layette.engine.answer.shapes.part import Part
+from layette.engine.answer.shapes.part import LatePart, Part, made_late
 from layette.engine.terms import Kind, Priority
 
 
@@ -49,7 +49,8 @@ class Diagnosis(Part):
     codes: tuple[Code, ...] = ()
 
 
-class Reason(Part):
+@made_late("values", "unless")
+class Reason(LatePart):
     """Why something is recommended: the rule, what fired it, one sentence, the sources.
 
     ``unless`` is set on a provisional reason: what would replace it if it were recorded.
