@@ -37,8 +37,10 @@ from layette.engine.answer.topics import by_heading
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
 from layette.engine.logic.program import Reader
+from layette.engine.pack.compiled import CompiledPack
+from layette.engine.states.plan import Choices
 
-_assessment = known(Assessment)
+_assessment, _pack, _setting = known(Assessment), known(PackUsed), known(SettingUsed)
 
 
 @cache
@@ -67,7 +69,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     judged = tuple(to_judge(weighed.doubts, weighed.judged, context))
     return _assessment(
         caution=pack.shape.caution,
-        pack=PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
+        pack=_pack(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
         engine=engine_version(),
         readers=context.readers,
         read="conditions read twice; measures and resolution once" if len(context.readers) > 1 else "read once",
@@ -89,15 +91,17 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         measures=later(lambda: tuple(measures(context, pack.measures))),
         notices=(*set_notices(context), *pack.site.notices(), *judgments(context), *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
-        settings=tuple(
-            SettingUsed(
-                id=name,
-                label=shape.label,
-                choice=context.settings[name],
-                default=context.settings[name] == shape.default,
-            )
-            for name, shape in pack.settings.items()
-        ),
+        settings=_settings(pack, context.choices),
         compared=later(lambda: tuple(compared(context))),
         contacts={**pack.site.contacts},
     ).explained_by(makers_of(context, still_open), partial(trace_of, context))
+
+
+def _settings(pack: CompiledPack, choices: Choices) -> tuple[SettingUsed, ...]:
+    chosen = dict(choices)
+    return tuple(
+        [
+            _setting(id=name, label=shape.label, choice=chosen[name], default=chosen[name] == shape.default)
+            for name, shape in pack.settings.items()
+        ]
+    )

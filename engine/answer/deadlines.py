@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from layette.engine.answer.parts.assessment import DoGroup
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.exact.times import DAY
 from layette.engine.terms import DEADLINES, Deadline, Priority
@@ -35,6 +36,9 @@ _ENDS: tuple[tuple[Deadline, int], ...] = (
 )
 
 
+_group = known(DoGroup)
+
+
 def deadline_of(made: Recommendation, context: Context) -> Deadline:
     """Return the group in which a recommendation stands."""
     visit = context.visit
@@ -57,7 +61,7 @@ def grouped(made: Sequence[Recommendation], context: Context) -> tuple[DoGroup, 
         by_deadline.setdefault(deadline_of(one, context), []).append(one)
     spans = dict(_ENDS)
     return tuple(
-        DoGroup(
+        _group(
             deadline=deadline,
             until=context.stamp(context.visit.at.lo + spans[deadline]) if deadline in spans else None,
             items=tuple(by_deadline[deadline]),

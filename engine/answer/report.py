@@ -68,8 +68,7 @@ def _threshold_findings(context: Context) -> Iterable[str]:
 def set_notices(context: Context) -> Iterable[str]:
     """Yield whose treatment lines are in use."""
     pack = context.pack
-    names = {str((m.model_extra or {})["set"]) for m in pack.measures.values() if m.compute == "threshold"}
-    for name in sorted(names & pack.settings.keys()):
+    for name in context.plan.set_names:
         shape, choice = pack.settings[name], context.settings[name]
         table = pack.tables.get(choice)
         issuer = f", issuer {table.issuer}" if isinstance(table, ThresholdSet) else ", table not supplied"
@@ -86,10 +85,7 @@ def conflicts(made: Sequence[Recommendation], context: Context) -> Iterable[str]
     targets = context.pack.targets
     proposed = {one.target: one for one in made}
     ordered = {order.target for order in in_force(context) if order.status in LIVE}
-    pairs = [(name, other) for name, shape in targets.items() for other in shape.conflicts_with]
-    for name, other in pairs:
-        if (other, name) in pairs and other < name:
-            continue  # told the other way round
+    for name, other in context.plan.conflicting:
         one, two = proposed.get(name), proposed.get(other)
         if one and two:
             rules = f"{one.reasons[0].rule}, {two.reasons[0].rule}"

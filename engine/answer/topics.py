@@ -6,11 +6,15 @@ from collections.abc import Sequence
 
 from layette.engine.answer.parts.assessment import Topics
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.pack.family_texts import headings
 from layette.engine.terms import SEEN_TODAY
 
 GUIDANCE = "guidance/"
+
+
+_topics = known(Topics)
 
 
 def by_heading(made: Sequence[Recommendation], context: Context) -> tuple[Topics, ...]:
@@ -19,7 +23,7 @@ def by_heading(made: Sequence[Recommendation], context: Context) -> tuple[Topics
     by_name: dict[str, list[Recommendation]] = {}
     for one in made:
         by_name.setdefault(_heading(one, context), []).append(one)
-    return tuple(Topics(heading=name, topics=tuple(by_name[name])) for name in order if name in by_name)
+    return tuple(_topics(heading=name, topics=tuple(by_name[name])) for name in order if name in by_name)
 
 
 def _heading(made: Recommendation, context: Context) -> str:

@@ -6,11 +6,15 @@ from collections.abc import Callable, Sequence
 
 from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Verdict
 from layette.engine.answer.parts.judged_at_once import by_value
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 from layette.engine.terms import Deadline
 
 BY_TOMORROW: tuple[Deadline, ...] = ("before they leave", "within 24 hours")
 MOST_NAMED = 3
+
+
+_verdict = known(Verdict)
 
 
 def verdict_of(
@@ -32,7 +36,7 @@ def verdict_of(
     pressing = bool(parts)
     if not pressing:
         parts.append(_nothing(unseen()))
-    return Verdict(
+    return _verdict(
         text=". ".join(parts) + ".",
         pressing=pressing,
         now=len(now) + len(to_chase),

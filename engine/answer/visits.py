@@ -11,10 +11,14 @@ from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Due, Recommendation
 from layette.engine.exact.times import DAY
 
 OPEN = 1 << 62
+
+
+_come_back, _item = known(ComeBack), known(ComeBackItem)
 
 
 class Span(NamedTuple):
@@ -42,7 +46,7 @@ def come_back(made: Sequence[Recommendation], later: Sequence[Due], context: Con
     spans = [span for one in made if one.kind == "recheck" and (span := _of_recheck(one, context))]
     spans += [_of_due(due, context) for due in later if due.state == "later"]
     return tuple(
-        ComeBack(
+        _come_back(
             start=context.stamp(start),
             until=None if until == OPEN else context.stamp(until),
             items=tuple(span.item for span in taken),
@@ -57,11 +61,11 @@ def _of_recheck(made: Recommendation, context: Context) -> Span | None:
     until = OPEN if made.window.until is None else context.second(made.window.until)
     if until <= at + DAY:  # that is no visit to come back for: it is done now, or within 24 hours
         return None
-    return Span(start, max(start, until), ComeBackItem(label=made.label, side=made.side, target=made.target))
+    return Span(start, max(start, until), _item(label=made.label, side=made.side, target=made.target))
 
 
 def _of_due(due: Due, context: Context) -> Span:
     at = context.visit.at.lo
     start = at if due.window.start is None else max(at, context.second(due.window.start))
     until = OPEN if due.window.until is None else max(start, context.second(due.window.until))
-    return Span(start, until, ComeBackItem(label=due.label, side=None, target=None))
+    return Span(start, until, _item(label=due.label, side=None, target=None))

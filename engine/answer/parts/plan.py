@@ -169,6 +169,18 @@ class AnswerPlan:
             if any(entries[var].view.subject in concluded for var in variables(AllOf((rule.applies, rule.when))))
         )
 
+    @cached_property
+    def conflicting(self) -> tuple[tuple[str, str], ...]:
+        """The pairs of targets that exclude each other, each told once."""
+        pairs = {(name, other): None for name, shape in self.pack.targets.items() for other in shape.conflicts_with}
+        return tuple((name, other) for name, other in pairs if name < other or (other, name) not in pairs)
+
+    @cached_property
+    def set_names(self) -> tuple[str, ...]:
+        """The settings that choose the lines of treatment in use."""
+        lines = (shape for shape in self.pack.measures.values() if shape.compute == "threshold")
+        return tuple(sorted({str((shape.model_extra or {})["set"]) for shape in lines} & self.pack.settings.keys()))
+
     def label(self, finding: str, side: str) -> str:
         """Return the label of a finding, with its side."""
         label = self._labels.get((finding, side))

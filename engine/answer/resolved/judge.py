@@ -16,6 +16,7 @@ from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt
 from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import ToJudge, Used
 from layette.engine.logic.conditions import AllOf, Status, evaluate, variables
 from layette.engine.pack.written.conditions import keys_in
@@ -27,6 +28,9 @@ from layette.engine.visit.visit import Recorded
 
 ON_YOUR_CHART = "Read it on the chart of your unit before they leave, and record how it was judged and by whom."
 FROM_MEMORY = "The rule is from memory and not acted on here: decide before they leave, and record how and by whom."
+
+
+_judge = known(ToJudge)
 
 
 def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context) -> Iterator[ToJudge]:
@@ -261,7 +265,7 @@ def _made(
     shape = context.pack.targets[target]
     told = [*dict.fromkeys((used.subject, used.value, used.time) for used in values)]
     request = key("judge", context.who, target, side, told)
-    return ToJudge(
+    return _judge(
         target=target,
         kind=shape.kind,
         label=shape.label,
