@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from layette.engine.answer.parts.keys import code_digits
 from layette.engine.answer.parts.labels import label_of
@@ -16,7 +16,7 @@ from layette.engine.answer.shapes.proposed import Citation, Code
 from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
-from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.pack.written.shapes import FindingsFile, listed
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import Choices, StatesPlan
@@ -30,6 +30,17 @@ class WantedInput(NamedTuple):
     finding: str
     side: str
     kind: str
+
+
+class DueWords(NamedTuple):
+    """What is told of a rule that asks whether something is on record, whatever the visit."""
+
+    finding: str
+    label: str
+    rule: str
+    because: str
+    subject: Literal["baby", "mother"]
+    sources: tuple[Citation, ...]
 
 
 class AnswerPlan:
@@ -80,6 +91,17 @@ class AnswerPlan:
     def due_numbers(self) -> frozenset[int]:
         """The numbers of the rules that ask whether something is on record."""
         return frozenset(rule.index for rule in self.due_rules)
+
+    @cached_property
+    def due_words(self) -> Mapping[int, DueWords]:
+        """What is told of each of these rules, by its number."""
+        return {rule.index: self._due_words(rule) for rule in self.due_rules}
+
+    def _due_words(self, rule: DueRule) -> DueWords:
+        shape = self.pack.instances[rule.index].rule.shape
+        names, subject = listed(shape.due), self.pack.targets[rule.proposal.target].subject
+        label, sources = " or ".join(self.pack.findings[name].label for name in names), self.citations(shape.sources)
+        return DueWords(names[0], label, shape.id, shape.because, subject, sources)
 
     @cached_property
     def if_ordered(self) -> frozenset[int]:

@@ -13,7 +13,6 @@ from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Due
 from layette.engine.exact.times import AgeBounds, within
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.written.shapes import listed
 from layette.engine.states.looks import NOT_APPLICABLE
 from layette.engine.visit.recordings import Where
 from layette.engine.visit.visit import Recorded
@@ -82,21 +81,21 @@ def proposed_anyway(due: Due) -> bool:
 
 
 def _item(one: Missing, context: Context) -> Due:
-    shape, proposal = context.pack.instances[one.rule].rule.shape, context.plan.proposals[one.rule][0]
+    words, proposal = context.plan.due_words[one.rule], context.plan.proposals[one.rule][0]
     return _due(
-        finding=listed(shape.due)[0],
-        label=" or ".join(context.pack.findings[name].label for name in listed(shape.due)),
-        rule=shape.id,
+        finding=words.finding,
+        label=words.label,
+        rule=words.rule,
         window=context.shown(one.window),
         state=one.state,
         priority=proposal.priority,
-        because=shape.because,
+        because=words.because,
         target=proposal.target,
         kind=proposal.verb,
         side=proposal.side or None,
-        subject=context.pack.targets[proposal.target].subject,
+        subject=words.subject,
         said_not_done=one.told,
-        sources=context.plan.citations(tuple(listed(shape.source))),
+        sources=words.sources,
     )
 
 

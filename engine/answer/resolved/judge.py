@@ -45,11 +45,9 @@ def to_judge(doubts: Sequence[Doubt], judged: Sequence[Ground], context: Context
         *(_of_doubt(doubt, context) for doubt in doubts if not _judged(doubt.about.readings, context)),
         *_of_rules(judged, context),
     ]
-    replaced = _replaced(context)
-    items = [
-        *told,
-        *(item for item in _without_line(context) if not _is_told(item, told) and not _is_replaced(item, replaced)),
-    ]
+    unread = [item for item in _without_line(context) if not _is_told(item, told)]
+    replaced = _replaced(context) if unread else {}
+    items = [*told, *(item for item in unread if not _is_replaced(item, replaced))]
     yield from sorted(items, key=lambda item: (PRIORITIES.index(item.priority), item.target, item.side or "", item.why))
 
 
