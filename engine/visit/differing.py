@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 from typing import NamedTuple
@@ -63,8 +62,7 @@ def one_of(best: Sequence[Recorded]) -> Recorded:
     if not valued:
         return next((r for r in ordered if r.absent != DOES_NOT_APPLY), last)
     time = Moment(min(r.time.lo for r in valued), max(r.time.hi for r in valued), last.time.text)
-    return replace(
-        last,
+    return last._replace(
         possible=_together([r.possible for r in valued if r.possible is not None]),
         given=" or ".join(dict.fromkeys(r.given for r in valued)),
         converted=" or ".join(dict.fromkeys(r.converted or r.given for r in valued)) if last.converted else "",

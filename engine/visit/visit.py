@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
-from typing import Any
+from typing import Any, NamedTuple
 
 from layette.engine.exact.ranges import Possible
 from layette.engine.exact.times import Moment, day_number
 
 
-@dataclass(frozen=True, slots=True)
-class Recorded:
-    """One recording of one finding.
+class Recorded(NamedTuple):
+    """One recording of one finding. A visit has many, so it is a tuple, which is made fastest.
 
     ``possible`` is what it can be (None: attempted without a value, ``absent`` says why). ``here``: made at this visit.
     ``given`` is the value as it was written, with its unit. ``of_both``: as expected, and said of both sides at once.

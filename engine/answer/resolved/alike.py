@@ -67,7 +67,7 @@ def _all_alike(ways: Sequence[Change], low: int, high: int, worlds: dict[int, Wo
     first, last = ways[low], ways[high]
     assert first.counts is not None
     span = Range(_number(first), _number(last))
-    either = replace(first, counts=None, put_in=(replace(first.counts, possible=span),))
+    either = replace(first, counts=None, put_in=(first.counts._replace(possible=span),))
     return decide(either).context.states == states
 
 
@@ -79,7 +79,7 @@ def _row(way: Change) -> Hashable:
 
 
 def _without_number(reading: Recorded) -> Hashable:
-    return replace(reading, possible=None).said
+    return reading._replace(possible=None).said
 
 
 def _number(way: Change) -> Fraction | None:

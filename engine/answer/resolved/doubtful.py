@@ -94,7 +94,7 @@ def doubtful(context: Context) -> Iterator[Doubtful]:
         why = "It was tried more often than the screen counts."
         yield Doubtful(parts, (Change(without=rest),), why, LOOK_AGAIN, either=False)
     for one in _once(perhaps_of_the_last_day(readings)):
-        recent = replace(one, time=replace(one.time, lo=context.visit.at.lo - DAY))
+        recent = one._replace(time=replace(one.time, lo=context.visit.at.lo - DAY))
         why = "It may lie within the last 24 hours; its hour is not known."
         yield Doubtful((one,), (Change((one,), (recent,)),), why, LEARN_THE_TIME, either=False)
     if context.visit.sex is None:
@@ -128,7 +128,7 @@ def pending(context: Context) -> Iterator[Doubtful]:
         name, side = waiting[0].finding, waiting[0].side
         settled = (r for r in context.visit.readings if (r.finding, r.side) == (name, side))
         without = waiting if context.pack.findings[name].readings else tuple(settled)
-        counted = tuple(replace(r, status="final", reported=False) for r in waiting)
+        counted = tuple(r._replace(status="final", reported=False) for r in waiting)
         why = "What was recorded later is not final."
         yield Doubtful(waiting, (Change(without, counted),), why, AWAIT_FINAL, either=False)
 
@@ -137,6 +137,6 @@ def standing(context: Context) -> Iterator[Doubtful]:
     """Yield what was abnormal at another visit and nobody looked at again: each as if it were seen today."""
     for one in context.readings.not_looked_at_again():
         if not context.visit.judged_since(one):
-            seen = Change((one,), (replace(one, here=True),))
+            seen = Change((one,), (one._replace(here=True),))
             why = "It was so at an earlier visit, and nobody looked at it again."
             yield Doubtful((one,), (seen,), why, LOOK_AGAIN, either=False)

@@ -105,7 +105,7 @@ def _asked_when_placed(order: PlacedOrder, made: Recommendation, context: Contex
 def as_of(placed: Moment, context: Context, readers: Sequence[Reader]) -> Context:
     """Return the decision at an earlier moment, of what was on record then."""
     visit, plan = context.visit, context.plan
-    known = tuple(replace(r, here=True) for r in visit.readings if r.time.lo <= placed.hi)
+    known = tuple(r._replace(here=True) for r in visit.readings if r.time.lo <= placed.hi)
     then = replace(visit, at=placed, until=placed, readings=known, orders=())
     return Context(decide(plan.states, then, readers, plan.rule_priorities), plan)
 
