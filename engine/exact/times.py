@@ -20,6 +20,8 @@ DAY = 86400
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 """What lies outside is a slip of the pen, and would not fit a window's arithmetic."""
+_FIRST, _LAST = str(FIRST_YEAR), str(LAST_YEAR)
+_USUAL_LENGTH = len("2026-11-24T10:00:00-06:00")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -45,6 +47,10 @@ def moment(text: str, zone: tzinfo) -> Moment:
 
     ``zone`` tells when a day begins and ends, for a date alone.
     """
+    if len(text) == _USUAL_LENGTH and _FIRST <= text[:4] <= _LAST:
+        second = _usual_second(text)
+        if second is not None:
+            return Moment(second, second, text)
     if text[:4].isascii() and text[:4].isdigit() and not FIRST_YEAR <= int(text[:4]) <= LAST_YEAR:
         raise ValueError(f"a year from {FIRST_YEAR} to {LAST_YEAR} is expected")
     if _DATE.fullmatch(text):
@@ -55,6 +61,15 @@ def moment(text: str, zone: tzinfo) -> Moment:
     if when.tzinfo is None:
         raise ValueError(WITHOUT_OFFSET)
     return Moment(_seconds(when), _seconds(when), text)
+
+
+def _usual_second(text: str) -> int | None:
+    """Return what a date and time with its offset says, as most are written; None where anything is amiss."""
+    try:
+        since = datetime.fromisoformat(text) - _EPOCH
+    except (ValueError, TypeError):  # no date, or no offset
+        return None
+    return since.days * DAY + since.seconds if text[19] in "+-" and text[22] == ":" else None
 
 
 def zone_of(text: str) -> timezone:

@@ -33,9 +33,8 @@ def doses_as_findings(
         born, at: birth, and the moment of the visit.
         to: where a dose that is not known is told.
     """
-    told = {(r.finding, r.possible, r.time.lo, r.time.hi) for r in recorded}
-    known = {name: shape for name, shape in subjects.findings.items() if shape.dose is not None}
-    by_code = {code: name for name, shape in known.items() for code in _codes(shape)}
+    known, by_code = _given(subjects)
+    told = {(r.finding, r.possible, r.time.lo, r.time.hi) for r in recorded if r.finding in known}
     for k, dose in enumerate(doses):
         name, path = by_code.get(dose.name, dose.name), f"history.immunizations[{k}]"
         shape = known.get(name)
@@ -46,6 +45,16 @@ def doses_as_findings(
         time = dose.time or Moment(born.lo, at.hi, "some time since birth")
         if (name, frozenset({value}), time.lo, time.hi) not in told:
             yield _recording(name, value, time, dose.reference, path)
+
+
+def _given(subjects: Subjects) -> tuple[dict[str, FindingShape], dict[str, str]]:
+    """Return the findings that a dose meets, and their names by the codes of a dose."""
+    if "doses" not in subjects.derived:
+        known = {name: shape for name, shape in subjects.findings.items() if shape.dose is not None}
+        by_code = {code: name for name, shape in known.items() for code in _codes(shape)}
+        subjects.derived["doses"] = known, by_code
+    made: tuple[dict[str, FindingShape], dict[str, str]] = subjects.derived["doses"]
+    return made
 
 
 def _codes(shape: FindingShape) -> Iterator[str]:

@@ -15,6 +15,7 @@ from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES
 from layette.engine.visit.problems import Problems
+from layette.engine.visit.quick import ASKED_UNKNOWN, QuickReader, usual, within_life
 from layette.engine.visit.systems import charted_by, left_out
 from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
@@ -22,8 +23,6 @@ from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 _RANGE_KEYS = {*BOUNDS, "between"}
 ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
 ITEM_KEYS |= {"charted_by"}
-ASKED_UNKNOWN = "asked-unknown"
-"""FHIR's data-absent-reason of a question that was asked, and whose answer nobody knew."""
 
 
 @dataclass
@@ -36,6 +35,8 @@ class ItemReader:
     until: Moment
     born: Moment
     days: Days
+    quick: QuickReader | None = None
+    """Reads what most recordings look like; without it each is read part by part, to the same end."""
 
     @property
     def zone(self) -> tzinfo:
@@ -50,6 +51,10 @@ class ItemReader:
             self.report.add(base, "structure", "findings are a mapping by name", type(written).__name__)
             return
         for key, value in written.items():
+            made = self._usual(key, value, f"{base}.{key}", here=here)
+            if made is not None:
+                yield from made
+                continue
             name, _, side = str(key).partition(".")
             shape = self.subjects.findings.get(name)
             if shape is None and name in self.subjects.normals:
@@ -65,6 +70,11 @@ class ItemReader:
             for k, item in enumerate(value if several else [value]):
                 path = f"{base}.{key}[{k}]" if several else f"{base}.{key}"
                 yield from self._finding(name, shape, side, item, path, here=here)
+
+    def _usual(self, key: Any, value: Any, path: str, *, here: bool) -> list[Recorded] | None:
+        """Return the recordings of a finding in one go, where they look as most do."""
+        plain = usual(self.subjects, key) if self.quick is not None and type(key) is str else None
+        return self.quick.read(plain, value, path, here=here) if self.quick is not None and plain is not None else None
 
     def _system(self, name: str, value: Any, path: str, *, here: bool) -> Iterator[Recorded]:
         """Spread a "normal" of a whole system over exactly the findings that the dictionary lists for it."""
@@ -221,9 +231,7 @@ class ItemReader:
             self.report.add(
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
-        lo = max(found.lo, self.born.lo) if shape.subject == "baby" else found.lo
-        hi = max(lo, min(found.hi, self.until.hi))
-        return found if (lo, hi) == (found.lo, found.hi) else Moment(lo, hi, found.text)
+        return within_life(found, self.born if shape.subject == "baby" else None, self.until)
 
     def _at_age(self, text: str, path: str) -> Moment | None:
         try:
@@ -298,23 +306,6 @@ def _as_expected(possible: Possible | None, shape: FindingShape) -> bool:
 
 def _is_range(item: Mapping[str, Any]) -> bool:
     return bool(item) and item.keys() <= _RANGE_KEYS
-
-
-def printable(value: Any) -> bool:
-    """Whether all text in ``value`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
-    parts, texts = [value], []
-    for part in parts:  # it grows while it is read
-        if type(part) is str:
-            texts.append(part)
-        elif isinstance(part, dict | Mapping):
-            parts += part
-            parts += part.values()
-        elif isinstance(part, list | tuple):
-            parts += part
-        elif isinstance(part, str):
-            texts.append(part)
-    whole = "".join(texts)
-    return whole.isascii() or not any("\ud800" <= c <= "\udfff" for c in whole)
 
 
 def text_or_none(value: Any) -> str | None:

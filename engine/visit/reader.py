@@ -18,9 +18,10 @@ from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, SEXES, Subjects
 from layette.engine.visit.carried import PART, taken_over
 from layette.engine.visit.doses import doses_as_findings
-from layette.engine.visit.items import ItemReader, printable, text_or_none
+from layette.engine.visit.items import ItemReader, text_or_none
 from layette.engine.visit.problems import Problems
-from layette.engine.visit.sound import sound
+from layette.engine.visit.quick import QuickReader
+from layette.engine.visit.sound import plain, printable, sound
 from layette.engine.visit.visit import Visit
 
 KEYS = {
@@ -50,8 +51,9 @@ class VisitReader:
 
     def attempt(self, flat: Any, at: str | datetime | None = None) -> Visit | None:
         """Return what could be read (None where not even the times could); see ``report``."""
-        flat, at = sound(flat, self._unsound), sound(at, self._unsound)
-        if not self._is_visit(flat):
+        whole = plain(flat)
+        flat, at = flat if whole else sound(flat, self._unsound), sound(at, self._unsound)
+        if not self._is_visit(flat, whole):
             return None
         times = self._times(flat, at)
         if times is None:
@@ -61,7 +63,8 @@ class VisitReader:
         zone = days.zone
         self._check_age(when, born, zone)
         until = self._until(flat.get("until"), when, zone)
-        items = ItemReader(self.report, self.subjects, when, until, born, days)
+        quick = QuickReader(when, until, born, days) if whole else None
+        items = ItemReader(self.report, self.subjects, when, until, born, days, quick)
         history = self._history(flat.get("history") or {})
         readings = [*items.findings(flat.get("findings"), "findings", here=True)]
         readings += items.findings(history.get("findings"), "history.findings", here=False)
@@ -106,8 +109,11 @@ class VisitReader:
         self._settings(flat.get("settings") or {})
         self.report.found += [problem for problem in rest.found if problem.code not in ("time", "birth", "age")]
 
-    def _is_visit(self, flat: Any) -> bool:
-        """Whether there is anything to read; what is no part of a visit is reported all the same."""
+    def _is_visit(self, flat: Any, whole: bool) -> bool:
+        """Whether there is anything to read; what is no part of a visit is reported all the same.
+
+        ``whole``: its text was looked at already.
+        """
         if not isinstance(flat, Mapping):
             expected = "a mapping with born, at, findings"
             self.report.add("$", "structure", "a visit is a mapping", found=type(flat).__name__, expected=expected)
@@ -119,7 +125,7 @@ class VisitReader:
         if flat.get("layette_visit", VERSION) != VERSION:
             found = flat["layette_visit"]
             self.report.add("layette_visit", "structure", "another version of this form", found, str(VERSION))
-        if not printable(flat):
+        if not whole and not printable(flat):
             self.report.add("$", "structure", "text with half a character in it", expected="text in Unicode")
             return False
         return True

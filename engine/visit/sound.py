@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
+from itertools import chain
 from typing import Any
 
 DEEPEST = 32
@@ -24,7 +26,58 @@ def sound(part: Any, tell: Tell) -> Any:
     All that is unsound is told, and a text stands in its place. A `date` or `datetime` becomes its ISO 8601 text; one
     without an offset stays without one, and is refused like its text.
     """
-    return _Walk(tell).of(part, "", ())
+    return part if plain(part) else _Walk(tell).of(part, "", ())
+
+
+_LEAVES = frozenset({str, bool, float, Decimal, type(None)})
+_HOLDERS = frozenset({dict, list})
+_MOST_PARTS = 100_000
+
+
+def plain(part: Any) -> bool:
+    """Whether ``part`` is for sure as a file could hold it, all its text in Unicode; in doubt it is not.
+
+    It goes down level by level and counts, so that what holds itself, or stands in very many places, ends it soon.
+    """
+    level, texts, left = [part], [""], _MOST_PARTS
+    for _ in range(DEEPEST):
+        if not {*map(type, level)} <= _HOLDERS or (left := left - sum(map(len, level))) < 0:
+            return False
+        mappings = [node for node in level if type(node) is dict]
+        values = list(chain.from_iterable(map(dict.values, mappings)))
+        values += chain.from_iterable([node for node in level if type(node) is list])
+        texts += chain.from_iterable(mappings)
+        texts += [value for value in values if type(value) is str]
+        level = [value for value in values if type(value) not in _LEAVES and not _is_small(value)]
+        if not level:
+            return _unicode(texts)
+    return False
+
+
+def printable(part: Any) -> bool:
+    """Whether all text in ``part`` can be written as UTF-8 (JSON can carry half of a surrogate pair)."""
+    parts, texts, seen = [part], [""], set()
+    for one in parts:  # it grows while it is read
+        if isinstance(one, str):
+            texts.append(one)
+        elif isinstance(one, Mapping | list | tuple) and id(one) not in seen:
+            seen.add(id(one))
+            parts += one
+            parts += one.values() if isinstance(one, Mapping) else ()
+    return _unicode(texts)
+
+
+def _is_small(part: Any) -> bool:
+    return type(part) is int and part.bit_length() <= _MOST_BITS
+
+
+def _unicode(texts: Iterable[Any]) -> bool:
+    """Whether these are all texts, of whole characters."""
+    try:
+        whole = "".join(texts)
+        return whole.isascii() or bool(whole.encode())
+    except (TypeError, UnicodeEncodeError):
+        return False
 
 
 class _Walk:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from layette.engine.measures import REGISTRY
 from layette.engine.measures.input_kinds import OF_TABLE, SAME
@@ -35,6 +36,8 @@ class Subjects:
     bands: Mapping[str, tuple[str, ...]]
     documents: Mapping[str, Document]
     normals: Mapping[str, NormalShape] = field(default_factory=dict)
+    derived: dict[str, Any] = field(init=False, default_factory=dict, compare=False, repr=False)
+    """What readers of visits have worked out from these names, once for all visits."""
     _coarse: dict[str, Coarse] = field(init=False, default_factory=dict, compare=False, repr=False)
 
     def document_of(self, finding: str) -> Document | None:
