@@ -6,12 +6,16 @@ does not know the `implicitRules` of a resource cannot rely on its content.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
+from itertools import chain
+from typing import Any, NamedTuple
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
 from layette.mapping.read.bundle.parts import Resource, items, shown
+
+_MODIFIERS = frozenset({"modifierExtension", "implicitRules"})
+_HOLDERS = (dict, list)
 
 IN_EACH = ("Patient", "RelatedPerson")
 """Whom a visit is about: without them nothing can be read, so a modifier there is a problem and not a note."""
@@ -28,6 +32,8 @@ class Modified(NamedTuple):
 
 def set_aside_modified(inputs: Inputs) -> list[Modified]:
     """Set aside every entry with a modifier that is not known; of a person's, which is needed, make a problem."""
+    if not _may_be_modified([entry.resource for entry in inputs.entries if not entry.aside]):
+        return []  # most inputs have no modifier, and to look through each resource by itself would be felt
     found = [
         Modified(entry, suffix, f"{what} that is not known here may change what it means", url)
         for entry in inputs.entries
@@ -44,24 +50,21 @@ def set_aside_modified(inputs: Inputs) -> list[Modified]:
     return found
 
 
-def _any_modifier(resource: Resource) -> bool:
-    """Whether there is a modifier anywhere in a resource."""
-    parts: list[object] = [resource]
-    for part in parts:  # it grows while it is read
-        if type(part) is str:
-            continue
-        if isinstance(part, dict):
-            if part.get("modifierExtension") or part.get("implicitRules"):
-                return True
-            parts += part.values()
-        elif isinstance(part, list):
-            parts += part
+def _may_be_modified(parts: Sequence[Any]) -> bool:
+    """Whether an element with the name of a modifier stands anywhere in several resources, even an empty one."""
+    while parts:
+        mappings = [part for part in parts if isinstance(part, dict)]
+        if not _MODIFIERS.isdisjoint(chain.from_iterable(mappings)):
+            return True
+        lists = [part for part in parts if isinstance(part, list)]
+        values = chain(chain.from_iterable(map(dict.values, mappings)), chain.from_iterable(lists))
+        parts = [value for value in values if type(value) is not str and isinstance(value, _HOLDERS)]
     return False
 
 
 def _first(resource: Resource) -> Iterator[tuple[str, str, str]]:
     """Yield the first modifier in a resource, if there is one: its place, what it is, and its url."""
-    if not _any_modifier(resource):  # most resources have none, and to name each place of each would be felt
+    if not _may_be_modified([resource]):
         return
     places: list[tuple[str, object]] = [("", resource)]
     while places:

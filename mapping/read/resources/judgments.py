@@ -30,7 +30,8 @@ def is_judgment(ledger: Ledger, resource: Resource) -> bool:
 
 
 def _coded(ledger: Ledger, resource: Resource, code: str) -> bool:
-    return (f"{ledger.index.base}/{OWN['judgments']}", code) in [key[:2] for key in codings(resource.get("code"))]
+    ours = f"{ledger.index.base}/{OWN['judgments']}"
+    return any(known == code and system == ours for system, known, _ in codings(resource.get("code")))
 
 
 def read_judged_request(ledger: Ledger, entry: Entry) -> None:

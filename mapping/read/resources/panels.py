@@ -35,7 +35,7 @@ def together(said: Iterable[Said]) -> list[Said]:
     readings: list[Said] = []
     for piece in pieces:
         if not piece.meaning.qualifier:
-            _join(readings, replace(piece, fields=_own_fields(piece)))
+            _join(readings, replace(piece, fields=_own_fields(piece)) if piece.meaning.part is not None else piece)
     return [_qualified(piece, qualifiers) for piece in readings]
 
 
@@ -86,4 +86,4 @@ def _qualified(one: Said, qualifiers: list[Said]) -> Said:
         for q in qualifiers
         if q.meaning.qualifier and q.meaning.finding == one.meaning.finding and "value" in q.fields
     }
-    return replace(one, fields={**one.fields, **one.further, **named})
+    return replace(one, fields={**one.fields, **one.further, **named}) if one.further or named else one
