@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 from decimal import Decimal
+from itertools import chain
 from typing import Any, NoReturn
 
 from layette.engine.errors import InputError, InputProblem
@@ -74,7 +75,13 @@ def _encoded(value: JsonValue, indent: int | None, mark: str) -> str | None:
         return f"{mark}{decimal_text(item)}{mark}"
 
     shape: dict[str, Any] = {"separators": (",", ":")} if indent is None else {"indent": indent}
-    text = json.dumps(value, ensure_ascii=False, allow_nan=False, default=marked, **shape)
+    encoder = json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=False, default=marked, **shape)
+    try:
+        text = encoder.encode(value)
+    except RecursionError:
+        raise ValueError("what holds itself, or is nested without end, has no text") from None
+    if not count:
+        return text
     written, replaced = re.subn(f'"{mark}([^"{mark}]*){mark}"', r"\1", text)
     return written if replaced == count else None
 
@@ -147,17 +154,13 @@ _DECODER = json.JSONDecoder(
 
 def _check_depth(value: JsonValue) -> None:
     """Go down level by level, so that no later walk can run out of stack."""
-    level = [value]
+    mappings, lists = [value] if type(value) is dict else [], [value] if type(value) is list else []
     for _ in range(DEPTH_LIMIT + 1):
-        below: list[JsonValue] = []
-        for node in level:
-            if type(node) is dict:
-                below += [child for child in node.values() if type(child) is dict or type(child) is list]
-            elif type(node) is list:
-                below += [child for child in node if type(child) is dict or type(child) is list]
-        if not below:
+        below = [*chain.from_iterable(map(dict.values, mappings)), *chain.from_iterable(lists)]
+        mappings = [child for child in below if type(child) is dict]
+        lists = [child for child in below if type(child) is list]
+        if not (mappings or lists):
             return
-        level = below
     raise _too_deep()
 
 
