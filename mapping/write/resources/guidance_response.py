@@ -124,11 +124,11 @@ def _want(wanted: dict[Wanted, dict[str, set[str]]], place: Wanted, finding: str
 def _set_of_codes(out: Output, name: str, findings: Iterable[str]) -> Resource:
     """Return the codes of findings as a set, without their display, which the published dictionary holds."""
     by_system: dict[str, dict[str, None]] = {}
+    ours = out.system(keys.FINDINGS)
     for finding in findings:
         shape = out.pack.findings.get(finding.split(".")[0])
-        theirs = concepts.published(shape.codes) if shape else []
-        for one in (*theirs, concepts.coding(out.system(keys.FINDINGS), finding)):
-            by_system.setdefault(one["system"], {})[one["code"]] = None
+        for system, code in (*(concepts.codes_of(shape.codes) if shape else ()), (ours, finding)):
+            by_system.setdefault(system, {})[code] = None
     included = [
         {"system": system, "concept": [{"code": code} for code in codes]} for system, codes in by_system.items()
     ]

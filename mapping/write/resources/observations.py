@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from layette.engine.pack.written.shapes import FindingShape
@@ -110,8 +109,8 @@ def _in_a_unit_of_the_profile(reading: GivenReading, codes: list[Resource], shap
     value = converted(reading.value, unit, shape.number.unit) if shape.number.unit in units else None
     if value is None:
         return reading
-    return replace(
-        reading, value=value, unit=shape.number.unit, printed=reading.printed or _printed(reading.value, unit)
+    return reading._replace(
+        value=value, unit=shape.number.unit, printed=reading.printed or _printed(reading.value, unit)
     )
 
 

@@ -10,9 +10,10 @@ import hashlib
 import json
 from collections.abc import Collection, Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 from urllib.parse import quote
-from uuid import NAMESPACE_URL, uuid5
+from uuid import NAMESPACE_URL
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.codes import OWN, OWN_BASE
@@ -107,26 +108,36 @@ def seal(resource: Mapping[str, Any]) -> str:
 def _worded(value: Any) -> Any:
     if type(value) is str:  # the most frequent first
         return value
-    if isinstance(value, dict | Mapping):
-        return {key: _worded(inner) for key, inner in value.items() if key != "reference"}
-    return [_worded(inner) for inner in value] if isinstance(value, list | tuple) else value
+    if isinstance(value, (list, tuple)):
+        return [inner if type(inner) is str else _worded(inner) for inner in value]
+    if type(value) is dict or isinstance(value, Mapping):
+        return {
+            key: inner if type(inner) is str else _worded(inner) for key, inner in value.items() if key != "reference"
+        }
+    return value
 
 
 def canonical(value: Any) -> Any:
     """Return a visit without the places at which things stood in the input, its lists in one order."""
     if type(value) is str:  # the most frequent first
         return value
-    if isinstance(value, dict | Mapping):
-        return {str(key): canonical(inner) for key, inner in value.items() if key != "path"}
-    if isinstance(value, list | tuple):
+    if isinstance(value, (list, tuple)):
         made = [canonical(inner) for inner in value]
         return sorted(made, key=_SORTED.encode) if len(made) > 1 else made
+    if type(value) is dict or isinstance(value, Mapping):
+        return {
+            str(key): inner if type(inner) is str else canonical(inner) for key, inner in value.items() if key != "path"
+        }
     return value
 
 
 def urn(base: str, kind: str, key: str) -> str:
-    """Return the ``urn:uuid`` of a resource, the same for the same key."""
-    return uuid5(NAMESPACE_URL, f"{base}/{kind}#{key}").urn
+    """Return the ``urn:uuid`` of a resource, the same for the same key: that of `uuid.uuid5`, without its objects."""
+    name = f"{base}/{kind}#{key}".encode()
+    made = bytearray(hashlib.sha1(NAMESPACE_URL.bytes + name, usedforsecurity=False).digest()[:16])
+    made[6], made[8] = made[6] & 0x0F | 0x50, made[8] & 0x3F | 0x80  # version 5, variant of RFC 4122
+    text = made.hex()
+    return f"urn:uuid:{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
 
 
 def token(parameter: str, system: str, value: str) -> str:
@@ -134,7 +145,10 @@ def token(parameter: str, system: str, value: str) -> str:
     return f"{parameter}={_escape(system)}|{_escape(value)}"
 
 
+@lru_cache(maxsize=1000)  # the same few systems
 def _escape(text: str) -> str:
+    if text.isascii() and text.isalnum():
+        return text
     for mark in "\\,$|":
         text = text.replace(mark, "\\" + mark)
     return quote(text, safe=":/-._~")

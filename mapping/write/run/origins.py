@@ -78,11 +78,12 @@ def _names(url: object, resource: Resource) -> Iterator[tuple[str, Resource]]:
 
 def references(value: Any) -> Iterator[dict[str, Any]]:
     """Yield every Reference element inside a resource, for reading or changing in place."""
-    if isinstance(value, dict):
-        if isinstance(value.get("reference"), str):
-            yield value
-        for inner in value.values():
-            yield from references(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            yield from references(inner)
+    waiting = [value]
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, dict):
+            if isinstance(part.get("reference"), str):
+                yield part
+            waiting += [inner for inner in reversed(part.values()) if type(inner) is not str]
+        elif isinstance(part, list):
+            waiting += reversed(part)

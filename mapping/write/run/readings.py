@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
-from typing import Any
+from functools import lru_cache
+from itertools import chain
+from typing import Any, NamedTuple
 
 from layette.engine.exact.units import seconds
 
-_KNOWN = ("value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given")
+_KNOWN = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
 _BOUNDS = {"at_least", "more_than", "at_most", "below", "between"}
 _SIDES = ("left", "right")
 
 
-@dataclass(frozen=True)
-class GivenReading:
+class GivenReading(NamedTuple):
     """One reading of one finding: a value (or why there is none), when it was made and where it came from.
 
     ``start`` and ``end`` are equal where the time is known exactly; they span a day where only the date of birth
@@ -35,25 +35,32 @@ class GivenReading:
     origin: str | None
     reported: bool
     printed: str | None
-    further: Mapping[str, Any] = field(default_factory=dict)
-    earlier: bool = False
+    further: Mapping[str, Any]
+    earlier: bool
 
 
 def readings(visit: Mapping[str, Any], at: str) -> tuple[GivenReading, ...]:
     """Return all readings of a flat visit, today's and earlier ones, sorted by finding, side and time."""
     history = visit.get("history") or {}
-    today = _all(visit.get("findings") or {}, visit, at)
-    before = (replace(given, earlier=True) for given in _all(history.get("findings") or {}, visit, at))
-    return tuple(sorted([*today, *before], key=lambda g: (g.finding, g.side or "", g.start, g.end, repr(g))))
+    by_place: dict[tuple[str, str, str, str], list[GivenReading]] = {}
+    for findings, earlier in ((visit.get("findings"), False), (history.get("findings"), True)):
+        for given in _all(findings or {}, visit, at, earlier):
+            by_place.setdefault((given.finding, given.side or "", given.start, given.end), []).append(given)
+    return tuple(chain.from_iterable(_in_order(by_place[place]) for place in sorted(by_place)))
 
 
-def _all(findings: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> Iterator[GivenReading]:
+def _in_order(given: list[GivenReading]) -> list[GivenReading]:
+    """Return readings of one place and time in an order of their own; few have any beside them."""
+    return given if len(given) == 1 else sorted(given, key=repr)
+
+
+def _all(findings: Mapping[str, Any], visit: Mapping[str, Any], at: str, earlier: bool) -> Iterator[GivenReading]:
     for key, value in findings.items():
         name, _, side = key.partition(".")
         for item in value if isinstance(value, list) else [value]:
             reading = _fields(item)
             for where in _sides(side or reading.get("side")):
-                yield _given(name, where, reading, visit, at)
+                yield _given(name, where, reading, when(reading, visit, at), earlier)
 
 
 def _fields(item: Any) -> dict[str, Any]:
@@ -70,12 +77,14 @@ def _sides(side: str | None) -> tuple[str | None, ...]:
     return _SIDES if side == "both" else (side if side in _SIDES else None,)
 
 
-def _given(name: str, side: str | None, reading: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> GivenReading:
-    start, end = when(reading, visit, at)
+def _given(
+    name: str, side: str | None, reading: Mapping[str, Any], span: tuple[str, str], earlier: bool
+) -> GivenReading:
+    start, end = span
     return GivenReading(
         name, side, reading.get("value"), reading.get("unit"), start, end, str(reading.get("status") or "final"),
         reading.get("absent"), reading.get("origin"), bool(reading.get("reported")), reading.get("given"),
-        {key: value for key, value in sorted(reading.items()) if key not in _KNOWN},
+        {key: reading[key] for key in sorted(reading.keys() - _KNOWN)}, earlier,
     )  # fmt: skip
 
 
@@ -91,6 +100,7 @@ def when(reading: Mapping[str, Any], visit: Mapping[str, Any], at: str) -> tuple
     return (first + since).isoformat(), max(first + since, end).isoformat()
 
 
+@lru_cache(maxsize=1000)  # much of a visit was found at one time
 def _span(text: str, at: str) -> tuple[str, str]:
     """Return a moment twice, or the two ends of a day in the offset of the visit."""
     if len(text) > len("2026-11-20"):

@@ -92,6 +92,10 @@ def _steady(resource: Resource) -> Resource:
 
 def _copy(value: Any) -> Any:
     """Return JSON with new lists and mappings; what stands in them never changes."""
-    if isinstance(value, dict | Mapping):
-        return {key: _copy(inner) for key, inner in value.items()}
-    return [_copy(inner) for inner in value] if isinstance(value, list) else value
+    if type(value) is str:  # the most frequent first
+        return value
+    if isinstance(value, list):
+        return [_copy(inner) for inner in value]
+    if type(value) is dict or isinstance(value, Mapping):
+        return {key: inner if type(inner) is str else _copy(inner) for key, inner in value.items()}
+    return value

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 
 from layette.engine.answer.shapes.proposed import Code
@@ -33,9 +34,24 @@ def coding(system: str, code: str, display: str | None = None) -> Resource:
 
 def published(named: Mapping[str, Any]) -> list[Resource]:
     """Return the verified Codings of a pack's ``codes`` (short system name -> code, or a list of codes)."""
-    lists = [(system, [value] if isinstance(value, str) else value) for system, value in named.items()]
-    fit = [(system, code) for system, several in lists for code in several if codes.is_verified(system, code)]
-    return [coding(system, code, codes.display(system, code)) for system, code in fit]
+    lists = [(system, (value,) if isinstance(value, str) else value) for system, value in named.items()]
+    found = (_published(system, code) for system, several in lists for code in several)
+    return [dict(one) for one in found if one is not None]
+
+
+def codes_of(named: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield system and code of what `published` returns, where no words are asked for."""
+    for system, value in named.items():
+        for code in (value,) if isinstance(value, str) else value:
+            found = _published(system, code)
+            if found is not None:
+                yield found["system"], found["code"]
+
+
+@lru_cache(maxsize=10_000)
+def _published(system: str, code: str) -> Resource | None:
+    """Return the Coding of a verified code, None of any other."""
+    return coding(system, code, codes.display(system, code)) if codes.is_verified(system, code) else None
 
 
 def verified(given: Iterable[Code]) -> list[Resource]:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import NAMESPACE_URL, uuid5
 
+from hypothesis import given
+from hypothesis import strategies as st
 from support.assessment_samples import SamplePack, assessment, flat_visit, recommendation
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.shapes.proposed import Placed, Recommendation, Window
 from layette.mapping.write import BASE, to_bundle
+from layette.mapping.write.run import keys
 
 ALIVE = "&status=draft,active,on-hold,completed"
 KEY = "mara.refer.ophthalmology.left.once"
@@ -132,3 +136,8 @@ def test_what_the_engine_holds_back_is_said_in_the_run() -> None:
     ]
     assert any("Not proposed again" in t and "ServiceRequest/9 is revoked with priority urgent" in t for t in notes)
     assert not proposals(made)
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"])), st.sampled_from(["Task", "Observation"]))
+def test_the_name_of_a_resource_is_the_uuid_of_its_key(key: str, kind: str) -> None:
+    assert keys.urn(BASE, kind, key) == uuid5(NAMESPACE_URL, f"{BASE}/{kind}#{key}").urn
