@@ -1,7 +1,8 @@
 """Units of measure (UCUM) and exact conversion.
 
-Every factor is an exact fraction, so that 100.4 [degF] is 38 Cel and not 37.99999. The molar factor
-is the one that the bilirubin guidelines print: 1 mg/dL = 17.1 umol/L (NICE CG98, AAP 2022).
+Every factor is an exact fraction, so that 100.4 [degF] is 38 Cel and not 37.99999. Between a mass and an amount of
+substance in a volume the factor is that of one substance, so the substance is named: a glucose is never turned by the
+factor of bilirubin.
 """
 
 from __future__ import annotations
@@ -33,17 +34,30 @@ _LINEAR: dict[str, tuple[str, Fraction]] = {
     "mL": ("volume", Fraction(1)),
     "L": ("volume", Fraction(1000)),
     "[foz_us]": ("volume", Fraction(295735295625, 10**10)),
-    "umol/L": ("bilirubin", Fraction(1)),
-    "mg/dL": ("bilirubin", Fraction(171, 10)),
-    "mmol/L": ("bilirubin", Fraction(1000)),
-    "mg/L": ("bilirubin", Fraction(171, 100)),
-    "mg/dL/h": ("bilirubin rate", Fraction(171, 10)),
-    "umol/L/h": ("bilirubin rate", Fraction(1)),
+    "mg/dL": ("mass in a volume", Fraction(1)),
+    "mg/L": ("mass in a volume", Fraction(1, 10)),
+    "g/dL": ("mass in a volume", Fraction(1000)),
+    "g/L": ("mass in a volume", Fraction(100)),
+    "umol/L": ("amount in a volume", Fraction(1)),
+    "mmol/L": ("amount in a volume", Fraction(1000)),
+    "mg/dL/h": ("mass in a volume an hour", Fraction(1)),
+    "umol/L/h": ("amount in a volume an hour", Fraction(1)),
 }
+
+BILIRUBIN = "bilirubin"
+MOLAR: dict[str, Fraction] = {
+    BILIRUBIN: Fraction(171, 10),
+    "glucose": Fraction(10_000_000, 180_156),
+}
+"""How many umol/L are 1 mg/dL of a substance. Bilirubin: the factor that its guidelines print (NICE CG98, AAP 2022).
+Glucose: its molar mass, 180.156 g/mol (C6H12O6), so that 1 mmol/L is 18.0156 mg/dL."""
 
 _BESIDE = {"mg": "g", "[in_us]": "[in_i]", "mg/L": "mg/dL", "mmol/L": "umol/L"}
 """Further units that are taken where their neighbour is: the same kind, by a factor of definition. A molar unit is not
 taken where only a mass is, since its factor is that of one substance."""
+
+_VOLUMES = ("in a volume", "in a volume an hour")
+_MOLAR_KINDS = {(f"{a} {v}", f"{b} {v}") for v in _VOLUMES for a, b in (("mass", "amount"), ("amount", "mass"))}
 
 _AMOUNT = re.compile(r"(-?\d+(?:\.\d+)?) (\S+)")
 
@@ -57,11 +71,14 @@ def exact(value: int | float | str | Decimal | Fraction) -> Fraction:
     return Fraction(repr(value)) if isinstance(value, float) else Fraction(value)
 
 
-def convert(value: Fraction, unit: str, to: str) -> Fraction:
-    """Convert ``value`` exactly; raises `UnitMismatchError` where the two units measure different things."""
+def convert(value: Fraction, unit: str, to: str, substance: str | None = BILIRUBIN) -> Fraction:
+    """Convert ``value`` exactly; raises `UnitMismatchError` where the two units measure different things.
+
+    ``substance`` is whose mass and amount are meant; treatment lines, margins and rises are all of bilirubin.
+    """
     if unit == to:
         return value
-    by = factor(unit, to)
+    by = factor(unit, to, substance)
     if by is None:
         return (value - 32) * Fraction(5, 9) if to == "Cel" else value * Fraction(9, 5) + 32
     return value * by
@@ -84,10 +101,10 @@ def spelt(unit: str) -> str | None:
 
 
 @lru_cache(maxsize=1000)
-def factor(unit: str, to: str) -> Fraction | None:
+def factor(unit: str, to: str, substance: str | None = BILIRUBIN) -> Fraction | None:
     """Return what a value is multiplied by to convert it exactly, None where that alone does not do (temperature).
 
-    Raises `UnitMismatchError` where the two units measure different things.
+    Raises `UnitMismatchError` where the two units measure different things, or no ``substance`` says how they compare.
     """
     if {unit, to} == {"Cel", "[degF]"}:
         return None
@@ -97,9 +114,20 @@ def factor(unit: str, to: str) -> Fraction | None:
         unknown = [one for one in (unit, to) if one not in _LINEAR and one not in ("Cel", "[degF]")]
         hint = "; ".join(dict.fromkeys(f"for '{one}' write '{spelt(one)}'" for one in unknown if spelt(one)))
         raise UnitMismatchError(f"'{unit}' cannot be turned into '{to}'{f'; {hint}' if hint else ''}") from None
-    if kind != other:
-        raise UnitMismatchError(f"'{unit}' ({kind}) cannot be turned into '{to}' ({other})")
-    return numerator / divisor
+    return _between(kind, other, substance, f"'{unit}' ({kind}) cannot be turned into '{to}' ({other})") * (
+        numerator / divisor
+    )
+
+
+def _between(kind: str, other: str, substance: str | None, refused: str) -> Fraction:
+    """Return the factor between two kinds of units: 1, or that of the substance between its mass and its amount."""
+    if kind == other:
+        return Fraction(1)
+    if (kind, other) not in _MOLAR_KINDS:
+        raise UnitMismatchError(refused)
+    if substance not in MOLAR:
+        raise UnitMismatchError(f"{refused} unless 'substance' names one of {', '.join(MOLAR)}")
+    return MOLAR[substance] if kind.startswith("mass") else 1 / MOLAR[substance]
 
 
 def taken(accepts: Iterable[str]) -> tuple[str, ...]:

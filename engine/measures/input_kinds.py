@@ -22,7 +22,7 @@ SAME = "same"
 OF_TABLE = "table"
 """As a unit: that which the table's header names."""
 
-Names: TypeAlias = Literal["", "number", "recordings", "flag"]
+Names: TypeAlias = Literal["", "number", "recordings", "flag", "time"]
 """What a key names:
 
 ""          nothing that was found: a table, a setting, a word
@@ -126,9 +126,9 @@ class AgeAt(Input):
 
 @dataclass(frozen=True, slots=True)
 class TimeOf(Keyed):
-    """When a number was measured: an Interval of UTC seconds."""
+    """When a value was recorded, a number or a named one: an Interval of UTC seconds."""
 
-    names: ClassVar[Names] = "number"
+    names: ClassVar[Names] = "time"
 
 
 @dataclass(frozen=True, slots=True)

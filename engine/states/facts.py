@@ -178,6 +178,14 @@ class Facts:
         found = self.result(view.subject)
         return None if found.interval.blank else Value(found.interval, found.unit, found.time, found.used)
 
+    def timed(self, name: str) -> Value | None:
+        """Return what `number` does, and of a named value its time alone; see `inputs.MeasureInputs`."""
+        view = self.plan.view_of(name)
+        used = None if view.subject in self.pack.measures else self.looks.used(view)
+        if used is not None and isinstance(used.possible, frozenset):
+            return Value(NOTHING_KNOWN, "", used.time, (used,))
+        return self.number(name)
+
     def _value(self, reading: Recorded | None, subject: str) -> Value | None:
         if reading is None or not isinstance(reading.possible, Range):
             return None

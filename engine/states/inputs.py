@@ -111,6 +111,10 @@ class MeasureInputs(Protocol):
         """Return the value of a finding (a view in dots is allowed) or measure; None where there is none."""
         ...
 
+    def timed(self, name: str) -> Value | None:
+        """Return what `number` does, and of a named value its time alone, as a number that nothing is known of."""
+        ...
+
     def values(self, name: str) -> list[Value]:
         """Return all values of a finding, the latest first."""
         ...

@@ -100,7 +100,8 @@ def _single(key: str, declared: MeasureFunction) -> Iterator[str]:
         without = "Result(categories=table.bands)"
     elif declared.unit == OF_TABLE:
         without = "Result(unit=table.unit, basis=table.label)"
-    yield f"v_{key} = inputs.number(written[{key!r}])"
+    look = "timed" if any(one.key == key for one in declared.of_kind(TimeOf)) else "number"
+    yield f"v_{key} = inputs.{look}(written[{key!r}])"
     if not any(one.key == key and one.may_be_unknown for one in declared.of_kind(Of)):
         yield f"if v_{key} is None{f' or v_{key}.time is None' if key in timed else ''}:"
         yield f"    return {without}"

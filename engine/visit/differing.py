@@ -15,11 +15,13 @@ from typing import NamedTuple
 
 from layette.engine.exact.ranges import Possible, Range
 from layette.engine.exact.times import Moment
-from layette.engine.exact.units import UnitMismatchError, convert
 from layette.engine.visit.visit import Recorded
 
 DOES_NOT_APPLY = "not-applicable"
 """FHIR's data-absent-reason of what does not apply to this newborn."""
+
+_DEGREES = {"[degF]": Fraction(5, 9), "Cel": Fraction(9, 5)}
+"""How wide a step of a degree is in the other degree."""
 
 _NUMBER = re.compile(r"-?[0-9]+(?:\.([0-9]+))?(?= |$)")
 
@@ -98,7 +100,7 @@ def hull(ranges: Sequence[Range]) -> Range:
 
 
 class _Printed(NamedTuple):
-    """A number as it was written: value, half a step of its last digit, unit."""
+    """A number in the finding's unit: value, half a step of the last digit that was written, the unit as written."""
 
     value: Fraction
     half_step: Fraction
@@ -116,24 +118,16 @@ def one_value(members: Sequence[Recorded]) -> bool:
         if number is None or any(number.unit == other.unit for other in known):
             return False
         known.append(number)
-    try:
-        turned = [_turned(number, known[0].unit) for number in known]
-    except UnitMismatchError:
-        return False
-    return all(abs(a.value - b.value) <= a.half_step + b.half_step for a, b in combinations(turned, 2))
+    return all(abs(a.value - b.value) <= a.half_step + b.half_step for a, b in combinations(known, 2))
 
 
 def _printed(member: Recorded) -> _Printed | None:
     number = _NUMBER.match(member.given)
     if number is None or not isinstance(member.possible, Range) or not member.possible.exact:
         return None
-    step = Fraction(1, 10 ** len(number[1] or ""))
-    return _Printed(Fraction(number[0]), step / 2, member.given[number.end() :].strip())
-
-
-def _turned(number: _Printed, unit: str) -> _Printed:
-    if number.unit == unit:
-        return number
-    zero = convert(Fraction(0), number.unit, unit)  # degrees have a zero of their own
-    half_step = convert(number.half_step, number.unit, unit) - zero
-    return _Printed(convert(number.value, number.unit, unit), half_step, unit)
+    own, written, unit = member.possible.lo, Fraction(number[0]), member.given[number.end() :].strip()
+    assert own is not None
+    half_step = Fraction(1, 2 * 10 ** len(number[1] or ""))
+    if member.converted:  # degrees have a zero of their own; any other unit is a factor of the finding's
+        half_step *= _DEGREES.get(unit) or (own / written if written else 0)
+    return _Printed(own, half_step, unit)

@@ -57,7 +57,7 @@ def _read_number(
         return None
     given = f"{_written(value)} {unit}"
     try:
-        turned = _turned(bounds, str(unit), number.unit)
+        turned = _turned(bounds, str(unit), number)
     except UnitMismatchError as error:
         problems.append(InputProblem(f"{path}.unit", "unit", str(error), str(unit), _accepted(number)))
         return None
@@ -121,11 +121,12 @@ def shown(value: Any) -> str:
     return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "…"
 
 
-def _turned(bounds: Range, unit: str, to: str) -> Range:
-    low = None if bounds.lo is None else convert(bounds.lo, unit, to)
+def _turned(bounds: Range, unit: str, number: NumberShape) -> Range:
+    to, substance = number.unit, number.substance
+    low = None if bounds.lo is None else convert(bounds.lo, unit, to, substance)
     if bounds.exact:
         return Range(low, low)
-    high = None if bounds.hi is None else convert(bounds.hi, unit, to)
+    high = None if bounds.hi is None else convert(bounds.hi, unit, to, substance)
     return Range(low, high, bounds.lo_open, bounds.hi_open)
 
 

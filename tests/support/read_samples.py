@@ -34,8 +34,8 @@ heart_rate: {label: Heart rate, number: {unit: /min, accepts: [/min], resolution
   codes: {loinc: "8867-4"}}
 apgar_5: {label: Apgar score, number: {unit: "{score}", accepts: ["{score}"], resolution: 1, plausible: [0, 10]},
   carries_over: true, codes: {loinc: "9274-2"}}
-serum_bilirubin: {label: Total bilirubin, number: {unit: mg/dL, accepts: [mg/dL, umol/L], resolution: 0.1,
-  plausible: [0, 80]},  carries_over: true, awaited: true, codes: {loinc: ["1975-2", "14631-6"]}}
+serum_bilirubin: {label: Total bilirubin, number: {unit: mg/dL, accepts: [mg/dL, umol/L], substance: bilirubin,
+  resolution: 0.1, plausible: [0, 80]},  carries_over: true, awaited: true, codes: {loinc: ["1975-2", "14631-6"]}}
 red_reflex: {label: Red reflex, sides: [left, right], values: [present, dull, dark_spots, absent, white],
   coarse: {unsure: [dull, absent]}, expected: present, means: {white: {snomed: "1361009", icd10cm: H44.539}}}
 barlow: {label: Barlow, sides: [left, right], values: [negative, positive], expected: negative}

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from layette.engine.errors import PackProblem, near
-from layette.engine.exact.units import UnitMismatchError, convert
+from layette.engine.exact.units import MOLAR, UnitMismatchError, convert
 from layette.engine.pack.checks.asked import check_left_out
 from layette.engine.pack.checks.sources import check_codes
 from layette.engine.pack.written.conditions import keys_in
@@ -40,9 +40,13 @@ def _check_codes(shape: FindingShape, document: Document, path: Path) -> Iterato
 def _check_number(name: str, number: NumberShape, document: Document, path: Path) -> Iterator[PackProblem]:
     if number.plausible[0] >= number.plausible[1]:
         yield document.problem(path, "shape", "'plausible' runs from a lower to a higher number")
+    if number.substance is not None and number.substance not in MOLAR:
+        message = f"'{name}': '{number.substance}' is no substance whose molar mass is known ({', '.join(MOLAR)})"
+        yield document.problem((*path, "substance"), "unknown-value", message)
+        return
     for unit in number.accepts:
         try:
-            convert(Fraction(1), unit, number.unit)
+            convert(Fraction(1), unit, number.unit, number.substance)
         except UnitMismatchError as error:
             yield document.problem((*path, "accepts"), "unknown-unit", f"'{name}': {error}")
 

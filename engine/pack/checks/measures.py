@@ -30,6 +30,9 @@ from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.yaml_nodes import Document
 from layette.engine.tables.load import Table as LoadedTable
 
+VIEWED = ("number", "time")
+"""What a key names by a view: one recording, not all of them."""
+
 
 @dataclass(frozen=True)
 class _Measure:
@@ -135,7 +138,7 @@ def _subject(
         yield from _view(measure, key, written, findings[subject])
         if key.names == "flag" and not {"yes", "no"} <= {*(findings[subject].values or ())}:
             yield measure.problem(key.name, "unknown-value", f"'{subject}' is not answered by yes or no")
-        if key.names != "flag" and findings[subject].number is None:
+        if key.names not in ("flag", "time") and findings[subject].number is None:
             yield measure.problem(key.name, "unknown-value", f"'{subject}' is no number")
     elif subject in measures and key.names == "recordings":
         message = f"'{measure.declared.name}' compares recordings; the measure '{subject}' has none"
@@ -152,11 +155,11 @@ def _view(measure: _Measure, key: Key, written: str, finding: FindingShape) -> I
     subject, *words = written.split(".")
     readings, sides = finding.readings, finding.sides or ()
     attempts = [str(n + 1) for n in range(readings.at_most)] if readings else []
-    known = ["earlier", *sides, *attempts, *(readings.parts if readings else ())] if key.names == "number" else []
+    known = ["earlier", *sides, *attempts, *(readings.parts if readings else ())] if key.names in VIEWED else []
     for word in words:
         if word not in known:
             yield measure.problem(key.name, "unknown-view", f"'{subject}' has no view '.{word}' for a measure")
-    if key.names != "number" and (readings or sides):
+    if key.names not in VIEWED and (readings or sides):
         message = f"'{measure.declared.name}' looks at '{subject}' as a whole, and it has parts or sides"
         yield measure.problem(key.name, "unknown-view", message)
     elif readings and not (len(words) == 2 and words[0] in attempts and words[1] in readings.parts):

@@ -19,6 +19,9 @@ from layette.engine.terms import ANCHORS, ASKED
 PRESSING = (*ASKED, "judge")
 """The verbs that need a priority."""
 
+BESIDE_AN_ACT = ("guide", "reassure", "avoid")
+"""What is told or left undone: no finding that is merely not on record leads to it."""
+
 
 def check_rule(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
     """Yield the names of one rule that do not exist, and consequences that do not hang together."""
@@ -50,6 +53,9 @@ def _check_due(rule: Written, pack: WrittenPack) -> Iterator[PackProblem]:
         if consequence.within or consequence.window:
             message = "the window of a 'due' rule stands on the rule itself"
             yield document.problem((*path, "then", k), "window", message)
+        if consequence.verb in BESIDE_AN_ACT:
+            message = f"a 'due' rule leads to what is done: give '{consequence.verb}' a rule of its own"
+            yield document.problem((*path, "then", k, str(consequence.verb)), "shape", message)
     if shape.instead_of or any(consequence.conclude for consequence in shape.then):
         yield document.problem(path, "replacement", "a 'due' rule neither concludes nor replaces a rule")
 

@@ -62,18 +62,18 @@ def _number(view: View, bound: Any, path: Path, scope: Scope) -> Fraction | None
         scope.report(path, "shape", f"a bound is a number or an amount such as '24 h', not {bound!r}")
         return None
     if isinstance(bound, str):
-        return _amount(bound, unit, path, scope)
+        return _amount(bound, unit, scope.subjects.substance(view.subject), path, scope)
     if view.what in ("age", "since"):
         scope.report(path, "unknown-unit", "an age or a time needs its unit, such as '24 h' or '14 d'")
     return exact(bound)
 
 
-def _amount(bound: str, unit: str | None, path: Path, scope: Scope) -> Fraction | None:
+def _amount(bound: str, unit: str | None, substance: str | None, path: Path, scope: Scope) -> Fraction | None:
     written = amount(bound)
     try:
         if written is None or unit is None:
             raise UnitMismatchError(f"'{bound}' is not a number with a unit: write the number alone, without quotes")
-        return convert(written[0], written[1], unit)
+        return convert(written[0], written[1], unit, substance)
     except UnitMismatchError as error:
         scope.report(path, "unknown-unit", str(error))
         return None

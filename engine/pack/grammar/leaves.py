@@ -105,10 +105,8 @@ def _left_aside(written: Mapping[str, Any]) -> Iterator[str]:
 def _recorded_within(view: View, written: Mapping[str, Any], path: Path, scope: Scope) -> Node:
     """Return the test that something was recorded in a period: some value that the finding can have is there."""
     shape = scope.subjects.findings[view.subject]
-    if set(written) != {"recorded", "over"} or view.pick != "latest" or written["recorded"] is not True:
-        message = (
-            "'recorded: true' with 'over' stands alone, on a finding without a period, such as .highest, of its own"
-        )
+    if set(written) != {"recorded", "over"} or view.pick not in ("latest", "any") or written["recorded"] is not True:
+        message = "'recorded: true' with 'over' stands alone, on a finding or its .any, and not on .highest or the like"
         scope.report(path, "shape", message)
         return HOLDS
     if shape.number is None:

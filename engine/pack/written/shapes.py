@@ -58,10 +58,14 @@ Words = dict[Language, str | Translation]
 
 
 class NumberShape(Shape):
-    """How a finding is measured: UCUM unit, accepted units, resolution and what is physically possible."""
+    """How a finding is measured: UCUM unit, accepted units, resolution and what is physically possible.
+
+    ``substance`` (a name of `exact.units.MOLAR`) is needed where both a mass and an amount in a volume are accepted.
+    """
 
     unit: str
     accepts: list[str] = Field(default_factory=list)
+    substance: str | None = None
     resolution: Annotated[FiniteFloat, Field(gt=0)]
     plausible: Annotated[list[FiniteFloat], Field(min_length=2, max_length=2)]
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from layette.engine.exact.units import BILIRUBIN
 from layette.engine.measures import REGISTRY
 from layette.engine.measures.input_kinds import OF_TABLE, SAME
 from layette.engine.pack.written.shapes import FindingShape, MeasureShape, NormalShape, SettingShape
@@ -50,6 +51,11 @@ class Subjects:
             number = self.findings[name].number
             return number.unit if number else None
         return self.measure_unit(name)
+
+    def substance(self, name: str) -> str | None:
+        """Return the substance that a finding measures; measures that compare masses and amounts are of bilirubin."""
+        number = self.findings[name].number if name in self.findings else None
+        return number.substance if number else BILIRUBIN
 
     def measure_unit(self, name: str) -> str | None:
         """Return the unit of a measure: its own, else its function's, else that of the first thing it is computed of.

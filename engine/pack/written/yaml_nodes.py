@@ -15,7 +15,7 @@ from typing import Any
 import yaml
 
 from layette.engine.errors import PackProblem
-from layette.engine.pack.written.yaml_words import cut_text, mistake
+from layette.engine.pack.written.yaml_words import cut_list, cut_text, mistake
 
 Path = tuple[str | int, ...]
 
@@ -131,6 +131,7 @@ def _mapping(node: yaml.MappingNode, path: Path, document: Document) -> dict[Any
             continue
         document.lines[here] = key_node.start_mark.line + 1
         cut = cut_text(key, value_node, document.text) if isinstance(value_node, yaml.ScalarNode) else None
+        cut = cut or cut_list(key, value_node)
         if cut:
             document.problems.append(document.problem(here, "shape", cut))
         out[key] = _value(value_node, here, document)

@@ -25,6 +25,9 @@ _TEXTS = (
 )
 """The keys whose value is a text for people: what follows ` #` there was meant to be read."""
 
+_TEXT_LISTS = ("do",)
+"""The keys whose value is a list of such texts."""
+
 QUOTES = 'put quotes round the whole text, such as because: "Fever: 38 or more"'
 INDENT = "this line does not begin in the column of the keys that it belongs to: indent it as they are"
 
@@ -73,6 +76,20 @@ def _of_line(problem: str, line: str) -> str:
     if "expected ':'" in problem:
         return "a key is followed by a colon and a space, such as title: Fever"
     return INDENT
+
+
+def cut_list(key: str, node: yaml.Node) -> str | None:
+    """Return what to say where commas may have cut one text in brackets into several; None where they cannot have."""
+    if key not in _TEXT_LISTS or not isinstance(node, yaml.SequenceNode) or not node.flow_style or len(node.value) < 2:
+        return None
+    bare = (item.value for item in node.value if isinstance(item, yaml.ScalarNode) and item.style in (None, ""))
+    first = next((text for text in bare if " " in text), None)
+    if first is None:
+        return None
+    return (
+        f"in brackets a comma ends a text that has no quotes, as after '{first}': put quotes round each whole text, "
+        f'such as {key}: ["Count again, when calm", "Call"], or begin each on a line of its own with "- "'
+    )
 
 
 def cut_text(key: str, value: yaml.ScalarNode, lines: list[str]) -> str | None:

@@ -106,12 +106,11 @@ def _in_a_unit_of_the_profile(reading: GivenReading, codes: list[Resource], shap
     if not units or shape.number is None or reading.value is None or (reading.unit or shape.number.unit) in units:
         return reading
     unit = str(reading.unit)
-    value = converted(reading.value, unit, shape.number.unit) if shape.number.unit in units else None
+    to, substance = shape.number.unit, shape.number.substance
+    value = converted(reading.value, unit, to, substance) if to in units else None
     if value is None:
         return reading
-    return reading._replace(
-        value=value, unit=shape.number.unit, printed=reading.printed or _printed(reading.value, unit)
-    )
+    return reading._replace(value=value, unit=to, printed=reading.printed or _printed(reading.value, unit))
 
 
 def _printed(value: Any, unit: str) -> str:

@@ -55,9 +55,12 @@ def measured(value: Any, unit: str | None) -> Resource | None:
     return bounds(max(lows, default=None), min(highs, default=None), unit) or None
 
 
-def converted(value: Any, unit: str, to: str) -> Any | None:
-    """Return a number or bounds of a flat visit in another unit, exactly; None where decimals cannot say it."""
-    factor = _factor(unit, to)
+def converted(value: Any, unit: str, to: str, substance: str | None) -> Any | None:
+    """Return a number or bounds of a flat visit in another unit, exactly; None where decimals cannot say it.
+
+    ``substance`` is the finding's own, which says how a mass and an amount of it compare.
+    """
+    factor = _factor(unit, to, substance)
     if factor is None:
         return None
     if isinstance(value, Mapping):
@@ -77,10 +80,10 @@ def _scaled(value: Any, factor: Decimal) -> Any | None:
         return number * factor
 
 
-def _factor(unit: str, to: str) -> Decimal | None:
+def _factor(unit: str, to: str, substance: str | None) -> Decimal | None:
     """Return what a number is multiplied by; None for other dimensions, a shifted scale, or an endless decimal."""
     try:
-        one, zero = convert(Fraction(1), unit, to), convert(Fraction(0), unit, to)
+        one, zero = (convert(Fraction(number), unit, to, substance) for number in (1, 0))
     except UnitMismatchError:
         return None
     with localcontext(prec=_ENOUGH):

@@ -59,6 +59,7 @@ def read(text: str, side: str = "") -> tuple[str, list[str]]:
         ("{alertness.any: {is: [sleepy], over: 2 h}}", "alertness.any[7200 s].among{sleepy}=yes"),
         ("{temperature: {recorded: true}}", "temperature.recorded=yes"),
         ("{temperature: {recorded: true, over: 2 h}}", "temperature.highest[7200 s]=exactly 25|over 25"),
+        ("{temperature.any: {recorded: true, over: 2 h}}", "temperature.highest[7200 s]=exactly 25|over 25"),
         ("{cord_attached: {recorded: true, over: 2 h}}", "cord_attached.any[7200 s].among{no,yes}=yes"),
         ("{serum_bilirubin: {beyond: light_line}}", "serum_bilirubin.beyond(light_line less 0)=yes"),
         ("{pulse_oximetry.2.foot: {below: 90}}", "pulse_oximetry.2.foot=below 90"),

@@ -105,6 +105,17 @@ def test_the_time_between_two_findings_is_a_measure(tmp_path: Path) -> None:
     assert facts(pack, sample).result("apart") == Result(unit="h")
 
 
+def test_the_time_since_a_named_value_is_a_measure(tmp_path: Path) -> None:
+    pack = with_measures(
+        tmp_path, "apart: {compute: elapsed_hours, label: Apart, later: serum_bilirubin, earlier: cord_attached}\n"
+    )
+    sample = {"serum_bilirubin": recorded("8", "mg/dL", NOON.format(2))}
+    fell_off = {"cord_attached": {"value": "no", "time": "2026-11-22T06:00:00-06:00"}}
+    found = facts(pack, sample | fell_off).result("apart")
+    assert (found.span, found.unit, len(found.used)) == ((Fraction(6), Fraction(6)), "h", 2)
+    assert facts(pack, sample).result("apart") == Result(unit="h")
+
+
 def test_a_table_that_is_not_there_is_named() -> None:
     found = BINDINGS["expected_count"].compute(facts(small(), {}), {"table": "nowhere", "column": "wet"})
     assert (found.why_not, found.known) == ("table nowhere not supplied", False)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
-from support.read_samples import AT, bundle, codes, encounter, loinc, observation, pack, patient, quantity
+from support.read_samples import AT, OWN, bundle, codes, encounter, loinc, observation, pack, patient, quantity
 
 from layette.engine import load_pack
+from layette.engine.errors import InputError
 from layette.engine.exact.units import taken
 from layette.mapping.answering import answer
 from layette.mapping.fhir_json import dumps
@@ -103,6 +105,34 @@ def test_a_unit_of_the_right_kind_is_converted(code: str, value: str, unit: str,
     visit = load_pack().read_visit(answer(dumps(content).encode(), load_pack(), readers=("native",)).visit)
     (reading,) = (one for one in visit.readings if one.finding == finding)
     assert (reading.given, reading.converted) == (f"{value} {unit}", shown)
+
+
+def of_our_own(finding: str, amount: dict[str, Any]) -> bytes:
+    code = {"coding": [{"system": OWN, "code": finding}]}
+    return dumps(bundle(patient(), encounter(), observation(code, valueQuantity=amount))).encode()
+
+
+OF_A_SUBSTANCE = [
+    ("blood_sugar", quantity("2.4", "mmol/L"), "2.4 mmol/L", "43.237 mg/dL"),
+    ("blood_sugar", {"value": Decimal("2.4"), "unit": "mmol/l"}, "2.4 mmol/l", "43.237 mg/dL"),
+    ("albumin", {"value": Decimal(29), "unit": "g/l"}, "29 g/l", "2.9 g/dL"),
+]
+
+
+@pytest.mark.parametrize(("finding", "amount", "given", "shown"), OF_A_SUBSTANCE)
+def test_an_amount_is_turned_by_the_molar_mass_of_its_substance(
+    finding: str, amount: dict[str, Any], given: str, shown: str
+) -> None:
+    visit = answer(of_our_own(finding, amount), load_pack(), readers=("native",)).visit
+    (reading,) = (one for one in load_pack().read_visit(visit).readings if one.finding == finding)
+    assert (reading.given, reading.converted) == (given, shown)
+
+
+def test_an_amount_of_another_kind_is_refused_where_a_substance_is_named() -> None:
+    with pytest.raises(InputError) as refused:
+        answer(of_our_own("blood_sugar", quantity("2", "g/kg")), load_pack(), readers=("native",))
+    (problem,) = refused.value.problems
+    assert (problem.code, problem.expected) == ("unit", "a number with one of the units mg/L, mg/dL, mmol/L")
 
 
 @pytest.mark.parametrize(("code", "unit"), [("29463-7", "mmol/L"), ("1975-2", "mg"), ("8302-2", "wk")])
