@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from lxml import etree
@@ -28,6 +29,8 @@ Pair = tuple[Any, Any]
 ATTRIBUTE_LIMIT = 32
 """The most attributes of one element: R4 gives three to its own, and a narrative hardly more."""
 
+_OF_ANY = frozenset({"id"})
+_OF_EXTENSION = frozenset({"id", "url"})
 _XHTML_MAP: Any = {None: XHTML}
 _NUMBER = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?", re.ASCII)
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]*)", re.ASCII)
@@ -93,25 +96,56 @@ def _read_children(node: etree._Element, kind: str, at: str, problems: list[Inpu
     """Read the attributes and elements of one node of definition ``kind``."""
     by_name: dict[str, list[Pair]] = {}
     known = elements(kind)
+    written = _attributes(kind)
+    order = Order(kind)
     _read_attributes(node, kind, at, by_name, problems)
     _refuse_text(node, at, problems)
     for child in node.iterchildren(tag=etree.Element):
         name = etree.QName(child)
-        element = known.get(name.localname)
+        element = None if name.localname in written else known.get(name.localname)
         fits = element is not None and name.namespace == (XHTML if element.type == "xhtml" else FHIR)
         if element is None or not fits:
             problems.append(InputProblem(f"{at}.{name.localname}", "structure", f"{kind} has no such element in R4."))
             continue
+        order.see(element, at, problems)
         index = f"[{len(by_name.get(element.name, ()))}]" if element.many else ""
         pair = _read_one(child, element, f"{at}.{element.name}{index}", problems)
         by_name.setdefault(element.name, []).append(pair)
     return _assembled(by_name, kind, at, problems)
 
 
+class Order:
+    """The order of the elements of one node: XML has one, that of the schema, and receivers refuse any other."""
+
+    def __init__(self, kind: str) -> None:
+        """Begin a node of definition ``kind``."""
+        self.places = _places(kind)
+        self.last = ""
+
+    def see(self, element: Element, at: str, problems: list[InputProblem]) -> None:
+        """Take the next element; one that belongs before the last is a problem."""
+        if self.last and self.places[element.name] < self.places[self.last]:
+            message = f"In XML this element stands before {self.last}: R4 gives the elements one order."
+            problems.append(InputProblem(f"{at}.{element.name}", "structure", message))
+        else:
+            self.last = element.name
+
+
+@cache
+def _places(kind: str) -> dict[str, int]:
+    """Return the place of each element in XML; types of one choice follow each other."""
+    return {name: number for number, name in enumerate(elements(kind))}
+
+
+def _attributes(kind: str) -> frozenset[str]:
+    """Return the elements that XML writes as attributes."""
+    return frozenset() if kind in resource_types() else _OF_EXTENSION if kind == "Extension" else _OF_ANY
+
+
 def _read_attributes(
     node: etree._Element, kind: str, at: str, found: dict[str, list[Pair]], problems: list[InputProblem]
 ) -> None:
-    allowed = set() if kind in resource_types() else {"id", "url"} if kind == "Extension" else {"id"}
+    allowed = _attributes(kind)
     for name, value in ((str(key), str(given)) for key, given in node.attrib.items()):
         if name in allowed:
             found[name] = [(value, None)]

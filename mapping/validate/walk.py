@@ -13,7 +13,7 @@ from layette.mapping.fhir.types import resource_types
 from layette.mapping.validate.rules.bundle import entry_issues, full_urls
 from layette.mapping.validate.rules.coded import absolute
 from layette.mapping.validate.rules.issue import At, Issue, issue
-from layette.mapping.validate.rules.narrative import problem
+from layette.mapping.validate.rules.narrative import pointed_at, problem
 from layette.mapping.validate.rules.references import Holder, reference_issues
 from layette.mapping.validate.rules.registry import UCUM, UNDOMAINED, Node, has, objects, string
 from layette.mapping.validate.rules.shapes import Shape, Slot, shape
@@ -140,9 +140,7 @@ class Walk:
         elif kind == "primitive":
             self._primitive(value, slot, at, holder)
         elif kind == "xhtml":
-            wrong = problem(value) if isinstance(value, str) else None
-            if wrong or not isinstance(value, str):
-                self._add(at, *(wrong or ("type", "A narrative is a string that holds one div.")))
+            self._narrative(value, at, holder)
         elif kind == "resource":
             contained = slot.name == "contained"
             if contained and isinstance(value, dict):
@@ -156,6 +154,16 @@ class Walk:
                 self._add(at, "type", "One object is due here, not a list.")
         else:
             self._object(value, slot, at, holder, node, form)
+
+    def _narrative(self, value: Any, at: At, holder: Holder) -> None:
+        if not isinstance(value, str):
+            self._add(at, "type", "A narrative is a string that holds one div.")
+            return
+        for name in pointed_at(value):
+            holder.use(name)
+        wrong = problem(value)
+        if wrong:
+            self._add(at, *wrong)
 
     def _primitive(self, value: Any, slot: Slot, at: At, holder: Holder) -> None:
         if slot.check is not None:
@@ -188,7 +196,9 @@ class Walk:
             if known is False:
                 self._add((at, "code", -1), "unit", "This is no UCUM code; UCUM writes kg, g, cm, Cel, /min, mg/dL.")
             elif known is None:
-                message = "This UCUM code is not common and ucumvert is not installed, so it was not checked."
+                message = (
+                    "This UCUM code is not common and was not checked: install ucumvert, which belongs to Layette."
+                )
                 self._add((at, "code", -1), "unit-unchecked", message, "information")
 
     def _concept(self, value: Node, slot: Slot, at: At) -> None:

@@ -6,6 +6,7 @@ import re
 from functools import lru_cache
 
 from layette.mapping.codes.digits import check_digit_ok
+from layette.mapping.codes.systems import SYSTEMS
 from layette.mapping.validate.rules.registry import Node, rule, string
 
 _ABSOLUTE = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:\S+", re.ASCII)
@@ -13,6 +14,18 @@ _MEDIA_TYPE = re.compile(r"[!#$&^_.+A-Za-z0-9-]+/[!#$&^_.+A-Za-z0-9-]+(\s*;.*)?"
 _CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
 _DIGITS = re.compile(r"[0-9]+(-[0-9])?", re.ASCII)
 _VALUE_SET = re.compile(r"https?://\S+/ValueSet/\S+", re.ASCII)
+
+
+_MEANT = {
+    "LOINC": SYSTEMS["loinc"],
+    "LN": SYSTEMS["loinc"],
+    "SNOMED": SYSTEMS["snomed"],
+    "SNOMEDCT": SYSTEMS["snomed"],
+    "SCT": SYSTEMS["snomed"],
+    "UCUM": SYSTEMS["ucum"],
+    "CVX": SYSTEMS["cvx"],
+}
+"""What is meant by the names that laboratories put in the place of a system."""
 
 
 def absolute(value: str) -> bool:
@@ -24,13 +37,20 @@ _absolute_system = lru_cache(maxsize=1024)(absolute)
 """The systems in use are few; urls of resources are not kept, as they may name a patient."""
 
 
-@rule("absolute-uri", "Coding", "Identifier", "Quantity", at="system", severity="warning")
+@rule("absolute-uri", "Coding", "Quantity", at="system")
 def system_is_absolute(node: Node) -> str | None:
-    """A system without a scheme means nothing to the receiver."""
+    """A code whose system has no scheme, such as ``LOINC``, means nothing to the receiver."""
     system = string(node, "system")
     if system and not _absolute_system(system):
-        return "This system is no absolute URI; write it with its scheme, such as http://loinc.org."
+        meant = _MEANT.get(system.upper().replace("-", "").replace(" ", ""), "")
+        return f"This system is no absolute URI; write {meant or 'it with its scheme, such as http://loinc.org'}."
     return None
+
+
+@rule("absolute-uri", "Identifier", at="system", severity="warning")
+def namespace_is_absolute(node: Node) -> str | None:
+    """A namespace of identifiers without a scheme is known to the sender only, who can still compare them."""
+    return system_is_absolute(node)
 
 
 @rule("system", "Coding", at="system")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
+
 from lxml import etree
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
@@ -23,6 +26,18 @@ _ATTRIBUTES = (
 )
 ATTRIBUTES = frozenset(_ATTRIBUTES.split())
 """The attributes that go with them; none that listens to events."""
+
+
+_SCRIPTS = ("javascript:", "vbscript:", "data:text", "data:application")
+_STYLES = ("expression(", "javascript:", "vbscript:", "@import", "behavior:", "-moz-binding:")
+_COMMENT = re.compile(r"/\*.*?(?:\*/|\Z)", re.DOTALL)
+_ESCAPE = re.compile(r"\\(?:([0-9a-fA-F]{1,6})\s?|(.))", re.DOTALL)
+_FRAGMENT = re.compile(r"""\s(?:src|href)\s*=\s*["']#([^"'\s]+)""")
+
+
+def pointed_at(div: str) -> Iterator[str]:
+    """Yield each id that a narrative shows or links to as ``#id``: a contained image is used by being shown."""
+    return (match[1] for match in _FRAGMENT.finditer(div))
 
 
 def problem(div: str) -> tuple[str, str] | None:
@@ -59,8 +74,25 @@ def _node_problem(node: etree._Element) -> str | None:
 
 
 def _runs(name: str, value: str) -> bool:
-    """Return whether an attribute holds a script in disguise, or a style that fetches."""
-    plain = "".join(value.split()).lower()
+    """Return whether an attribute holds a script in disguise, or a style that brings one or another style sheet.
+
+    A picture in a style, ``url(data:image/png;…)``, is a picture as in ``img``.
+    """
     if name in {"href", "src", "cite", "longdesc", "usemap"}:
-        return plain.startswith(("javascript:", "vbscript:", "data:text", "data:application"))
-    return name == "style" and any(word in plain for word in ("url(", "expression(", "javascript:", "@import"))
+        return "".join(value.split()).lower().startswith(_SCRIPTS)
+    if name != "style":
+        return False
+    plain = "".join(_unescaped(value).split()).lower()
+    return any(word in plain for word in _STYLES) or any(
+        address.lstrip("\"'").startswith(_SCRIPTS) for address in plain.split("url(")[1:]
+    )
+
+
+def _unescaped(style: str) -> str:
+    """Return a style as a browser reads it: comments gone, ``\\75rl`` as ``url``."""
+    return _ESCAPE.sub(_character, _COMMENT.sub("", style))
+
+
+def _character(match: re.Match[str]) -> str:
+    number = int(match[1], 16) if match[1] else 0
+    return chr(number) if 0 < number < 0x110000 else match[2] or " "

@@ -14,6 +14,7 @@ Check = Callable[[object], Finding | None]
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _BASE64 = re.compile(r"[0-9A-Za-z+/]+={0,2}", re.ASCII)
+_OID = re.compile(r"urn:oid:[0-2](?:\.(?:0|[1-9][0-9]*))+", re.ASCII)
 _DAY = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})", re.ASCII)
 
 
@@ -67,6 +68,17 @@ def base64(value: object) -> Finding | None:
     return text(value)
 
 
+def uri(value: object) -> Finding | None:
+    """Check a URI: ``urn:oid:`` and ``urn:uuid:`` are in lower case, and an OID is one."""
+    if type(value) is str and value[:4].lower() == "urn:":
+        scheme = value[: value.find(":", 4) + 1]
+        if scheme != scheme.lower() and scheme.lower() in {"urn:oid:", "urn:uuid:"}:
+            return "format", f"R4 writes {scheme.lower()} in lower case, and compares letter by letter."
+        if scheme == "urn:oid:" and not _OID.fullmatch(value):
+            return "format", "After urn:oid: stand numbers joined by points, such as urn:oid:2.16.840.1.113883.6.1."
+    return text(value)
+
+
 def element_id(value: object) -> Finding | None:
     """Check the id of an element inside a resource: any text without spaces."""
     if type(value) is str and len(value.split()) > 1:
@@ -76,7 +88,7 @@ def element_id(value: object) -> Finding | None:
 
 CHECKS: Mapping[str, Check] = {
     "base64Binary": base64,
-    "canonical": text,
+    "canonical": uri,
     "code": text,
     "date": day,
     "dateTime": day,
@@ -84,11 +96,11 @@ CHECKS: Mapping[str, Check] = {
     "instant": day,
     "integer": integer(-2_147_483_648),
     "markdown": text,
-    "oid": text,
+    "oid": uri,
     "positiveInt": integer(1),
     "string": text,
     "unsignedInt": integer(0),
-    "uri": text,
-    "url": text,
+    "uri": uri,
+    "url": uri,
 }
 """Primitive type -> its check; the types left out are fully checked by the schema."""

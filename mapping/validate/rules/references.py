@@ -14,6 +14,7 @@ _LITERAL = re.compile(
     r"(?:https?://\S*/)?([A-Z][A-Za-z]+)/([A-Za-z0-9.-]{1,64})(?:/_history/[A-Za-z0-9.-]{1,64})?(?:#\S*)?", re.ASCII
 )
 _CONDITIONAL = re.compile(r"([A-Z][A-Za-z]+)\?\S+=\S*", re.ASCII)
+_ABSOLUTE = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:\S+", re.ASCII)
 _UUID = re.compile(r"urn:uuid:[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.I | re.ASCII)
 
 
@@ -45,9 +46,9 @@ def reference_issues(node: Node, slot: Slot, at: At, holder: Holder, urls: dict[
         kind = holder.contained.get(text[1:], "")
         if text != "#" and text[1:] not in holder.contained:
             yield issue((at, "reference", -1), "ref-1", f"No contained resource has the id {text[1:]}; add it.")
-    elif text.startswith("urn:"):
+    elif _ABSOLUTE.fullmatch(text) and not text.startswith(("http://", "https://")):
         kind = (urls or {}).get(text, "")
-        yield from _urn_issues(text, (at, "reference", -1), urls)
+        yield from _absolute_issues(text, (at, "reference", -1), urls)
     elif text:
         match = _LITERAL.fullmatch(text) or _CONDITIONAL.fullmatch(text)
         kind = match[1] if match and match[1] in resource_types() else ""
@@ -58,11 +59,12 @@ def reference_issues(node: Node, slot: Slot, at: At, holder: Holder, urls: dict[
     yield from _target_issues(node, slot, at, kind)
 
 
-def _urn_issues(text: str, at: At, urls: dict[str, str] | None) -> Iterator[Issue]:
+def _absolute_issues(text: str, at: At, urls: dict[str, str] | None) -> Iterator[Issue]:
+    """Yield what is wrong with a reference of another scheme than http: only a fullUrl can answer to it."""
     if text.startswith("urn:uuid:") and not _UUID.fullmatch(text):
         yield issue(at, "reference-format", "After urn:uuid: a UUID is due, 8-4-4-4-12 hexadecimal digits.")
     elif urls is None:
-        message = "A urn reference is answered by an entry of the same Bundle, and this resource is in none."
+        message = "Such a reference is answered by an entry of the same Bundle, and this resource is in none."
         yield issue(at, "unresolved", message, "warning")
     elif text not in urls:
         yield issue(at, "dangling", "No entry of the Bundle has this fullUrl; add it or refer to another.")

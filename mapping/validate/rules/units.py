@@ -1,7 +1,7 @@
 """Whether a code is UCUM: a table of common codes answers at once, ucumvert's grammar the rest.
 
 ucumvert takes half a second to start, so it is loaded with the first code that neither stands in the table nor is made
-of what stands there. Where it is not installed, such a code is reported as not checked.
+of what stands there. Where somebody took it away, such a code is reported as not checked.
 """
 
 from __future__ import annotations

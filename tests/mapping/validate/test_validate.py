@@ -67,8 +67,6 @@ PLACES = {
 
 @pytest.mark.parametrize("name", [name for name in PLANTED if name.startswith("b")])
 def test_planted_defect_is_found(name):
-    if name == "b12":
-        pytest.importorskip("ucumvert")
     found = validate(PLANTED[name]["resource"])
     assert PLACES[name] in {one.path for one in errors(found)}
     assert len(found) <= 2, "one defect, one issue; only a fullUrl given twice also leaves a reference dangling"

@@ -10,13 +10,9 @@ from layette.mapping.validate import validate
 
 CASES = loads((ROOT / "tests/support/defects/own_defects.json").read_bytes())
 
-needs_ucumvert = {"ucum_in_extension"}
-
 
 @pytest.mark.parametrize("name", CASES)
 def test_defect_is_found(name):
-    if name in needs_ucumvert:
-        pytest.importorskip("ucumvert")
     case = CASES[name]
     found = validate(case["resource"])
     assert (case["path"], case["key"], "error") in {(one.path, one.key, one.severity) for one in found}
