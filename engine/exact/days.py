@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from layette.engine.exact.times import Moment, moment, named_zone, zone_of
+from layette.engine.exact.times import Moment, moment, named_zone, stamp, zone_of
 
 EAST, WEST = 14 * 3600, 12 * 3600
 """The offsets in use lie between UTC-12 and UTC+14, in seconds (IANA time zone database)."""
@@ -34,6 +34,12 @@ class Days:
         if len(self.born) > DATE and found.text == self.born[:DATE]:
             return moment(found.text, zone_of(self.born))
         return found
+
+    def printed(self, found: Moment) -> Moment:
+        """Return a moment as an answer prints it, in the zone of its days: one instant has one spelling."""
+        return (
+            Moment(found.lo, found.hi, stamp(found.lo, self.zone)) if len(found.text) != DATE and found.exact else found
+        )
 
     def _birthdays(self) -> set[str]:
         """Return the days of which a birth can be that is written in UTC."""

@@ -100,6 +100,7 @@ def named_zone(name: str) -> tzinfo:
         raise ValueError(f"'{name}' is no time zone of the IANA database") from error
 
 
+@lru_cache(maxsize=4096)
 def stamp(second: int, zone: tzinfo) -> str:
     """Print a UTC second as ISO 8601 in ``zone``."""
     return datetime.fromtimestamp(second, zone).isoformat()

@@ -231,7 +231,7 @@ class ItemReader:
             self.report.add(
                 f"{path}.time", "time", "this was found before birth", found.text, f"not before {self.born.text}"
             )
-        return within_life(found, self.born if shape.subject == "baby" else None, self.until)
+        return self.days.printed(within_life(found, self.born if shape.subject == "baby" else None, self.until))
 
     def _at_age(self, text: str, path: str) -> Moment | None:
         try:
@@ -270,7 +270,8 @@ class ItemReader:
     def _moment_of(self, item: Mapping[str, Any], part: str, path: str) -> Moment | None:
         """Return a time of something in the history; None where it has none."""
         written = item.get(part)
-        return None if written is None else self.report.moment_at(written, f"{path}.{part}", self.zone)
+        found = None if written is None else self.report.moment_at(written, f"{path}.{part}", self.zone)
+        return None if found is None else self.days.printed(found)
 
     def given(self, written: Any, part: str, key: str) -> Iterator[GivenTopic]:
         """Yield the guidance or doses of the history; ``key`` names the item."""

@@ -210,7 +210,8 @@ class QuickReader:
             return None
         if found is None or found.lo > self._until.hi or (of_baby and found.hi < self._born.lo):
             return None
-        made = self._times[of_baby][text] = within_life(found, self._born if of_baby else None, self._until)
+        within = within_life(found, self._born if of_baby else None, self._until)
+        made = self._times[of_baby][text] = self._days.printed(within)
         return made
 
 

@@ -62,7 +62,7 @@ class VisitReader:
         when, born, days = times
         zone = days.zone
         self._check_age(when, born, zone)
-        until = self._until(flat.get("until"), when, zone)
+        until = days.printed(self._until(flat.get("until"), when, zone))
         quick = QuickReader(when, until, born, days) if whole else None
         items = ItemReader(self.report, self.subjects, when, until, born, days, quick)
         history = self._history(flat.get("history") or {})
@@ -171,7 +171,8 @@ class VisitReader:
         if born.lo > when.hi:
             self.report.add("at", "time", "the visit lies before birth", written, f"a time after {born.text}")
             return None
-        return when, Moment(born.lo, min(born.hi, when.hi), born.text), days
+        within = Moment(born.lo, min(born.hi, when.hi), born.text)
+        return days.printed(when), days.printed(within), days
 
     def _until(self, written: Any, when: Moment, zone: tzinfo) -> Moment:
         """Return the end of the visit: what is found up to then belongs to it; windows count from its start."""

@@ -39,7 +39,7 @@ class Recorded(NamedTuple):
     def order(self) -> tuple[Any, ...]:
         """The canonical place among the readings of a visit."""
         return (self.finding, self.side, self.part, self.time.lo, self.time.hi, self.status, self.given, self.absent,
-                self.qualifiers, self.origin, self.spread_from)  # fmt: skip
+                self.qualifiers, self.origin, self.spread_from, self.reported, self.here, self.of_both)  # fmt: skip
 
     @property
     def said(self) -> Hashable:
