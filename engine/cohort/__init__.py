@@ -1,0 +1,1 @@
+"""Many visits at once: what was due at each, as plain rows."""
