@@ -73,6 +73,7 @@ DEFINITIONS: dict[str, Schema] = {
         {
             "target": TEXT, "side": {"enum": ["left", "right", "", None]}, "status": TEXT, "priority": TEXT,
             "time": TIME, "start": TIME, "until": TIME, "reference": TEXT, "request_key": TEXT, "answer_key": TEXT,
+            "reason": {**TEXT, "description": "Why it has its status, such as why it was declined; no rule reads it."},
         },
         ("target",),
         closed=False,
@@ -103,6 +104,7 @@ VISIT: Schema = _mapping(
         "patient": {"type": ["string", "null"], "description": "Any stable reference; it is carried through."},
         "identifiers": _list("identifier"),
         "encounter": {"type": ["string", "null"]},
+        "clinic": {"type": ["string", "null"], "description": "Where it was; an audit groups by it, no rule reads it."},
         "born": TIME,
         "at": {**TIME, "description": "The moment of the visit, with its offset from UTC."},
         "until": {**TIME, "description": "The end of the visit: what is found up to then belongs to it."},

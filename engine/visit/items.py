@@ -265,6 +265,7 @@ class ItemReader:
                 answer_key=str(item.get("answer_key") or ""),
                 start=self._moment_of(item, "start", path),
                 until=self._moment_of(item, "until", path),
+                reason=str(item.get("reason") or ""),
             )
 
     def _moment_of(self, item: Mapping[str, Any], part: str, path: str) -> Moment | None:

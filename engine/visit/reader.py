@@ -25,7 +25,7 @@ from layette.engine.visit.sound import plain, printable, sound
 from layette.engine.visit.visit import Visit
 
 KEYS = {
-    "layette_visit", "patient", "identifiers", "encounter", "born", "at", "until", "sex_at_birth", "findings",
+    "layette_visit", "patient", "identifiers", "encounter", "clinic", "born", "at", "until", "sex_at_birth", "findings",
     "history", "history_complete", "settings", "not_understood", "counts", PART,
 }  # fmt: skip
 HISTORY_KEYS = ("findings", "orders", "guidance", "immunizations", "judged")

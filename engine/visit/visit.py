@@ -50,7 +50,10 @@ class Recorded(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class PlacedOrder:
-    """An order of the history; a draft with both keys is a proposal of ours, from ``start`` until ``until``."""
+    """An order of the history; a draft with both keys is a proposal of ours, from ``start`` until ``until``.
+
+    ``reason``: why it has its status, such as why it was declined, in the words of the record; no rule reads it.
+    """
 
     target: str
     side: str
@@ -62,6 +65,7 @@ class PlacedOrder:
     answer_key: str = ""
     start: Moment | None = None
     until: Moment | None = None
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from typing import Any
 DONE, FAILED = 0, 2
 VERBS: Mapping[str, str] = {
     "assess": "assess one visit",
+    "audit": "audit the visits of a cohort: what was due, and what was done",
     "check": "check a rule pack and run its cases",
     "export": "write a rule pack as FHIR R4",
     "family-sheet": "write what the family keeps, as HTML or PDF",

@@ -62,7 +62,18 @@ def _read_order(ledger: Ledger, entry: Entry) -> None:
         item = {"target": target, "side": side, "status": text(resource.get("status")) or "unknown"}
         item |= {"priority": priority if priority in _PRIORITIES else None, "time": written[0], "request_key": key}
         item |= {"answer_key": own_identifier(ledger, resource, "answer-key"), "start": ends[0], "until": ends[1]}
+        item |= {"reason": _reason(resource)}
         ledger.add_history(entry, "orders", item)
+
+
+def _reason(resource: Resource) -> str | None:
+    """Return why a request has its status, in the words of the record."""
+    for one in items(resource.get("extension")):
+        if one.get("url") == STATUS_REASON:
+            concept = mapping(one.get("valueCodeableConcept"))
+            named = (text(coding.get("display")) or text(coding.get("code")) for coding in items(concept.get("coding")))
+            return text(concept.get("text")) or next((name for name in named if name), None)
+    return None
 
 
 def _occurrence(ledger: Ledger, entry: Entry) -> tuple[str | None, str | None] | None:

@@ -1,0 +1,149 @@
+"""What was due at one visit of a cohort, in rows of plain values: as `assemble` works it out, without words.
+
+What the rules ask for is told whatever was ordered since; what an earlier order or act answered at the visit already is
+marked so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.answer.resolved.due import Missing, wanted, wanted_now
+from layette.engine.answer.resolved.grounds import Ground
+from layette.engine.answer.resolved.judge import to_judge
+from layette.engine.answer.resolved.met import joined
+from layette.engine.answer.resolved.recommend import recommendation
+from layette.engine.answer.resolved.resolve import Episode, episodes, gather
+from layette.engine.answer.resolved.standing import sorted_out
+from layette.engine.answer.resolved.worlds import Grounds, weigh
+from layette.engine.logic.conditions import Status
+from layette.engine.logic.program import Reader
+from layette.engine.pack.written.shapes import listed
+from layette.engine.terms import ASKED, PRIORITIES
+
+NOT_ON_RECORD = "not on record"
+
+
+class DueRow(NamedTuple):
+    """One rule that asks for a target; rows of one ``episode`` are one recommendation, ``lead`` sets its priority.
+
+    ``start`` and ``until`` are UTC seconds, None where open; ``until`` is the true end, past or not. ``anchor``: which
+    moment that the window counts from is not known. ``stood``: an earlier order or act answers it at this visit.
+    """
+
+    episode: int
+    lead: bool
+    kind: str
+    target: str
+    side: str | None
+    subject: str
+    rule: str
+    status: str
+    rule_priority: str
+    priority: str
+    start: int | None
+    until: int | None
+    overdue: bool
+    anchor: str | None
+    stood: bool
+
+
+@dataclass(frozen=True)
+class DueAt:
+    """What was due at a visit: the most pressing first; targets to judge; findings of which the record is silent.
+
+    ``added_worlds``: decided with conflicting, pending or standing values, or with an order to weigh.
+    """
+
+    rows: tuple[DueRow, ...]
+    to_judge: tuple[str, ...]
+    not_on_record: tuple[str, ...]
+    added_worlds: bool
+    worst: str | None = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Find the highest priority of what is asked for."""
+        asked = [r.priority for r in self.rows if r.kind in ASKED and r.status != NOT_ON_RECORD]
+        object.__setattr__(self, "worst", min(asked, key=PRIORITIES.index, default=None))
+
+    @property
+    def number(self) -> int:
+        """How many recommendations to refer, order or look again there are."""
+        return sum(row.lead for row in self.rows if row.kind in ASKED and row.status != NOT_ON_RECORD)
+
+
+def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
+    """Return what was due at a visit; ``readers`` decide the added worlds."""
+    missing = wanted(context)
+    base = gather(context, wanted_now(missing, context))
+    weighed = weigh(context, base, readers)
+    made = _episodes(weighed.grounds, context)
+    stood = _stood(made, context, readers)
+    silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
+    rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in stood, context)]
+    rows += [_silent(len(made) + n, one, context) for n, one in enumerate(silent, 1)]
+    judged = dict.fromkeys(one.target for one in to_judge(weighed.doubts, weighed.judged, context))
+    names = dict.fromkeys(listed(context.pack.instances[one.rule].rule.shape.due)[0] for one in silent)
+    added = any(ground.world for reasons in weighed.grounds.values() for ground in reasons)
+    added = added or bool(weighed.doubts) or bool(context.visit.orders)
+    return DueAt(tuple(rows), tuple(judged), tuple(names), added)
+
+
+def _rank(one: Missing, context: Context) -> int:
+    return context.plan.proposals[one.rule][0].rank
+
+
+def _episodes(grounds: Grounds, context: Context) -> list[Episode]:
+    shared = joined(grounds, context.pack.targets)
+    made = [one for place in sorted(shared) if place[0] != "judge" for one in episodes(shared[place])]
+    return sorted(made, key=lambda one: (one.first.rank, *one.first.order[1:]))
+
+
+def _stood(made: Sequence[Episode], context: Context, readers: Sequence[Reader]) -> frozenset[int]:
+    """Return the places of what the history answers; most visits have no history of acts, and nothing to weigh."""
+    if not context.visit.orders and not context.visit.guidance:
+        return frozenset()
+    asked = {k: one for k, one in enumerate(made) if context.visit.orders or one.first.proposal.verb == "guide"}
+    told = {k: recommendation(one, context) for k, one in asked.items()}
+    standing = {one.request_key for one in sorted_out([*told.values()], context, readers).standing}
+    return frozenset(k for k, one in told.items() if one.request_key in standing)
+
+
+def _rows(number: int, episode: Episode, stood: bool, context: Context) -> Iterator[DueRow]:
+    window, seen = episode.window, set[str]()
+    for ground in episode.grounds:
+        rule = ground.instance.rule.shape.id
+        if rule not in seen:
+            status = "fired" if ground.status is Status.FIRED else "provisional"
+            yield _row(number, not seen, ground, status, episode.first.rank, window, context)._replace(stood=stood)
+            seen.add(rule)
+
+
+def _row(
+    number: int, lead: bool, ground: Ground, status: str, rank: int, window: RealWindow, context: Context
+) -> DueRow:
+    verb, target, side = ground.proposal.place
+    return DueRow(
+        number, lead, verb, target, side or None, context.pack.targets[target].subject,
+        ground.instance.rule.shape.id, status, PRIORITIES[ground.rank], PRIORITIES[rank],
+        window.start, _end(window), window.overdue, window.missing, False,
+    )  # fmt: skip
+
+
+def _silent(number: int, one: Missing, context: Context) -> DueRow:
+    proposal, shape = context.plan.proposals[one.rule][0], context.pack.instances[one.rule].rule.shape
+    verb, target, side = proposal.place
+    return DueRow(
+        number, True, verb, target, side or None, context.pack.targets[target].subject, shape.id, NOT_ON_RECORD,
+        proposal.priority, proposal.priority, one.window.start, _end(one.window), one.window.overdue,
+        one.window.missing, False,
+    )  # fmt: skip
+
+
+def _end(window: RealWindow) -> int | None:
+    """Return the end of a window; of one that was past at the visit, the true one."""
+    return window.due if window.overdue and window.due is not None else window.until

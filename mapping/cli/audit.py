@@ -1,0 +1,142 @@
+"""`layette audit`: what should have happened at each visit of a cohort, and what did, in tables."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from layette.engine.api import load_pack
+from layette.engine.errors import InputError, InputProblem
+from layette.mapping.cores import cores
+
+if TYPE_CHECKING:
+    from layette.mapping.cohort.audit import Progress
+
+NEEDED = ("pyarrow", "duckdb")
+_EVERY = 0.5
+"""Seconds between two pictures of the progress."""
+
+
+def add(options: argparse.ArgumentParser) -> None:
+    """Add the options of the verb."""
+    add_argument = options.add_argument
+    add_argument(
+        "input", metavar="INPUT", help="lines of visits (NDJSON) or a folder; or a finished audit, to count again"
+    )
+    add_argument("--out", metavar="DIR", help="the folder of the tables; one in which an audit was stopped goes on")
+    add_argument("--pack", metavar="DIR", help="another rule pack")
+    add_argument("--site", metavar="FILE", help="a site file")
+    add_argument("--workers", type=int, metavar="N", help="how many processes; default: as many as there are cores")
+    add_argument("--pseudonymize", action="store_true", help="names as a keyed hash, and no free text")
+    add_argument("--key", metavar="FILE", help="the key of the hash; default: `key` in the folder, made if not there")
+    add_argument("--record-end", metavar="TIME", help="until when the record tells; default: the last visit")
+    add_argument("--by", metavar="GROUPS", help="count again by these columns of the visits, such as clinic,sex")
+    add_argument("--from", dest="first", metavar="MONTH", help="count again from this month, such as 2026-01")
+    add_argument("--to", dest="last", metavar="MONTH", help="count again up to this month")
+    options.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Audit, or count again; returns 2 where an input was set aside."""
+    _check(arguments)
+    from layette.mapping.cohort.audit import is_audit
+
+    if arguments.out is None and is_audit(arguments.input):
+        return _again(arguments)
+    return _audit(arguments)
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    missing = [name for name in NEEDED if find_spec(name) is None]
+    problems = []
+    if missing:
+        message = f"an audit needs {' and '.join(missing)}"
+        problems.append(InputProblem("audit", "setting", message, expected="pip install 'layette[audit]'"))
+    if arguments.workers is not None and arguments.workers < 1:
+        message = "a number of processes from 1 on"
+        problems.append(InputProblem("--workers", "setting", message, str(arguments.workers), f"such as {cores()}"))
+    if arguments.key and not arguments.pseudonymize:
+        problems.append(InputProblem("--key", "setting", "a key is for --pseudonymize", str(arguments.key)))
+    if problems:
+        raise InputError(problems)
+
+
+def _audit(arguments: argparse.Namespace) -> int:
+    from layette.mapping.cohort.audit import Wanted, audit
+    from layette.mapping.cohort.files import folder
+    from layette.mapping.cohort.pseudonyms import key_in
+
+    if arguments.out is None:
+        raise InputError([InputProblem("--out", "setting", "an audit needs a folder for its tables", "", "--out DIR")])
+    pack, out, key = load_pack(arguments.pack, arguments.site), Path(arguments.out), None
+    if arguments.pseudonymize:
+        folder(out)
+        key = key_in(Path(arguments.key) if arguments.key else out / "key", make=True)
+    wanted = Wanted(
+        arguments.input, out, arguments.workers or cores(), key, _second(arguments.record_end),
+        (arguments.pack, arguments.site),
+    )  # fmt: skip
+    bar = _Bar()
+    progress = audit(wanted, pack, bar.show)
+    bar.end()
+    print(f"layette: {progress}", file=sys.stderr)
+    if progress.totals.rejected:
+        print(f"layette: set aside with reasons: {out / 'rejected.ndjson'}", file=sys.stderr)
+    if progress.totals.urgent:
+        print(f"URGENT: {progress.totals.urgent} of these decide an emergency all the same", file=sys.stderr)
+    return 2 if progress.totals.rejected else 0
+
+
+def _second(text: str | None) -> int | None:
+    if text is None:
+        return None
+    from datetime import UTC
+
+    from layette.engine.exact.times import moment
+
+    try:
+        return moment(text, UTC).hi
+    except ValueError as error:
+        problem = InputProblem("--record-end", "time", str(error), text, "such as 2026-06-30T23:59:59Z")
+        raise InputError([problem]) from None
+
+
+def _again(arguments: argparse.Namespace) -> int:
+    from layette.mapping.cohort.audit import account_of
+    from layette.mapping.cohort.recounted import count_rules
+    from layette.mapping.cohort.tables import GROUPS
+
+    out = Path(arguments.input)
+    account_of(out)
+    groups = tuple(arguments.by.split(",")) if arguments.by else GROUPS
+    counted = count_rules(out, groups, (arguments.first, arguments.last))
+    print(f"layette: {counted} visits counted by {', '.join(groups)}", file=sys.stderr)
+    return 0
+
+
+class _Bar:
+    """Progress on a terminal: visits, rate, time left; elsewhere nothing."""
+
+    def __init__(self) -> None:
+        self.on = sys.stderr.isatty()
+        self.began = time.monotonic()
+        self.last = 0.0
+
+    def show(self, progress: Progress) -> None:
+        """Draw it again, if it is time."""
+        now = time.monotonic()
+        if not self.on or now - self.last < _EVERY:
+            return
+        self.last, spent = now, max(now - self.began, 0.001)
+        rate = (progress.read - progress.resumed) / spent
+        left = f", {spent * (1 - progress.done) / progress.done:.0f} s left" if progress.done else ""
+        print(f"\r{progress}, {rate:.0f} a second{left} \x1b[K", end="", file=sys.stderr, flush=True)
+
+    def end(self) -> None:
+        """Take it away."""
+        if self.on:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)

@@ -1,0 +1,125 @@
+"""One input of a cohort: read by the same code as `assess`, and what was due at it in rows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from layette.engine.answer.parts.context import Context
+from layette.engine.api import Pack
+from layette.engine.cohort.due import DueAt, due_at
+from layette.engine.errors import InputError, InputProblem
+from layette.engine.logic.conditions import State, Status
+from layette.engine.logic.native import NativeReader
+from layette.engine.pack.written.shapes import listed
+from layette.engine.states.decide import Decision
+from layette.engine.states.facts import Facts
+from layette.engine.visit.visit import Visit
+from layette.mapping.codes import OWN_BASE
+from layette.mapping.cohort.groups import Groups, clinic_of, groups_of
+from layette.mapping.intake import CallerSays, take
+from layette.mapping.many.sources import Item
+
+
+@dataclass(frozen=True)
+class Audited:
+    """A visit of a cohort. ``given``: its states before the rules are read; ``open_rules``: what each waits for."""
+
+    flat: Mapping[str, Any]
+    context: Context
+    given: tuple[State, ...]
+    due: DueAt
+    groups: Groups
+
+    @property
+    def visit(self) -> Visit:
+        """The visit as it was read."""
+        return self.context.visit
+
+
+class Auditor:
+    """Reads the inputs of a cohort by one pack."""
+
+    def __init__(self, pack: Pack) -> None:
+        """Audit by ``pack``."""
+        self.pack = pack
+        self.native = NativeReader(pack.program, pack.plan.states.known_variables)
+        self._names = [instance.rule.shape.id for instance in pack.instances]
+
+    def read(self, item: Item) -> Audited:
+        """Return what was due at one input. Raises `InputError` with all that is wrong with it."""
+        if item.line is not None and item.content[:1] != b"{":
+            message = "a line holds one JSON object: a flat visit or a FHIR resource"
+            raise InputError([InputProblem("$", "not-json", message, expected="a line that begins with {")])
+        intake = take(item.content, self.pack, self.pack.site.canonical or OWN_BASE, CallerSays())
+        if intake.problems:
+            raise InputError(intake.problems)
+        return self.of(intake.visit, clinic_of(intake))
+
+    def of(self, flat: Mapping[str, Any], clinic: str | None) -> Audited:
+        """Return what was due at a flat visit. Raises `InputError`."""
+        visit = self.pack.read_visit(flat)
+        plan = self.pack.plan
+        facts = Facts(plan.states, visit, {**plan.states.choices, **visit.settings})
+        given = tuple(facts.states)
+        reading = self.native.read(given)
+        facts.states = list(reading.states)
+        standing = reading.standing or ()
+        context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), plan)
+        return Audited(flat, context, given, due_at(context, [self.native]), groups_of(context.facts, clinic))
+
+    def waiting(self, one: Audited) -> Iterator[tuple[str, str, str | None]]:
+        """Yield each undecided rule with what it waits for, and the highest priority that it can bring."""
+        plan, entries = self.pack.plan, self.pack.table.entries
+        for number, status in enumerate(one.context.statuses):
+            if status is Status.UNDECIDED:
+                for var in plan.open_rules.of(number, status, one.context.states).waits_for:
+                    yield self._names[number], entries[var].view.subject, plan.rule_priorities[number]
+
+    @cached_property
+    def seen(self) -> frozenset[str]:
+        """The findings that answer something when they are seen: what a recheck looks at, what is wanted by an age."""
+        looked = {name for target in self.pack.targets.values() for name in target.recheck_of}
+        due = {name for rule in self.pack.plan.due_rules for name, *_ in rule.findings}
+        return frozenset(looked | due)
+
+    def acts(self, visit: Visit) -> Iterator[Sequence[Any]]:
+        """Yield what a visit's record tells of acts, in the columns of `ACTS` from ``kind`` on."""
+        for order in visit.orders:
+            if order.status != "draft":
+                span = (None, None) if order.time is None else (order.time.lo, order.time.hi)
+                until = None if order.until is None else order.until.hi
+                yield ("order", order.target, order.side or None, order.status, order.priority, *span, until,
+                       order.reference or None, order.reason or None)  # fmt: skip
+        for kind, given in (("topic", visit.guidance), ("dose", visit.immunizations)):
+            for one in given:
+                span = (None, None) if one.time is None else (one.time.lo, one.time.hi)
+                yield (kind, one.name, None, "completed", None, *span, None, one.reference or None, None)
+        looked = {(r.finding, r.side, r.time.lo, r.time.hi) for r in visit.readings
+                  if r.finding in self.seen and r.possible is not None}  # fmt: skip
+        for finding, side, low, high in sorted(looked):
+            yield ("seen", finding, side or None, "completed", None, low, high, None, None, None)
+
+
+def answered_by(pack: Pack) -> Iterator[tuple[str, str]]:
+    """Yield the findings that answer a target when they are seen, as target and finding."""
+    for name, target in pack.targets.items():
+        yield from ((name, finding) for finding in target.recheck_of)
+    for rule in pack.plan.due_rules:
+        yield from ((rule.proposal.target, due.name) for due in rule.findings)
+
+
+def statuses_of(pack: Pack) -> Iterator[tuple[str, str]]:
+    """Yield the statuses of an order that answer a target beside a placed one, as `satisfied_by` has them."""
+    for name, target in pack.targets.items():
+        for wanted in target.satisfied_by:
+            yield from ((name, status) for status in listed(wanted.status))
+
+
+def outstanding(waiting: Sequence[tuple[str, str, str | None]]) -> tuple[list[str], int]:
+    """Return the findings that an emergency may hang on, and how many findings would settle something."""
+    pressing = Counter(finding for _, finding, priority in waiting if priority == "stat")
+    return sorted(pressing), len({finding for _, finding, _ in waiting})

@@ -1,0 +1,173 @@
+"""One part of a cohort: some thousand inputs, read by one worker and written as one file a table.
+
+Every visit is read twice: by `native`, and with all others of the part by `planes`. They must agree.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from layette.engine.cohort.counted import RuleCodes, differing, planes_of
+from layette.engine.errors import InputError, LayetteError, ReadersDisagree
+from layette.mapping.answering import answer
+from layette.mapping.cohort import files
+from layette.mapping.cohort.one_visit import Audited, Auditor, outstanding
+from layette.mapping.cohort.pseudonyms import Pseudonyms
+from layette.mapping.cohort.tables import PARTS, status_table, table
+from layette.mapping.many.sources import Item
+
+MOST_PROBLEMS = 20
+MOST_QUOTED = 65_536
+"""Bytes of an input that is set aside."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """Inputs that go together: ``first`` is the number of the first one in the audit."""
+
+    number: int
+    first: int
+    items: tuple[Item, ...]
+
+    @property
+    def name(self) -> str:
+        """The name of its files, without ending."""
+        return f"part-{self.number:06}"
+
+
+@dataclass
+class Totals:
+    """What became of inputs; ``urgent``: refused ones whose usable rest decides an emergency."""
+
+    visits: int = 0
+    rejected: int = 0
+    urgent: int = 0
+    record_end: int = 0
+
+    def add(self, other: Totals) -> None:
+        """Add those of another part."""
+        self.visits += other.visits
+        self.rejected += other.rejected
+        self.urgent += other.urgent
+        self.record_end = max(self.record_end, other.record_end)
+
+
+@dataclass
+class _Rows:
+    """Rows by table, and what is read twice."""
+
+    tables: dict[str, list[Sequence[Any]]] = field(default_factory=lambda: {name: [] for name in PARTS})
+    rejected: list[dict[str, Any]] = field(default_factory=list)
+    given: list[Sequence[int]] = field(default_factory=list)
+    statuses: list[Sequence[Any]] = field(default_factory=list)
+    waits: Counter[tuple[str, str, str | None]] = field(default_factory=Counter)
+    totals: Totals = field(default_factory=Totals)
+
+
+class PartWriter:
+    """Reads parts and writes their files below ``out``; ``names``: the keyed hash, None where names stay."""
+
+    def __init__(self, auditor: Auditor, out: Path, names: Pseudonyms | None) -> None:
+        """Write below ``out``."""
+        self.auditor, self.out, self.names = auditor, out, names
+        self.codes = RuleCodes(auditor.pack)
+
+    def write(self, part: Part) -> Totals:
+        """Read a part and write its files, the account last: a part without one is not done. Raises OSError."""
+        rows = _Rows()
+        for k, item in enumerate(part.items):
+            self._one(part.first + k, item, rows)
+        self._write_statuses(rows, self.out / "statuses" / f"{part.name}.parquet")
+        for name, schema in PARTS.items():
+            files.write_table(table(rows.tables[name], schema), self.out / name / f"{part.name}.parquet")
+        lines = "".join(json.dumps(one, ensure_ascii=False) + "\n" for one in rows.rejected)
+        files.write_bytes(lines.encode(), self.out / "parts" / f"{part.name}.rejected.ndjson")
+        files.write_json(vars(rows.totals), self.out / "parts" / f"{part.name}.json")
+        return rows.totals
+
+    def _one(self, number: int, item: Item, rows: _Rows) -> None:
+        place = {"source": self._name(item.source), "line": item.line}
+        try:
+            found = self.auditor.read(item)
+        except LayetteError as error:
+            rows.rejected.append({**place, **_told(error, item, self.auditor), **self._quoted(item)})
+        except Exception as error:  # a fault of ours, told without a word of the visit
+            rows.rejected.append({**place, "error": f"a fault of the program ({type(error).__name__})", "urgent": 0})
+        else:
+            rows.totals.visits += 1
+            self._add(number, place, found, rows)
+            return
+        rows.totals.rejected += 1
+        rows.totals.urgent += bool(rows.rejected[-1]["urgent"])
+
+    def _quoted(self, item: Item) -> dict[str, str]:
+        """Quote an input that is set aside; not where names are hashed."""
+        return {} if self.names else {"quoted": item.content[:MOST_QUOTED].decode("utf-8", "backslashreplace")}
+
+    def _name(self, name: str | None) -> str | None:
+        return self.names.of(name) if self.names and name else name
+
+    def _add(self, number: int, place: dict[str, Any], found: Audited, rows: _Rows) -> None:
+        visit, due, groups = found.visit, found.due, found.groups
+        waiting = list(self.auditor.waiting(found))
+        pressing, all_open = outstanding(waiting)
+        patient, tables = self._name(_patient(found)), rows.tables
+        acts = list(self.auditor.acts(visit))
+        end = max(visit.at.hi, visit.until.hi)
+        rows.totals.record_end = max(rows.totals.record_end, end)
+        tables["visits"].append((
+            number, patient, self._name(visit.encounter), place["source"], place["line"], *groups, visit.at.lo,
+            visit.born.lo, visit.age_days, visit.sex, due.worst, due.number, due.to_judge, due.not_on_record, pressing,
+            all_open, due.added_worlds, end,
+        ))  # fmt: skip
+        tables["due"] += [(number, *groups, *row) for row in due.rows]
+        tables["acts"] += [(number, patient, *act[:-2], self._name(act[-2]), self._reason(act[-1])) for act in acts]
+        flat = self.names.visit(found.flat) if self.names else found.flat
+        tables["flat"].append((number, place["source"], place["line"], groups.clinic, _bytes(flat)))
+        rows.given.append(found.given)
+        rows.statuses.append(found.context.statuses)
+        rows.waits.update((rule, finding, groups.clinic) for rule, finding in {(r, f) for r, f, _ in waiting})
+
+    def _reason(self, words: str | None) -> str | None:
+        """Return why something was declined; free text may name somebody, so it stays out where names do."""
+        return "given" if self.names and words else words
+
+    def _write_statuses(self, rows: _Rows, place: Path) -> None:
+        program = self.auditor.pack.program
+        reading = self.codes.reader.read(planes_of(program, rows.given), len(rows.given))
+        differ = differing(reading, rows.statuses) if rows.given else []
+        if differ:
+            rules = {program.rules[rule].id for _, rule in differ[:MOST_PROBLEMS]}
+            raise ReadersDisagree(
+                {name: dict.fromkeys(sorted(rules), "differs") for name in ("native", "planes")}, None
+            )
+        visits = [row[0] for row in rows.tables["visits"]]
+        files.write_table(status_table(visits, self.codes.rules, self.codes.of(reading)), place)
+        rows.tables["open_parts"] += [(*key, n) for key, n in sorted(rows.waits.items(), key=repr)]
+
+
+def _patient(found: Audited) -> str | None:
+    visit = found.visit
+    return visit.patient or next((f"{system}|{value}" for system, value in visit.identifiers), None)
+
+
+def _bytes(flat: Any) -> bytes:
+    return json.dumps(flat, ensure_ascii=False, default=str, separators=(",", ":")).encode()
+
+
+def _told(error: LayetteError, item: Item, auditor: Auditor) -> dict[str, Any]:
+    """Return what is wrong with an input, and how many emergencies its usable rest decides."""
+    try:
+        answer(item.content, auditor.pack, readers=[auditor.native.name])
+    except LayetteError as again:
+        error = again if again.urgent else error
+    if not isinstance(error, InputError):
+        return {"error": str(error), "urgent": len(error.urgent)}
+    parts = ("path", "code", "message", "expected")
+    told = [{part: getattr(one, part) for part in parts if getattr(one, part)} for one in error.problems]
+    return {"problems": told[:MOST_PROBLEMS], "more": max(0, len(told) - MOST_PROBLEMS), "urgent": len(error.urgent)}

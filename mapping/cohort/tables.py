@@ -1,0 +1,67 @@
+"""The columns of the tables of an audit, as `TABLES.md` words them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from layette.engine.cohort.counted import COUNTED
+
+TIME = pa.timestamp("s", tz="UTC")
+NAME = pa.dictionary(pa.int32(), pa.string())
+"""Text that repeats."""
+NAMES = pa.list_(pa.string())
+GROUPS = ("clinic", "month", "birth_group")
+_GROUPS = [(name, NAME) for name in GROUPS]
+
+VISITS = pa.schema(
+    [
+        ("visit", pa.int64()), ("patient", pa.string()), ("encounter", pa.string()), ("source", NAME),
+        ("line", pa.int32()), *_GROUPS, ("at", TIME), ("born", TIME), ("age_days", pa.int32()), ("sex", NAME),
+        ("worst", NAME), ("due", pa.int32()), ("to_judge", NAMES), ("not_on_record", NAMES), ("outstanding", NAMES),
+        ("outstanding_all", pa.int32()), ("added_worlds", pa.bool_()), ("record_end", TIME),
+    ]
+)  # fmt: skip
+DUE = pa.schema(
+    [
+        ("visit", pa.int64()), *_GROUPS, ("episode", pa.int32()), ("lead", pa.bool_()), ("kind", NAME),
+        ("target", NAME), ("side", NAME), ("subject", NAME), ("rule", NAME), ("status", NAME), ("rule_priority", NAME),
+        ("priority", NAME), ("window_start", TIME), ("window_until", TIME), ("overdue", pa.bool_()),
+        ("anchor", NAME), ("stood", pa.bool_()),
+    ]
+)  # fmt: skip
+"""What was due, before it is matched with what was done: `recommendations` without its outcome."""
+ACTS = pa.schema(
+    [
+        ("visit", pa.int64()), ("patient", pa.string()), ("kind", NAME), ("target", NAME), ("side", NAME),
+        ("status", NAME), ("priority", NAME), ("time", TIME), ("time_to", TIME), ("until", TIME),
+        ("reference", pa.string()), ("reason", pa.string()),
+    ]
+)  # fmt: skip
+RULE_COUNTS = pa.schema([("rule", NAME), *_GROUPS, *((name, pa.int64()) for name in COUNTED)])
+OPEN_BECAUSE = pa.schema([("rule", NAME), ("finding", NAME), ("clinic", NAME), ("visits", pa.int64())])
+FLAT = pa.schema(
+    [("visit", pa.int64()), ("source", NAME), ("line", pa.int32()), ("clinic", NAME), ("flat", pa.binary())]
+)
+
+PARTS = {
+    "visits": VISITS, "due": DUE, "acts": ACTS, "open_parts": OPEN_BECAUSE, "flat": FLAT,
+}  # fmt: skip
+"""The tables of which each part writes a file of its own."""
+
+
+def table(rows: Sequence[Sequence[Any]], schema: pa.Schema) -> pa.Table:
+    """Return rows, each in the order of the columns, as a table."""
+    columns = zip(*rows, strict=True) if rows else ([] for _ in schema)
+    arrays = [pa.array(list(column), field.type) for column, field in zip(columns, schema, strict=True)]
+    return pa.Table.from_arrays(arrays, schema=schema)
+
+
+def status_table(visits: Sequence[int], rules: Iterable[str], codes: NDArray[np.uint8]) -> pa.Table:
+    """Return the codes of rules (rows) at visits (columns) as a table with a column a rule."""
+    columns = [pa.array(visits, pa.int64()), *(pa.array(row) for row in codes)]
+    return pa.Table.from_arrays(columns, names=["visit", *rules])
