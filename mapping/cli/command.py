@@ -25,6 +25,7 @@ VERBS: Mapping[str, str] = {
     "findings": "list what can be recorded, with values and units",
     "report": "write one visit as a page for a clinician, as HTML or PDF",
     "rules": "list rules by word, target, finding or source",
+    "serve": "serve the exam page and the engine on this machine",
     "validate": "check FHIR R4 resources and Bundles",
 }
 """Each verb with its line of help. The module of its name has the rest: `add` its options, `run` what it does."""

@@ -1,0 +1,5 @@
+"""What workers do, a function a task: bytes in, a whole reply out. Nothing here knows of the network."""
+
+from layette.mapping.service.work.tasks import Job, perform, warm
+
+__all__ = ["Job", "perform", "warm"]
