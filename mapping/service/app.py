@@ -14,7 +14,7 @@ from layette.mapping.service.guard import Guard, form_of_path
 from layette.mapping.service.limits import Limits
 from layette.mapping.service.names import LOOPBACK
 from layette.mapping.service.reply import Refusal
-from layette.mapping.service.routes import plain, sent
+from layette.mapping.service.routes import fhir, plain, sent
 from layette.mapping.service.workers import Pool
 
 _STATUSES = {404: ("not-found", "there is nothing here"), 405: ("method", "this is not asked in that way")}
@@ -37,6 +37,7 @@ def application(pool: Pool, limits: Limits, names: Iterable[str] = LOOPBACK) -> 
     )  # fmt: skip
     app.state.pool = pool
     app.include_router(plain.router)
+    app.include_router(fhir.router)
     app.add_exception_handler(Refusal, _refused)
     app.add_exception_handler(HTTPException, _by_status)
     app.add_exception_handler(RequestValidationError, _by_query)

@@ -1,4 +1,4 @@
-"""The static parts of the exam page, from the package that holds it."""
+"""Files that are served as they are: the parts of the exam page, the published schemas."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ _MEDIA = {
     ".png": "image/png",
     ".woff2": "font/woff2",
 }
+_SCHEMA = "application/schema+json"
 
 
 def asset(name: str) -> Reply:
@@ -24,6 +25,20 @@ def asset(name: str) -> Reply:
     if found is None:
         raise Refusal("not-found", "the exam page has no asset of that name")
     return found
+
+
+def schema(name: str) -> Reply:
+    """Return one of our published JSON Schemas. Raises `Refusal` for a name that is none."""
+    found = _schemas().get(name)
+    if found is None:
+        raise Refusal("not-found", "no schema is published by that name", expected=" or ".join(sorted(_schemas())))
+    return found
+
+
+@cache
+def _schemas() -> dict[str, Reply]:
+    files = [file for file in resources.files("layette.schemas").iterdir() if file.name.endswith(".schema.json")]
+    return {file.name: Reply(200, _SCHEMA, file.read_bytes()) for file in files}
 
 
 @cache

@@ -7,7 +7,7 @@ of its own at this machine shows up in the first, a foreign page that sends some
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Set
 
 from layette.mapping.service.reply import Refusal
 
@@ -18,7 +18,7 @@ _ORIGIN = re.compile(r"https?://([^/?#@\s]+)", re.ASCII)
 _SAME = {"same-origin", "none"}
 
 
-def check_names(headers: Mapping[str, str], method: str, names: Iterable[str]) -> None:
+def check_names(headers: Mapping[str, str], method: str, names: Set[str]) -> None:
     """Raise `Refusal` for a request under a foreign name, or from a page of another origin.
 
     ``headers`` by lower-case name. A request without `Origin` is from no page, or a page is merely opened.

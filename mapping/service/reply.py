@@ -36,6 +36,7 @@ REFUSALS: Mapping[str, tuple[int, str]] = {
     "host": (421, "forbidden"),
     "origin": (403, "forbidden"),
     "media-type": (415, "not-supported"),
+    "accept": (406, "not-supported"),
     "not-found": (404, "not-found"),
     "method": (405, "not-supported"),
     "query": (422, "invalid"),
@@ -44,14 +45,13 @@ REFUSALS: Mapping[str, tuple[int, str]] = {
 """What the service refuses by itself, before or beside the engine: status, and the code of an issue in FHIR."""
 
 
-@dataclass(frozen=True, slots=True)
 class Refusal(Exception):  # noqa: N818 - it is an answer, not a fault
     """A request that the service refuses by itself, with what would be right."""
 
-    code: str
-    message: str
-    value: str = ""
-    expected: str = ""
+    def __init__(self, code: str, message: str, value: str = "", expected: str = "") -> None:
+        """Refuse for a reason that stands in `REFUSALS`."""
+        super().__init__(code, message, value, expected)
+        self.code, self.message, self.value, self.expected = code, message, value, expected
 
     def reply(self, form: str) -> Reply:
         """Return it as problems, or as an OperationOutcome where ``form`` is FHIR."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
-from collections.abc import Iterable
+from collections.abc import Callable, Set
 
 import uvicorn
 
@@ -15,14 +15,38 @@ from layette.mapping.service.limits import Limits
 from layette.mapping.service.workers import Pool
 
 _GRACE = 10
+"""Seconds in which what is being answered may end when the server is asked to stop."""
 
 
-def serve(pack: Pack, listening: socket.socket, workers: int, limits: Limits, names: Iterable[str]) -> None:
-    """Serve until the process is asked to end (SIGTERM, Ctrl-C); what is being answered is answered first."""
+class _Server(uvicorn.Server):
+    """A server that says when it is ready."""
+
+    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self.ready = ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        if self.started:
+            self.ready()
+
+
+def serve(
+    pack: Pack, listening: socket.socket, workers: int, limits: Limits, names: Set[str], ready: Callable[[], None]
+) -> bool:
+    """Serve until the process is asked to end (SIGTERM, Ctrl-C); what is being answered is answered first.
+
+    ``ready`` is called when the server answers. Returns False where it could not begin.
+    """
     log.to_stderr()
     app = application(Pool(pack, workers, limits), limits, names)
     config = uvicorn.Config(
-        app, lifespan="on", access_log=False, log_level="warning", server_header=False, proxy_headers=False,
+        app, lifespan="on", access_log=False, log_level="error", server_header=False, proxy_headers=False,
         timeout_graceful_shutdown=_GRACE, ws="none",
     )  # fmt: skip
-    asyncio.run(uvicorn.Server(config).serve([listening]))
+    server = _Server(config, ready)
+    try:
+        asyncio.run(server.serve([listening]))
+    except KeyboardInterrupt:  # the server has stopped, and hands on the signal that asked it to
+        return True
+    return server.started

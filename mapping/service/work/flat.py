@@ -2,22 +2,47 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterator
+from importlib import import_module
+from typing import Any
+
 from layette.engine.api import Pack
-from layette.mapping.answering import answer
+from layette.engine.errors import InputError, InputProblem
+from layette.mapping.answering import Answer, answer
 from layette.mapping.service.reply import JSON, Reply
 from layette.mapping.service.work.job import Job
 
+_SPACE = b" \t\r\n\xef\xbb\xbf"
+
 
 def assess(pack: Pack, job: Job) -> Reply:
-    """Answer a visit as `{"assessment", "account", "problems": []}`; with ``page=text`` the page of text beside it."""
-    import json
+    """Answer a visit as `{"assessment", "account", "problems": []}`.
 
-    found = answer(job.body, pack)
-    parts = [
-        f'"assessment": {found.assessment.to_json(None)}',
-        f'"account": {json.dumps(str(found.account), ensure_ascii=False)}',
-        '"problems": []',
-    ]
-    if job.chosen.get("page") == "text":
-        parts.append(f'"page": {json.dumps(found.to_text(pack), ensure_ascii=False)}')
-    return Reply(200, JSON, ("{" + ", ".join(parts) + "}").encode())
+    ``page`` as the caller chose: `text` adds the page of text; `exam` gives, in place of the assessment, what the exam
+    page shows of it.
+    """
+    parts = dict(_parts(answered(pack, job), pack, job.chosen.get("page")))
+    return Reply(200, JSON, ("{" + ", ".join(f'"{name}": {made}' for name, made in parts.items()) + "}").encode())
+
+
+def _parts(found: Answer, pack: Pack, page: str | None) -> Iterator[tuple[str, str]]:
+    if page == "exam":
+        yield "answer", _json(import_module("layette.mapping.pages.exam.live").live(found.assessment, pack))
+    else:
+        yield "assessment", found.assessment.to_json(None)
+    yield "account", _json(str(found.account))
+    yield "problems", "[]"
+    if page == "text":
+        yield "page", _json(found.to_text(pack))
+
+
+def answered(pack: Pack, job: Job) -> Answer:
+    """Return the answer for the body of a job: a flat visit as JSON, and nothing else. Raises `InputError`."""
+    if job.body.lstrip(_SPACE)[:1] != b"{":
+        raise InputError([InputProblem("$", "not-json", "this is no flat visit", expected="a JSON object")])
+    return answer(job.body, pack)
+
+
+def _json(content: Any) -> str:
+    return json.dumps(content, ensure_ascii=False)

@@ -7,17 +7,27 @@ from importlib import import_module
 from importlib.util import find_spec
 
 from layette.engine.api import Pack
-from layette.mapping.service.reply import HTML, Reply
+from layette.mapping.service.reply import HTML, Refusal, Reply
+from layette.mapping.service.work.flat import answered
 from layette.mapping.service.work.job import Job
 
-_EXAM = "layette.mapping.pages.exam"
+_PAGES = "layette.mapping.pages"
 
 
 def exam(pack: Pack, job: Job) -> Reply:
     """Return the exam page of the pack."""
-    if find_spec(_EXAM) is None:
+    if find_spec(f"{_PAGES}.exam") is None:
         return Reply(200, HTML, _placeholder(pack).encode())
-    made: str = import_module(_EXAM).page(pack)
+    made: str = import_module(f"{_PAGES}.exam").page(pack)
+    return Reply(200, HTML, made.encode())
+
+
+def report(pack: Pack, job: Job) -> Reply:
+    """Return the report of a visit."""
+    if find_spec(f"{_PAGES}.report") is None:
+        raise Refusal("not-found", "this installation makes no reports")
+    found = answered(pack, job)
+    made: str = import_module(f"{_PAGES}.report").report(found.assessment, pack, found.visit)
     return Reply(200, HTML, made.encode())
 
 

@@ -10,12 +10,21 @@ from layette.engine.api import Pack
 from layette.engine.errors import LayetteError
 from layette.mapping.answering import answer
 from layette.mapping.service.reply import Refusal, Reply, refused
-from layette.mapping.service.work import flat, pages
+from layette.mapping.service.work import fhir, flat, opening, pages, published
 from layette.mapping.service.work.job import Job
 
 TASKS: Mapping[str, Callable[[Pack, Job], Reply]] = {
     "assess": flat.assess,
+    "capabilities": published.capabilities,
     "exam-page": pages.exam,
+    "fhir-assess": fhir.assess,
+    "fhir-of-flat": fhir.of_flat,
+    "open": opening.open_for_exam,
+    "read": opening.read,
+    "report": pages.report,
+    "resource": published.read_one,
+    "resources": published.search,
+    "validate": fhir.validate,
 }
 
 

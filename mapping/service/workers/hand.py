@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import multiprocessing
+import sys
 from contextlib import suppress
 from multiprocessing.connection import Connection
+from multiprocessing.context import ForkServerContext, SpawnContext
 from typing import Any
 
 from layette.mapping.service.workers.child import END, READY, Perform, run
 
-_METHOD = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
 _GRACE = 2.0
+
+
+def _context() -> SpawnContext | ForkServerContext:
+    """Return the way to begin a process: never as a copy of the server, whose connections it would hold open."""
+    if sys.platform == "win32":
+        return multiprocessing.get_context("spawn")
+    return multiprocessing.get_context("forkserver")
 
 
 class OverranError(Exception):
@@ -26,7 +34,7 @@ class Hand:
 
     def __init__(self, pickled: bytes, perform: Perform) -> None:
         """Begin the process; what it needs is imported once, in the process from which all are forked."""
-        context = multiprocessing.get_context(_METHOD)
+        context = _context()
         context.set_forkserver_preload([run.__module__])
         self.line: Connection[Any, Any]
         self.line, theirs = context.Pipe()

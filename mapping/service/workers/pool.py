@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
@@ -109,9 +109,9 @@ class Pool:
             else:
                 return
 
-    def _kept(self, work: Any) -> asyncio.Task[Any]:
+    def _kept(self, work: Coroutine[Any, Any, T]) -> asyncio.Task[T]:
         """Return work as a task that nobody drops before it is done."""
-        task = asyncio.ensure_future(work)
+        task = asyncio.create_task(work)
         self._running.add(task)
         task.add_done_callback(self._running.discard)
         return task

@@ -1,0 +1,65 @@
+"""FHIR in, FHIR out."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from layette.engine.api import Pack
+from layette.engine.errors import InputError, InputProblem
+from layette.mapping.answering import answer
+from layette.mapping.intake import parse
+from layette.mapping.service.reply import Refusal, Reply, fhir
+from layette.mapping.service.work.flat import answered
+from layette.mapping.service.work.job import Job
+from layette.mapping.write.run.context import Parts
+
+_SPACE = b" \t\r\n\xef\xbb\xbf"
+
+
+def assess(pack: Pack, job: Job) -> Reply:
+    """Answer a Bundle with a transaction Bundle; see `Answer.to_fhir`."""
+    chosen = job.chosen
+    found = answer(
+        _resource(job.body, "bundle"), pack, at=chosen.get("at"), subject=chosen.get("subject"),
+        encounter=chosen.get("encounter"),
+    )  # fmt: skip
+    parts = cast(Parts, chosen.get("parts", "care"))
+    return fhir(found.to_fhir(pack, parts=parts, language=_language(pack, job)), job.form)
+
+
+def of_flat(pack: Pack, job: Job) -> Reply:
+    """Return a flat visit and its answer as FHIR: the findings as Observations beside what is proposed."""
+    return fhir(answered(pack, job).to_fhir(pack, language=_language(pack, job)), job.form)
+
+
+def validate(pack: Pack, job: Job) -> Reply:
+    """Check a resource of anyone's; what is wrong is the answer, not an error."""
+    from layette.mapping.validate import validate as checked
+    from layette.mapping.validate.report import operation_outcome
+
+    issues = checked(_resource(job.body, "resource"), advice=job.chosen.get("advice") == "true")
+    return fhir(operation_outcome(issues), job.form)
+
+
+def _language(pack: Pack, job: Job) -> str:
+    language = job.chosen.get("language", "en")
+    if language not in pack.shape.languages:
+        known = ", ".join(pack.shape.languages)
+        raise Refusal("query", "this pack has no words for families in that language", language[:20], f"one of {known}")
+    return language
+
+
+def _resource(body: bytes, parameter: str) -> Any:
+    """Return the resource in a body, taken out of the Parameters by which an operation may be asked."""
+    if body.lstrip(_SPACE)[:1] not in (b"{", b"<"):
+        raise InputError([InputProblem("$", "not-json", "this is no FHIR resource", expected="one as JSON or XML")])
+    content = parse(body)
+    if content.get("resourceType") != "Parameters":
+        return content
+    parts = content.get("parameter")
+    named = [part for part in parts if _is(part, parameter)] if isinstance(parts, list) else []
+    return named[0]["resource"] if len(named) == 1 else content
+
+
+def _is(part: Any, parameter: str) -> bool:
+    return isinstance(part, dict) and part.get("name") == parameter and isinstance(part.get("resource"), dict)
