@@ -1,0 +1,434 @@
+// The page itself: who is seen, the spine of steps, one step at a time, the answer beside it.
+import { answered, draw, inside, soon, verdict } from "./answer.js";
+import { open, report, saveFhir, saveFlat } from "./files.js";
+import * as kept from "./kept.js";
+import { paint, row } from "./rows.js";
+import { told } from "./times.js";
+import { button, count, element, lower, model, packed, pick, speak, spoken, t } from "./words.js";
+
+const at = (id) => document.getElementById(id);
+const begun = new Set();
+const whole = new Set();
+let order = model.orders[0];
+let here = order.steps[0].name;
+const step = () => order.steps.find((one) => one.name === here);
+const steps = () => order.steps.filter((one) => one.findings.some((name) => kept.comesUp(name) || whole.has(one.name)));
+
+// --- what is open
+
+const openOf = (name) => (kept.applies(name) ? answered.last?.open[name] : undefined);
+function openIn(one) {
+  const all = one.findings.filter(openOf);
+  return { n: all.length, grave: all.filter((name) => openOf(name).emergency).length };
+}
+const openBegun = () => order.steps.filter((one) => begun.has(one.name) && (!one.private || here === one.name)).map(openIn)
+  .reduce((sum, one) => ({ n: sum.n + one.n, grave: sum.grave + one.grave }), { n: 0, grave: 0 });
+
+function openHere() {
+  const names = step().findings.filter(openOf);
+  const rank = (name) => 2 * Number(Boolean(openOf(name).emergency)) + Number(kept.comesUp(name));
+  names.sort((one, other) => rank(other) - rank(one));
+  return names.map((name) => {
+    const { sides, emergency } = openOf(name);
+    const side = sides.length === 1 ? `, ${lower(t(sides[0]))}` : "";
+    return { name, label: pick(kept.findings.get(name).label) + side, grave: emergency };
+  });
+}
+
+// --- the head
+
+function labelled(text, input) {
+  const made = element("label", null, "field");
+  made.append(element("span", text), input);
+  return made;
+}
+
+function input(type, part, value) {
+  const made = Object.assign(element("input"), { type, value, autocomplete: "off" });
+  made.id = `head-${part}`;
+  made.addEventListener("change", () => {
+    kept.visit[part] = made.value;
+    if (part.startsWith("born")) delete kept.visit.born;
+    else delete kept.visit.at;
+    kept.aside.delete("born");
+    kept.aside.delete("at");
+    kept.changed();
+  });
+  return made;
+}
+
+function sexes() {
+  const box = element("fieldset", null, "sexes");
+  box.append(element("legend", t("sex")));
+  for (const sex of ["female", "male", "unknown"]) {
+    const made = button(t(sex), "value", () => {
+      kept.visit.sex = kept.visit.sex === sex ? "" : sex;
+      kept.changed();
+    });
+    made.dataset.sex = sex;
+    box.append(made);
+  }
+  return box;
+}
+
+function fileButton(text, earlier) {
+  const made = element("label", text, "file");
+  const chosen = Object.assign(element("input"), { type: "file", className: "unseen" });
+  chosen.dataset.earlier = String(earlier);
+  chosen.addEventListener("change", async () => {
+    const [file] = chosen.files;
+    if (!file) return;
+    const said = await open(file, earlier);
+    chosen.value = "";
+    rebuild();
+    say(said);
+  });
+  made.append(chosen);
+  return made;
+}
+
+const say = (text) => { at("said").textContent = text; };
+
+function actions() {
+  const box = element("div", null, "actions");
+  box.append(
+    button(t("save-flat"), "plain", () => say(saveFlat())),
+    button(t("save-fhir"), "plain", async () => say(await saveFhir())),
+    fileButton(t("open-file"), false),
+    fileButton(t("open-earlier"), true),
+    button(t("print"), "plain", async () => say(await report())),
+  );
+  return box;
+}
+
+function choice(label, choices, chosen, taken) {
+  const select = element("select");
+  for (const [value, text] of choices) select.append(new Option(text, value));
+  select.value = chosen;
+  select.addEventListener("change", () => taken(select.value));
+  return labelled(label, select);
+}
+
+function head() {
+  const open_ = at("who").querySelector("details")?.open ?? true;
+  const box = element("details");
+  box.open = open_;
+  const title = element("summary");
+  title.append(element("span", "", "whois"));
+  const form = element("div", null, "head");
+  form.append(
+    labelled(t("born-on"), input("date", "bornDay", kept.visit.bornDay)),
+    labelled(t("born-at"), input("time", "bornTime", kept.visit.bornTime)),
+    labelled(t("seen-on"), input("date", "day", kept.visit.day)),
+    labelled(t("seen-at"), input("time", "time", kept.visit.time)),
+    sexes(),
+  );
+  const set = element("div", null, "settings");
+  set.append(
+    choice(t("order"), model.orders.map((one) => [one.name, pick(one.label)]), order.name, (name) => {
+      order = model.orders.find((one) => one.name === name);
+      go(order.steps[0].name);
+    }),
+    choice(t("language"), [["en", "English"], ["es", "Español"]], spoken(), (language) => {
+      speak(language);
+      rebuild();
+    }),
+  );
+  const wrong = element("p", null, "wrong");
+  wrong.id = "wrong-head";
+  wrong.setAttribute("role", "alert");
+  const said = element("p", null, "said");
+  said.id = "said";
+  said.setAttribute("role", "status");
+  box.append(title, form, wrong, set, actions(), said, element("p", t("keeps-nothing"), "fine"));
+  at("who").replaceChildren(element("h1", t("title"), "unseen"), box);
+}
+
+function paintHead() {
+  const { visit, aside } = kept;
+  const who = [visit.sex ? t(visit.sex) : t("sex-not-said"), answered.last?.age, visit.day ? t("seen", { when: told(visit.day) }) : ""];
+  at("who").querySelector(".whois").textContent = visit.bornDay ? who.filter(Boolean).join(" · ") : t("who");
+  for (const made of at("who").querySelectorAll("[data-sex]")) made.setAttribute("aria-pressed", String(visit.sex === made.dataset.sex));
+  const wrong = [["born", t("born-on")], ["at", t("seen-on")]].filter(([part]) => aside.has(part)).map(([part, label]) => `${label}: ${aside.get(part)}`);
+  if (at("wrong-head").textContent !== wrong.join(" ")) at("wrong-head").textContent = wrong.join(" ");
+}
+
+// --- the spine
+
+function spine() {
+  const list = element("ol");
+  for (const one of steps()) {
+    const made = button("", "joint", () => go(one.name, true));
+    made.dataset.step = one.name;
+    made.append(packed("span", one.label, "joint-name"), element("span", "", "left"));
+    const line = element("li");
+    line.append(made);
+    list.append(line);
+  }
+  const folded = button("", "where", () => {
+    const shown = at("spine").classList.toggle("shown");
+    folded.setAttribute("aria-expanded", String(shown));
+  });
+  folded.setAttribute("aria-expanded", "false");
+  folded.setAttribute("aria-controls", "joints");
+  list.id = "joints";
+  at("spine").setAttribute("aria-label", t("steps"));
+  at("spine").replaceChildren(folded, list);
+}
+
+function paintSpine() {
+  const all = steps();
+  if (at("spine").querySelectorAll("[data-step]").length !== all.length) spine();
+  for (const one of all) {
+    const made = at("spine").querySelector(`[data-step="${one.name}"]`);
+    const on = one.name === here;
+    if (on) made.setAttribute("aria-current", "step");
+    else made.removeAttribute("aria-current");
+    const { n, grave } = openIn(one);
+    const speaks = begun.has(one.name) && answered.last && (!one.private || on);
+    const left = made.querySelector(".left");
+    left.textContent = speaks ? (n ? `${grave ? "! " : ""}${n}` : "✓") : "";
+    left.setAttribute("aria-label", speaks ? (n ? count("still-open", n) + (grave ? `, ${count("could-be", grave)}` : "") : t("done")) : "");
+    left.setAttribute("role", "img");
+    left.hidden = !speaks;
+    left.classList.toggle("grave", Boolean(speaks && grave));
+  }
+  const place = all.findIndex((one) => one.name === here);
+  at("spine").querySelector(".where").textContent = `${pick(step().label)} · ${place + 1}/${all.length}`;
+}
+
+// --- one step
+
+const shownHere = () => step().findings.filter((name) => kept.comesUp(name) || whole.has(here));
+const systemsHere = () => [...kept.normals.keys()].filter((name) => kept.filledBy(name, step().findings).length);
+
+function systemButton(name) {
+  const made = button("", "system", () => {
+    const names = kept.filledBy(name, shownHere());
+    if (names.every((one) => kept.recorded(one).length)) kept.takeBack(name, names);
+    else kept.fill(name, names);
+  });
+  made.dataset.system = name;
+  made.append(element("span", null, "mark"), element("span", "", "system-name"));
+  return made;
+}
+
+function paintSystem(made) {
+  const name = made.dataset.system;
+  const names = kept.filledBy(name, shownHere()).filter((one) => !kept.hangsOnSex(one) || kept.applies(one));
+  const label = pick(kept.normals.get(name).label);
+  const left = names.filter((one) => !kept.recorded(one).length).length;
+  const mine = names.filter((one) => kept.mine(name, one)).length;
+  const not = kept.normals.get(name).leaves.filter(kept.applies).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
+  const text = left ? count("as-expected", left, { what: label }) : mine ? t("take-back", { what: label, n: mine }) : t("each-by-itself", { what: label });
+  made.querySelector(".system-name").textContent = text + (left && not.length ? ` · ${t("not-these", { what: not.join(", ") })}` : "");
+  made.setAttribute("aria-pressed", String(!left && mine > 0));
+  made.hidden = !names.length;
+}
+
+function seenButton(name) {
+  const finding = kept.findings.get(name);
+  const made = packed("button", finding.label, "value");
+  made.type = "button";
+  const absent = new Set(["none", "no", "usual", finding.expected]);
+  const there = finding.values.find((one) => one.expected && !absent.has(one.value)) ?? finding.values.find((one) => !absent.has(one.value));
+  made.dataset.seen = name;
+  made.addEventListener("click", () => {
+    const off = kept.recorded(name).length > 0;
+    for (const side of kept.sides(finding)) kept.record(name, side, off ? null : { value: there.value }, true);
+    kept.changed(name);
+  });
+  return made;
+}
+
+function build() {
+  const one = step();
+  const place = at("work");
+  const title = packed("h2", one.label);
+  title.id = "title";
+  title.tabIndex = -1;
+  const lead = element("p", null, "lead");
+  lead.append(packed("span", one.step), " ", element("span", "", "state"));
+  const content = [title, lead];
+  if (one.private) content.push(element("p", t("alone-first"), "note"));
+  const unsure = element("p", t("sex-matters"), "note");
+  unsure.id = "unsure";
+  content.push(unsure);
+  const systems = element("div", null, "systems");
+  systems.append(...systemsHere().map(systemButton));
+  if (systems.childElementCount) content.push(systems);
+  const seen = one.findings.filter((name) => kept.findings.get(name).ask === "seen");
+  if (seen.length && !whole.has(here)) {
+    const box = element("div", null, "seen");
+    box.setAttribute("role", "group");
+    box.setAttribute("aria-label", t("also-seen"));
+    box.append(element("span", t("also-seen"), "which"), ...seen.map(seenButton));
+    content.push(box);
+  }
+  const rows = one.findings.filter((name) => whole.has(here) || kept.findings.get(name).ask !== "seen").map(row);
+  const more = button(t(whole.has(here) ? "less" : "more"), "plain", () => {
+    if (!whole.delete(here)) whole.add(here);
+    build();
+  });
+  more.id = "more";
+  const all = steps();
+  const k = all.findIndex((other) => other.name === here);
+  const foot = element("div", null, "foot");
+  const move = (to, text) => to && foot.append(button(text, to === all[k + 1] ? "next" : "plain", () => go(to.name, true)));
+  move(all[k - 1], t("back"));
+  foot.append(more);
+  move(all[k + 1], all[k + 1] ? `${t("next")}: ${pick(all[k + 1].label)}` : "");
+  place.replaceChildren(...content, ...rows, foot);
+  paintAll();
+}
+
+function paintStep() {
+  const one = step();
+  for (const made of at("work").querySelectorAll(".finding")) {
+    const name = made.dataset.finding;
+    made.hidden = !(kept.comesUp(name) || (whole.has(here) && kept.applies(name)));
+    paint(made, begun.has(here) ? openOf(name) : undefined);
+  }
+  for (const made of at("work").querySelectorAll("[data-system]")) paintSystem(made);
+  for (const made of at("work").querySelectorAll("[data-seen]")) {
+    const mine = kept.recorded(made.dataset.seen);
+    made.hidden = !kept.applies(made.dataset.seen);
+    made.setAttribute("aria-pressed", String(mine.some((one) => !one.by && !one.absent)));
+  }
+  at("unsure").hidden = ["male", "female"].includes(kept.visit.sex) || !one.findings.some(kept.hangsOnSex);
+  const n = one.findings.filter((name) => kept.recorded(name).length).length;
+  const open = openIn(one);
+  const left = open.n ? count("open-in-step", open.n) + (open.grave ? `, ${count("could-be", open.grave)}` : "") : t("nothing-open");
+  at("work").querySelector(".state").textContent = `${count("recorded-here", n)}${answered.last ? `, ${left}` : ""}.`;
+  rove();
+}
+
+// --- the answer
+
+function paintAnswer() {
+  const place = at("answer");
+  const open_ = place.classList.contains("shown");
+  const title = button(verdict(), "verdict", () => {
+    const shown = place.classList.toggle("shown");
+    title.setAttribute("aria-expanded", String(shown));
+  });
+  title.setAttribute("aria-expanded", String(open_));
+  title.setAttribute("aria-controls", "full");
+  const focused = document.activeElement?.closest(".verdict") !== null && place.contains(document.activeElement);
+  const full = element("div", null, "full");
+  full.id = "full";
+  draw(full);
+  full.append(Object.assign(element("p", model.caution, "fine"), { lang: "en" }));
+  const heading = element("h2", null, "answer-title");
+  heading.append(title);
+  place.setAttribute("aria-label", t("answer"));
+  place.replaceChildren(heading, full);
+  place.classList.toggle("stale", answered.stale);
+  place.classList.toggle("pressing", Boolean(answered.last?.verdict.now));
+  if (focused) title.focus();
+}
+
+function paintAll() {
+  const left = steps().filter((one) => !begun.has(one.name)).length;
+  inside({ private: Boolean(step().private), left, openBegun, here: openHere, reach });
+  paintHead();
+  paintSpine();
+  paintStep();
+  paintAnswer();
+}
+
+function reach(name) {
+  const found = at(`f-${name}`);
+  if (!found) return;
+  if (found.hidden) {
+    whole.add(here);
+    build();
+  }
+  const made = at(`f-${name}`);
+  made.hidden = false;
+  at("answer").classList.remove("shown");
+  made.scrollIntoView({ block: "center" });
+  made.querySelector("button, input").focus();
+}
+
+/** Go to a step; with focus on its title where a person asked for it. */
+function go(name, focus) {
+  here = name;
+  begun.add(name);
+  at("spine").classList.remove("shown");
+  build();
+  if (!focus) return;
+  window.scrollTo(0, 0);
+  at("title").focus({ preventScroll: true });
+}
+
+function rebuild() {
+  head();
+  spine();
+  build();
+  document.title = t("title");
+  for (const made of document.querySelectorAll("[data-t]")) made.textContent = t(made.dataset.t);
+}
+
+// --- by keyboard: a row is one stop of Tab; arrows walk, and never record
+
+const controls = (row) => [...row.querySelectorAll("button, input, select")].filter((one) => one.offsetParent !== null);
+const rowsHere = () => [...at("work").querySelectorAll(".finding, .seen, .systems")].filter((one) => one.offsetParent !== null && controls(one).length);
+
+function rove() {
+  for (const one of rowsHere()) {
+    const all = controls(one);
+    const on = all.find((each) => each === document.activeElement) ?? all.find((each) => each.tabIndex === 0) ?? all[0];
+    for (const each of all) each.tabIndex = each === on ? 0 : -1;
+  }
+}
+
+function walk(event) {
+  const from = event.target.closest?.(".finding, .seen, .systems");
+  if (!from || event.altKey || event.ctrlKey || event.metaKey) return;
+  const typing = event.target.matches("input");
+  const up = { ArrowUp: -1, ArrowDown: 1 }[event.key];
+  const along = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+  if (event.target.matches("input[type=date], input[type=time]")) return;
+  if (typing && event.key === "Enter") {
+    event.target.dispatchEvent(new Event("change"));
+    move(from, 1);
+    event.preventDefault();
+  } else if (up && !event.target.matches("select")) {
+    move(from, up);
+    event.preventDefault();
+  } else if (along && !(typing && event.target.value)) {
+    const all = controls(from);
+    const to = all[all.indexOf(event.target) + along];
+    if (to) focusOn(to);
+    event.preventDefault();
+  }
+}
+
+function focusOn(to) {
+  to.focus();
+  rove();
+}
+
+function move(from, by) {
+  const all = rowsHere();
+  const to = all[all.indexOf(from) + by];
+  if (!to) return;
+  const inputs = to.querySelector("input[data-number]");
+  focusOn(inputs ?? controls(to)[0]);
+}
+
+document.addEventListener("keydown", walk);
+document.addEventListener("focusin", rove);
+window.addEventListener("beforeunload", (event) => {
+  if (kept.saved.changed && kept.anything()) event.preventDefault();
+});
+
+kept.watchers.add(() => {
+  paintAll();
+  soon();
+});
+inside({ redraw: paintAll });
+begun.add(here);
+rebuild();
+soon(0);

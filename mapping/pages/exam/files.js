@@ -1,0 +1,56 @@
+// Opening and saving: every file is read by the server, and nothing is kept anywhere but in the file itself.
+import { flat, remember, saved, take, visit } from "./kept.js";
+import { t } from "./words.js";
+
+async function read(file, earlier) {
+  const born = visit.born ?? visit.bornDay;
+  const asked = earlier ? `?as=earlier${born ? `&born=${encodeURIComponent(born)}` : ""}` : "";
+  const reply = await fetch(`/exam/open${asked}`, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: file });
+  const content = await reply.json();
+  if (reply.ok) return content;
+  throw new Error((content.problems ?? []).map((one) => `${one.path}: ${one.message}`).join(" · ") || String(reply.status));
+}
+
+/** Open a file as this visit, or put it beside as an earlier one; returns what there is to say of it. */
+export async function open(file, earlier) {
+  try {
+    const opened = await read(file, earlier);
+    if (earlier) remember(opened);
+    else take(opened);
+    return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...(opened.notices ?? [])].join(" ");
+  } catch (error) {
+    return t("not-opened", { why: error.message });
+  }
+}
+
+function give(content, name, kind) {
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([content], { type: kind }));
+  link.download = name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
+
+const named = (end) => `visit-${visit.day || "undated"}.${end}`;
+
+export function saveFlat() {
+  give(JSON.stringify(flat({ everything: true }), null, 1), named("json"), "application/json");
+  saved.changed = false;
+  return t("saved");
+}
+
+export async function saveFhir() {
+  const reply = await fetch("/exam/fhir", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
+  if (!reply.ok) return t("not-saved");
+  give(await reply.text(), named("fhir.json"), "application/fhir+json");
+  saved.changed = false;
+  return t("saved");
+}
+
+/** Print gives the report, made by the server from the same visit; not the form. */
+export async function report() {
+  const reply = await fetch("/report", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
+  if (!reply.ok) return t("no-report");
+  const shown = window.open(URL.createObjectURL(new Blob([await reply.text()], { type: "text/html" })), "_blank");
+  return shown ? "" : t("no-report");
+}

@@ -1,0 +1,229 @@
+// What is recorded, and nothing else: it lives in this page alone, never in the browser's storage.
+import { model } from "./words.js";
+import { wall, written } from "./times.js";
+
+export const findings = new Map();
+export const areas = new Map();
+export const normals = new Map();
+for (const area of model.areas) {
+  areas.set(area.area, area);
+  for (const finding of area.findings) findings.set(finding.name, Object.assign(finding, { area: area.area }));
+  for (const [name, normal] of Object.entries(area.normal)) normals.set(name, { ...normal, area: area.area });
+}
+
+const now = wall(new Date());
+/** The head of the visit as it is typed; `rest` is what a file brought beside findings, and goes out as it came. */
+export const visit = { bornDay: "", bornTime: "", day: now.day, time: now.time, sex: "", rest: {}, history: [] };
+const records = new Map();
+/** What the server could not use, by finding (or "born", "at"): kept on the page, left out of what goes up. */
+export const aside = new Map();
+export const watchers = new Set();
+export const saved = { changed: false };
+
+export const recorded = (name) => records.get(name) ?? [];
+export const anything = () => records.size > 0;
+export const sides = (finding) => (finding.sides ? ["right", "left"] : [""]);
+
+/** The recording of a side that the page shows and changes; others of the same side stay beside it. */
+export const current = (name, side = "") => recorded(name).findLast((one) => one.side === side && !one.older);
+
+export function changed(name) {
+  saved.changed = true;
+  for (const watcher of watchers) watcher(name);
+}
+
+/** Record for one side; `null` takes it back to not examined. What was filled by a system is then one's own. */
+export function record(name, side, what, silently = false) {
+  const before = current(name, side);
+  const others = recorded(name).filter((one) => one !== before);
+  if (what) {
+    const kept = before && !before.fields?.origin && !what.by ? before.fields : {};
+    others.push({ side, ...what, fields: { ...kept, ...what.fields } });
+  }
+  if (others.length) records.set(name, others);
+  else records.delete(name);
+  aside.delete(name);
+  if (!silently) changed(name);
+}
+
+export function remove(name, one) {
+  const others = recorded(name).filter((other) => other !== one);
+  if (others.length) records.set(name, others);
+  else records.delete(name);
+  changed(name);
+}
+
+/** Keep the current recording of a side as an older one, so that another reading can be given. */
+export function another(name, side) {
+  const one = current(name, side);
+  if (one) one.older = true;
+  changed(name);
+}
+
+/** State of a finding for its mark: none, expected, unexpected, recorded, attempted. */
+export function state(name) {
+  const finding = findings.get(name);
+  const all = sides(finding).map((side) => current(name, side)).filter(Boolean);
+  if (!all.length) return recorded(name).length ? "recorded" : "none";
+  if (all.every((one) => one.absent)) return "attempted";
+  const values = all.filter((one) => !one.absent);
+  if (!finding.expected || values.some((one) => one.value === undefined)) return "recorded";
+  const usual = new Set(finding.values.filter((one) => one.expected).map((one) => one.value));
+  return values.every((one) => usual.has(one.value)) ? "expected" : "unexpected";
+}
+
+export function touchedAsExpected(name) {
+  const finding = findings.get(name);
+  const off = recorded(name).length > 0;
+  for (const side of sides(finding)) record(name, side, off ? null : { value: finding.expected }, true);
+  changed(name);
+}
+
+// --- a system that is charted in one word
+
+/** What the button of a system would fill, or has filled, among the findings that a step shows. */
+export function filledBy(system, shown) {
+  const { fills } = normals.get(system);
+  return Object.keys(fills).filter((name) => shown.includes(name) && findings.get(name).ask !== "seen" && !findings.get(name).hand);
+}
+
+export const mine = (system, name) => recorded(name).length > 0 && recorded(name).every((one) => one.by === system);
+
+export function fill(system, names) {
+  const { fills } = normals.get(system);
+  for (const name of names) {
+    if (recorded(name).length) continue;
+    for (const side of sides(findings.get(name))) record(name, side, { value: fills[name], by: system }, true);
+  }
+  changed();
+}
+
+export function takeBack(system, names) {
+  for (const name of names) if (mine(system, name)) records.delete(name);
+  changed();
+}
+
+// --- what goes up
+
+const item = (one) => ({
+  ...(one.absent ? { absent: one.absent } : one.parts ? { ...one.parts } : { value: one.value }),
+  ...(one.unit && !one.absent ? { unit: one.unit } : {}),
+  ...one.fields,
+  ...(one.by ? { charted_by: one.by } : {}),
+});
+
+const whole = (one, finding) => !finding.parts || one.absent || Object.keys(one.parts ?? {}).length > 0;
+
+/** The visit as the server reads it (`schemas/visit.md`), without what is kept aside. */
+export function flat({ everything = false } = {}) {
+  const found = {};
+  for (const [name, all] of records) {
+    if (aside.has(name) && !everything) continue;
+    for (const one of all) {
+      if (!whole(one, findings.get(name))) continue;
+      const made = item(one);
+      const other = one.side === "left" ? found[`${name}.right`] : one.side === "right" ? found[`${name}.left`] : null;
+      const twin = other?.findIndex((same) => JSON.stringify(same) === JSON.stringify(made)) ?? -1;
+      if (twin < 0) (found[one.side ? `${name}.${one.side}` : name] ??= []).push(made);
+      else {
+        other.splice(twin, 1);
+        (found[`${name}.both`] ??= []).push(made);
+      }
+    }
+  }
+  for (const [key, all] of Object.entries(found)) if (!all.length) delete found[key];
+  const { history = {}, others = {}, ...rest } = visit.rest;
+  const earlier = {};
+  for (const one of visit.history) (earlier[one.side ? `${one.finding}.${one.side}` : one.finding] ??= []).push(one.item);
+  const past = { ...history, ...(visit.history.length ? { findings: earlier } : {}) };
+  return {
+    ...rest,
+    layette_visit: 1,
+    ...(visit.bornDay ? { born: visit.born ?? written(visit.bornDay, visit.bornTime) } : {}),
+    ...(visit.day ? { at: visit.at ?? written(visit.day, visit.time) } : {}),
+    sex_at_birth: visit.sex || "unknown",
+    findings: { ...others, ...found },
+    ...(Object.keys(past).length ? { history: past } : {}),
+  };
+}
+
+/** Take in what the server read from a file; what was on the page before is gone. */
+export function take(opened) {
+  records.clear();
+  aside.clear();
+  for (const one of opened.records) {
+    const list = records.get(one.finding) ?? [];
+    const before = list.findLast((other) => other.side === one.side && !other.older);
+    if (before) before.older = true;
+    list.push({ side: one.side, ...one.what });
+    records.set(one.finding, list);
+  }
+  const born = opened.born?.length > 10 ? wall(new Date(opened.born)) : { day: opened.born ?? "", time: "" };
+  const at = opened.at ? (opened.at.length > 10 ? wall(new Date(opened.at)) : { day: opened.at, time: "" }) : { day: "", time: "" };
+  Object.assign(visit, {
+    bornDay: born.day, bornTime: born.time, day: at.day, time: at.time, born: opened.born, at: opened.at,
+    sex: opened.sex ?? "", rest: opened.rest ?? {}, history: opened.earlier ?? [],
+  });
+  changed();
+  saved.changed = false;
+}
+
+/** Put an earlier visit beside what is on the page. */
+export function remember(opened) {
+  visit.history.push(...opened.earlier);
+  for (const [part, list] of Object.entries(opened.past ?? {})) {
+    visit.rest.history ??= {};
+    (visit.rest.history[part] ??= []).push(...list);
+  }
+  if (!visit.bornDay && opened.born) {
+    const born = opened.born.length > 10 ? wall(new Date(opened.born)) : { day: opened.born, time: "" };
+    Object.assign(visit, { bornDay: born.day, bornTime: born.time, born: opened.born });
+  }
+  visit.sex ||= opened.sex ?? "";
+  changed();
+}
+
+// --- what comes up: layout alone, never what is to be examined
+
+let measured = {};
+export const measures = (values) => { measured = values; };
+
+const base = (name, one) => {
+  const unit = findings.get(name).number?.units.find(([unit]) => unit === one.unit) ?? [null, "", 1, 0];
+  return Number(one.value) * unit[2] + unit[3];
+};
+const within = (x, bounds) => (bounds.at_least === undefined || x >= bounds.at_least) && (bounds.more_than === undefined || x > bounds.more_than)
+  && (bounds.at_most === undefined || x <= bounds.at_most) && (bounds.below === undefined || x < bounds.below);
+
+function meets(key, wanted) {
+  const [name, view] = key.split(".");
+  if (name === "sex_at_birth") return !["male", "female"].includes(visit.sex) || [].concat(wanted).includes(visit.sex);
+  if (measured[name]) return within(Number(measured[name][1]), wanted);
+  const finding = findings.get(name);
+  if (!finding) return false;
+  const all = view === "earlier" ? visit.history.filter((one) => one.finding === name).map((one) => one.item) : recorded(name);
+  const told = all.filter((one) => !one.absent && (!["left", "right"].includes(view) || one.side === view));
+  if (wanted.recorded) return told.length > 0;
+  if (typeof wanted === "object" && !Array.isArray(wanted)) return told.some((one) => within(base(name, one), wanted));
+  const coarse = told.some((one) => ["abnormal", ...finding.values.filter((v) => v.coarse).map((v) => v.value)].includes(one.value));
+  return coarse || told.some((one) => [].concat(wanted).includes(one.value));
+}
+
+export function holds(condition) {
+  return Object.entries(condition).every(([key, wanted]) => {
+    const parts = [].concat(wanted);
+    if (key === "any") return parts.some(holds);
+    if (key === "all") return parts.every(holds);
+    if (key === "none") return !parts.some(holds);
+    return meets(key, wanted);
+  });
+}
+
+export const applies = (name) => !findings.get(name).applies || holds(findings.get(name).applies);
+export const hangsOnSex = (name) => "sex_at_birth" in (findings.get(name).applies ?? {});
+export function comesUp(name) {
+  const finding = findings.get(name);
+  if (recorded(name).length || aside.has(name)) return true;
+  if (!applies(name)) return false;
+  return finding.ask !== "after" || !finding.after || holds(finding.after);
+}

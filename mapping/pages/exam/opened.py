@@ -1,0 +1,118 @@
+"""A file that is opened on the page, read by the same door as every input: as this visit, or as an earlier one beside it.
+
+The page gets each recording by finding and side, as it was read; what it does not show goes out again as it came in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from layette.engine.api import Pack
+from layette.engine.errors import InputError, InputProblem
+from layette.mapping.codes import OWN_BASE
+from layette.mapping.intake import CallerSays, take
+
+_HEAD = ("born", "at", "sex_at_birth", "findings", "history", "layette_visit")
+_NEVER_BACK = ("path",)
+"""Where something stood in the file that was opened: of no use in what the page sends later."""
+_LISTS = ("orders", "guidance", "immunizations", "judged")
+
+
+def opened(content: bytes, pack: Pack, *, earlier: bool = False, born: str | None = None) -> dict[str, Any]:
+    """Return what a file holds, for the page: its head, `records` of this visit, `earlier` ones with their times.
+
+    ``content`` is FHIR, HL7 v2 or a flat visit. ``earlier``: the file is another visit of the baby on the page, who was
+    ``born`` then (a date or a time); its findings come as `earlier`, its orders and doses as `past`.
+    Raises `InputError` with all that is wrong, and where the file is of another baby.
+    """
+    intake = take(content, pack, pack.site.canonical or OWN_BASE, CallerSays(None, None, None))
+    if intake.problems:
+        raise InputError(intake.problems)
+    visit = intake.visit
+    pack.read_visit(visit)
+    head = {"born": visit.get("born"), "at": visit.get("at"), "sex": visit.get("sex_at_birth")}
+    found, history = list(_records(visit.get("findings"), pack)), dict(visit.get("history") or {})
+    past = list(_records(history.pop("findings", None), pack))
+    notices = {"notices": list(intake.notices)}
+    if earlier:
+        _same_baby(str(visit.get("born") or ""), born)
+        before = [*past, *(_at(one, str(visit["at"])) for one in found)]
+        return head | notices | {"earlier": _by_time(before), "past": {k: v for k, v in history.items() if k in _LISTS}}
+    rest = {name: part for name, part in visit.items() if name not in _HEAD}
+    others = {name: part for name, part in (visit.get("findings") or {}).items() if not _is_shown(name, part, pack)}
+    rest |= {"history": history} if history else {}
+    rest |= {"others": others} if others else {}
+    records = [{"finding": one["finding"], "side": one["side"], "what": _what(one["item"], pack, one)} for one in found]
+    return head | notices | {"records": records, "earlier": _by_time(past), "rest": rest}
+
+
+def _same_baby(born: str, here: str | None) -> None:
+    if here and born and here[:10] != born[:10]:
+        problem = InputProblem("born", "patient", "the file is of a baby born on another day", born[:10], here[:10])
+        raise InputError([problem])
+
+
+def _is_shown(name: str, part: Any, pack: Pack) -> bool:
+    """Whether the page shows a part of `findings`; a system charted as anything but normal goes out as it came."""
+    finding = str(name).partition(".")[0]
+    if finding in pack.findings:
+        return True
+    items = part if isinstance(part, list) else [part]
+    return finding in pack.normals and all(_fields(item).get("value") == "normal" for item in items)
+
+
+def _fields(item: Any) -> dict[str, Any]:
+    """Return one recording as a mapping; bounds alone are its value."""
+    if isinstance(item, Mapping) and not ({*item} <= {"more_than", "at_least", "at_most", "below", "between"}):
+        return {key: value for key, value in item.items() if key not in _NEVER_BACK}
+    return {"value": item}
+
+
+def _records(findings: Any, pack: Pack) -> Iterator[dict[str, Any]]:
+    """Yield each recording as ``{finding, side, item}``: both sides apart, a normal of a system spread."""
+    for key, written in (findings or {}).items():
+        name, _, side = str(key).partition(".")
+        for item in written if isinstance(written, list) else [written]:
+            fields = _fields(item)
+            if name in pack.normals:
+                if fields.get("value") == "normal":
+                    yield from _spread(name, fields, pack)
+                continue
+            yield from _sides(name, side or str(fields.pop("side", "") or ""), fields, pack)
+
+
+def _spread(system: str, fields: dict[str, Any], pack: Pack) -> Iterator[dict[str, Any]]:
+    for name, value in pack.normals[system].spreads.items():
+        item = {**fields, "value": value, "charted_by": system}
+        yield from _sides(name, "both" if pack.findings[name].sides else "", item, pack)
+
+
+def _sides(name: str, side: str, fields: dict[str, Any], pack: Pack) -> Iterator[dict[str, Any]]:
+    sides = list(pack.findings[name].sides or ()) if side == "both" else [side]
+    for one in sides:
+        yield {"finding": name, "side": one, "item": dict(fields)}
+
+
+def _what(item: dict[str, Any], pack: Pack, one: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a recording in the parts in which the page holds it: its value, its unit, who filled it, all else."""
+    readings = pack.findings[one["finding"]].readings
+    fields = dict(item)
+    parts = {part: str(fields.pop(part)) for part in (readings.parts if readings else ()) if part in fields}
+    what: dict[str, Any] = {"parts": parts} if parts else {}
+    for name, own in (("value", "value"), ("unit", "unit"), ("absent", "absent"), ("charted_by", "by")):
+        if fields.get(name) is not None:
+            what[own] = fields.pop(name)
+    if isinstance(what.get("value"), (int, float)):
+        what["value"] = str(what["value"])
+    return what | {"fields": fields}
+
+
+def _at(one: dict[str, Any], at: str) -> dict[str, Any]:
+    """Return a recording with the time of the visit at which it was made, where it says none of its own."""
+    item = one["item"]
+    return one if "time" in item or "age" in item else one | {"item": item | {"time": at}}
+
+
+def _by_time(records: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return sorted(records, key=lambda one: str(one["item"].get("time") or ""))
