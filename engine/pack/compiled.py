@@ -13,6 +13,7 @@ from pathlib import Path as FilePath
 from layette.engine.logic.conditions import Node
 from layette.engine.logic.program import Program
 from layette.engine.pack.site import Site
+from layette.engine.pack.written.orders import OrderShape
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shape import Label
 from layette.engine.pack.written.shapes import (
@@ -66,6 +67,7 @@ class CompiledPack:
     folder: Traversable | FilePath
     translations: Mapping[str, Translations]
     value_labels: Mapping[str, Label]
+    orders: Mapping[str, OrderShape]
 
     def label_of_value(self, finding: str, value: str) -> Label | None:
         """Return what a value of a finding is called: its own label, else that of the word."""

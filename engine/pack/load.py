@@ -17,6 +17,7 @@ from layette.engine.pack.alone import check_hidden
 from layette.engine.pack.checks.asked import check_after, check_asked
 from layette.engine.pack.checks.findings import check_findings, check_guards, check_normals
 from layette.engine.pack.checks.measures import check_measure_inputs, check_measures
+from layette.engine.pack.checks.orders import check_orders
 from layette.engine.pack.checks.rules import check_conclusions, check_ids, check_rule
 from layette.engine.pack.checks.sources import check_settings
 from layette.engine.pack.checks.targets import check_anchors, check_targets
@@ -77,7 +78,7 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
         shape=pack.shape, site=site, digest=site.digest_with(folder.digest), findings=pack.findings, areas=pack.areas,
         measures=pack.measures, settings=pack.settings, sources=pack.sources, targets=pack.targets,
         rules={rule.shape.id: rule for rule in pack.rules}, tables=pack.tables, subjects=subjects, compiled=compiled,
-        set_guards=guards, folder=folder.root, value_labels=pack.value_labels,
+        set_guards=guards, folder=folder.root, value_labels=pack.value_labels, orders=pack.orders,
         translations=by_language(pack.translations.values()),
     )  # fmt: skip
 
@@ -90,6 +91,7 @@ def _names(pack: WrittenPack) -> Iterator[PackProblem]:
     yield from check_guards(pack)
     yield from check_asked(pack)
     yield from check_normals(pack)
+    yield from check_orders(pack)
     settings, measures = (pack.documents.get(file) for file in (pack.shape.settings, pack.shape.measures))
     if settings is not None:
         yield from check_settings(pack, settings)

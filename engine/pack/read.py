@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from layette.engine.pack.written.folder import PackFolder, check_shape
+from layette.engine.pack.written.orders import OrdersFile, OrderShape
 from layette.engine.pack.written.row_rules import row_rules
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
 from layette.engine.pack.written.shape import Label, ValuesFile
@@ -52,12 +53,18 @@ class PackReader:
             target_documents=self._target_documents,
             value_labels=self._value_labels(shape.values),
             translations=dict(self._translations(shape.translations)),
+            orders=self._orders(shape.orders),
         )
 
     def _value_labels(self, file: str | None) -> Mapping[str, Label]:
         document = None if file is None else self._listed(file)
         made = None if document is None else check_shape(document, document.data, (), ValuesFile, self.problems)
         return {} if made is None else made.labels
+
+    def _orders(self, file: str | None) -> Mapping[str, OrderShape]:
+        document = None if file is None else self._listed(file)
+        made = None if document is None else check_shape(document, document.data, (), OrdersFile, self.problems)
+        return {} if made is None else made.orders
 
     def _named(self, file: str, shape: type[Any]) -> dict[str, Any]:
         document = self.folder.document(file)

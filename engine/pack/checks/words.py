@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, near
 from layette.engine.pack.written.shapes import Words
 from layette.engine.pack.written.spoken import SETTING, placeholders
 from layette.engine.pack.written.translations import TranslationFile
@@ -83,6 +83,20 @@ def _no_braces(text: str, document: Document, path: Path) -> Iterator[PackProble
         yield document.problem(path, "unknown-placeholder", "these words hold no braces")
 
 
+def _called(one: TranslationFile, pack: WrittenPack, document: Document) -> Iterator[PackProblem]:
+    """Yield names in another language of findings, systems and areas that are not there."""
+    areas = {area.area: area for area in pack.areas}
+    systems = {name for area in pack.areas for name in area.normal}
+    called = (("labels", one.labels, pack.findings), ("systems", one.systems, systems), ("areas", one.areas, areas))
+    for key, words, known in called:
+        for name in words:
+            if name not in known:
+                message = f"'{name}' is not among the {key} of this pack{near(name, known)}"
+                yield document.problem((key, name), "unknown-finding", message)
+    for name, text in (*one.labels.items(), *one.systems.items()):
+        yield from _no_braces(text, document, ("labels" if name in one.labels else "systems", name))
+
+
 def _translated(one: TranslationFile, pack: WrittenPack, document: Document) -> Iterator[PackProblem]:
     """Yield translations into a language that is not declared, and of what is not there."""
     if one.language not in pack.shape.languages[1:]:
@@ -104,6 +118,7 @@ def _translated(one: TranslationFile, pack: WrittenPack, document: Document) -> 
         if name not in pack.targets:
             yield document.problem(("topics", name), "unknown-target", f"targets/ has no target '{name}'")
         yield from _no_braces(label, document, ("topics", name))
+    yield from _called(one, pack, document)
     known = [SEEN_TODAY, *(file.removesuffix(".yaml").replace("-", " ") for file in pack.shape.guidance)]
     for heading, title in one.headings.items():
         if heading not in known:

@@ -107,8 +107,7 @@ class PackFolder:
     def unlisted(self, pack: PackFile) -> Iterator[PackProblem]:
         """Yield a problem for each data file that `pack.yaml` does not list."""
         listed = {"pack.yaml", pack.settings, pack.sources, pack.measures}
-        if pack.values:
-            listed.add(pack.values)
+        listed.update(name for name in (pack.values, pack.orders) if name)
         for kind in LISTED:
             listed.update(f"{kind}/{name}" for name in getattr(pack, kind))
         listed.update(f"cases/{name}" for name in pack.case_tables)

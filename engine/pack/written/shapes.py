@@ -246,6 +246,7 @@ class PackFile(Shape):
     sources: FileName = "sources.yaml"
     measures: FileName = "measures.yaml"
     values: FileName | None = None
+    orders: FileName | None = None
     findings: list[FileName]
     targets: list[FileName]
     decisions: list[FileName]

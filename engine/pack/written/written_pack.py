@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
+from layette.engine.pack.written.orders import OrderShape
 from layette.engine.pack.written.rule_shapes import TargetShape
 from layette.engine.pack.written.shape import Label
 from layette.engine.pack.written.shapes import (
@@ -42,6 +43,7 @@ class WrittenPack:
     target_documents: Mapping[str, Document]
     value_labels: Mapping[str, Label]
     translations: Mapping[str, TranslationFile]
+    orders: Mapping[str, OrderShape] = field(default_factory=dict)
 
     @cached_property
     def findings(self) -> Mapping[str, FindingShape]:

@@ -1,4 +1,4 @@
-"""A file that is opened on the page, read by the same door as every input: as this visit, or as an earlier one beside it.
+"""A file that is opened on the page, read as every input is: as this visit, or as an earlier one beside it.
 
 The page gets each recording by finding and side, as it was read; what it does not show goes out again as it came in.
 """

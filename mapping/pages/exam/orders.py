@@ -1,36 +1,48 @@
-"""The orders of work: which findings stand in which step, once for each order of the pack; what is asked alone last."""
+"""The orders of work: which findings stand in which step, once in each order; what is asked alone has its own step."""
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from layette.engine.api import Pack
+from layette.engine.pack.written.orders import OwnStep
+from layette.engine.pack.written.shape import Label
+from layette.mapping.pages.exam.labels import Labels
 
-PRIVATE = "alone"
+ALONE = "alone"
+_ALONE = {"en": "Alone", "es": "A solas"}
+_ASK = {"en": "Ask without anybody else in the room", "es": "Preguntar sin nadie más en la sala"}
+_AS_LISTED = {"en": "Head to toe", "es": "De la cabeza a los pies"}
 
 
-def orders(pack: Pack) -> list[dict[str, Any]]:
-    """Return the orders of work as steps with their findings; the private room is a step of its own in each."""
-    steps = [
-        {
-            "name": area.area,
-            "label": {"en": area.label},
-            "step": {"en": area.step},
-            "findings": [n for n, f in area.findings.items() if not f.private],
-        }
-        for area in pack.areas
-    ]
-    room = {
-        "name": PRIVATE,
-        "label": {"en": "Alone", "es": "A solas"},
-        "step": {"en": "Ask without anybody else in the room", "es": "Preguntar sin nadie más en la sala"},
-        "findings": [n for n, f in pack.findings.items() if f.private],
-        "private": True,
-    }
+def orders(pack: Pack, labels: Labels) -> list[dict[str, Any]]:
+    """Return each order as its steps with their findings. A pack without orders is gone through as it is listed."""
+    private = [name for name, shape in pack.findings.items() if shape.private]
+    room = {"name": ALONE, "label": _ALONE, "step": _ASK, "findings": private, "private": True}
+    rooms = [room] if private else []
+    if not pack.orders:
+        areas: list[str | OwnStep] = [area.area for area in pack.areas]
+        return [{"name": "as_listed", "label": _AS_LISTED, "steps": [*_steps(areas, pack, labels), *rooms]}]
     return [
-        {
-            "name": "head_to_toe",
-            "label": {"en": "Head to toe", "es": "De la cabeza a los pies"},
-            "steps": [*steps, room],
-        }
+        {"name": name, "label": _words(order.label), "steps": [*_steps(order.steps, pack, labels), *rooms]}
+        for name, order in pack.orders.items()
     ]
+
+
+def _steps(steps: Collection[str | OwnStep], pack: Pack, labels: Labels) -> Iterator[dict[str, Any]]:
+    areas = {area.area: area for area in pack.areas}
+    taken = {finding for one in steps if isinstance(one, OwnStep) for finding in one.findings}
+    taken |= {name for name, shape in pack.findings.items() if shape.private}
+    for one in steps:
+        if isinstance(one, OwnStep):
+            made = {"name": one.name, "label": _words(one.label), "step": _words(one.step), "findings": one.findings}
+        else:
+            left = [name for name in areas[one].findings if name not in taken]
+            made = {"name": one, "label": labels.area(areas[one]), "step": labels.step(areas[one]), "findings": left}
+        if made["findings"]:
+            yield made
+
+
+def _words(label: Label) -> dict[str, str]:
+    return {"en": label.en, "es": label.es}
