@@ -182,6 +182,7 @@ function paintSpine() {
   for (const one of all) {
     const made = at("spine").querySelector(`[data-step="${one.name}"]`);
     const on = one.name === here;
+    made.tabIndex = on ? 0 : -1;
     if (on) made.setAttribute("aria-current", "step");
     else made.removeAttribute("aria-current");
     const { n, grave } = openIn(one);
@@ -200,7 +201,12 @@ function paintSpine() {
 // --- one step
 
 const shownHere = () => step().findings.filter((name) => kept.comesUp(name) || whole.has(here));
-const systemsHere = () => [...kept.normals.keys()].filter((name) => kept.filledBy(name, step().findings).length);
+const MANY = 2;
+/** The systems that a step offers in one touch: its own, and those of which it shows several findings. */
+const systemsHere = () => [...kept.normals.keys()].filter((name) => {
+  const { length } = kept.filledBy(name, step().findings);
+  return length >= MANY || (length > 0 && kept.normals.get(name).area === here);
+});
 
 function systemButton(name) {
   const made = button("", "system", () => {
@@ -219,9 +225,9 @@ function paintSystem(made) {
   const label = pick(kept.normals.get(name).label);
   const left = names.filter((one) => !kept.recorded(one).length).length;
   const mine = names.filter((one) => kept.mine(name, one)).length;
-  const not = kept.normals.get(name).leaves.filter(kept.applies).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
+  const not = kept.normals.get(name).leaves.filter((one) => kept.applies(one) && !kept.recorded(one).length).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
   const text = left ? count("as-expected", left, { what: label }) : mine ? t("take-back", { what: label, n: mine }) : t("each-by-itself", { what: label });
-  made.querySelector(".system-name").textContent = text + (left && not.length ? ` · ${t("not-these", { what: not.join(", ") })}` : "");
+  made.querySelector(".system-name").textContent = text + (not.length ? ` · ${t("not-these", { what: not.join(", ") })}` : "");
   made.setAttribute("aria-pressed", String(!left && mine > 0));
   made.hidden = !names.length;
 }
@@ -372,7 +378,7 @@ function rebuild() {
 
 // --- by keyboard: a row is one stop of Tab; arrows walk, and never record
 
-const controls = (row) => [...row.querySelectorAll("button, input, select")].filter((one) => one.offsetParent !== null);
+const controls = (row) => [...row.querySelectorAll("button, input, select, summary")].filter((one) => one.offsetParent !== null);
 const rowsHere = () => [...at("work").querySelectorAll(".finding, .seen, .systems")].filter((one) => one.offsetParent !== null && controls(one).length);
 
 function rove() {
@@ -383,7 +389,16 @@ function rove() {
   }
 }
 
+function climb(event) {
+  const all = [...at("spine").querySelectorAll(".joint")];
+  const to = all[all.indexOf(event.target.closest(".joint")) + ({ ArrowUp: -1, ArrowDown: 1 }[event.key] ?? 0)];
+  if (!to || to === event.target) return;
+  to.focus();
+  event.preventDefault();
+}
+
 function walk(event) {
+  if (event.target.closest?.(".joint")) climb(event);
   const from = event.target.closest?.(".finding, .seen, .systems");
   if (!from || event.altKey || event.ctrlKey || event.metaKey) return;
   const typing = event.target.matches("input");

@@ -79,8 +79,10 @@ function field(label, input) {
 }
 
 /** When it was found, who told it, how it was read, and the other readings: beside each side that is recorded. */
-function particulars(finding) {
-  const row = element("div", null, "particulars");
+function particulars(finding, shown = false) {
+  const row = element("details", null, "particulars");
+  row.open = shown;
+  row.append(element("summary", t("particulars")));
   for (const side of sides(finding)) {
     const one = current(finding.name, side);
     if (!one) continue;
@@ -104,8 +106,9 @@ function particulars(finding) {
     const toldBy = Object.assign(element("input"), { type: "checkbox", checked: Boolean(one.fields?.reported) });
     toldBy.addEventListener("change", () => put({ reported: toldBy.checked || undefined }));
     row.append(field(t("told-by-family"), toldBy));
-    row.append(button(t("another-reading"), "plain", () => another(finding.name, side)));
+    if (!one.absent) row.append(button(t("another-reading"), "plain", () => another(finding.name, side)));
   }
+  row.hidden = row.childElementCount === 1;
   return row;
 }
 
@@ -329,7 +332,7 @@ function refresh(body, finding) {
   press(body, finding);
   const focus = document.activeElement;
   const old = body.querySelector(".particulars");
-  if (old && !old.contains(focus)) old.replaceWith(particulars(finding));
+  if (old && !old.contains(focus)) old.replaceWith(particulars(finding, old.open));
   const list = readings(finding);
   body.querySelector(".readings")?.remove();
   body.querySelector(".without")?.after(...list);
