@@ -34,7 +34,7 @@ async function ask() {
   }
   try {
     for (let k = 0; k <= MOST_ASIDE; k += 1) {
-      const reply = await fetch("/exam/answer", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
+      const reply = await fetch("/assess?page=exam", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
       const content = await reply.json();
       if (mine < shown) return;
       if (reply.status === 503) throw new Error("busy");

@@ -6,6 +6,7 @@ The page gets each recording by finding and side, as it was read; what it does n
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from typing import Any
 
 from layette.engine.api import Pack
@@ -65,8 +66,17 @@ def _is_shown(name: str, part: Any, pack: Pack) -> bool:
 def _fields(item: Any) -> dict[str, Any]:
     """Return one recording as a mapping; bounds alone are its value."""
     if isinstance(item, Mapping) and not ({*item} <= {"more_than", "at_least", "at_most", "below", "between"}):
-        return {key: value for key, value in item.items() if key not in _NEVER_BACK}
-    return {"value": item}
+        return {key: _plain(value) for key, value in item.items() if key not in _NEVER_BACK}
+    return {"value": _plain(item)}
+
+
+def _plain(value: Any) -> Any:
+    """Return a number as text, in the digits in which it was written."""
+    if isinstance(value, Mapping):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(part) for part in value]
+    return str(value) if isinstance(value, (int, float, Decimal)) and not isinstance(value, bool) else value
 
 
 def _records(findings: Any, pack: Pack) -> Iterator[dict[str, Any]]:
@@ -79,7 +89,7 @@ def _records(findings: Any, pack: Pack) -> Iterator[dict[str, Any]]:
                 if fields.get("value") == "normal":
                     yield from _spread(name, fields, pack)
                 continue
-            yield from _sides(name, side or str(fields.pop("side", "") or ""), fields, pack)
+            yield from _sides(name, str(fields.pop("side", "") or side), fields, pack)
 
 
 def _spread(system: str, fields: dict[str, Any], pack: Pack) -> Iterator[dict[str, Any]]:
@@ -103,8 +113,6 @@ def _what(item: dict[str, Any], pack: Pack, one: Mapping[str, Any]) -> dict[str,
     for name, own in (("value", "value"), ("unit", "unit"), ("absent", "absent"), ("charted_by", "by")):
         if fields.get(name) is not None:
             what[own] = fields.pop(name)
-    if isinstance(what.get("value"), (int, float)):
-        what["value"] = str(what["value"])
     return what | {"fields": fields}
 
 

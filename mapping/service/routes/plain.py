@@ -78,7 +78,7 @@ async def open_in_the_exam_page(
 
 
 @router.post("/exam/fhir", openapi_extra=VISIT)
-async def flat_visit_as_fhir(request: Request, language: str | None = None) -> Response:
-    """A flat visit and its answer as a FHIR Bundle, to keep as a file; `/exam/open` reads it again."""
+async def flat_visit_as_fhir(request: Request) -> Response:
+    """A flat visit as a FHIR Bundle, to keep as a file; `/exam/open` reads it again."""
     read_as(request, *JSON_TYPES)
-    return await ask(request, "fhir-of-flat", {"language": language}, FHIR_JSON)
+    return await ask(request, "fhir-of-flat", form=FHIR_JSON)

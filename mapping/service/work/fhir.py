@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Any, cast
 
 from layette.engine.api import Pack
@@ -28,8 +29,9 @@ def assess(pack: Pack, job: Job) -> Reply:
 
 
 def of_flat(pack: Pack, job: Job) -> Reply:
-    """Return a flat visit and its answer as FHIR: the findings as Observations beside what is proposed."""
-    return fhir(answered(pack, job).to_fhir(pack, language=_language(pack, job)), job.form)
+    """Return a flat visit as FHIR, such as the exam page opens again: the baby, the visit, each recording."""
+    made: dict[str, Any] = import_module("layette.mapping.pages.exam.saved").as_fhir(answered(pack, job), pack)
+    return fhir(made, job.form)
 
 
 def validate(pack: Pack, job: Job) -> Reply:
