@@ -41,6 +41,7 @@ def application(pool: Pool, limits: Limits, names: Iterable[str] = LOOPBACK) -> 
     app.add_exception_handler(Refusal, _refused)
     app.add_exception_handler(HTTPException, _by_status)
     app.add_exception_handler(RequestValidationError, _by_query)
+    app.add_exception_handler(Exception, _broken)
     return Guard(app, limits, names)
 
 
@@ -55,6 +56,11 @@ async def _by_status(request: Request, error: Exception) -> Response:
     reply = await _refused(request, Refusal(code, message, expected="what /openapi.json lists"))
     reply.headers.update(error.headers or {})
     return reply
+
+
+async def _broken(request: Request, _: Exception) -> Response:
+    """Tell of a fault of ours without its words; the guard logs where it lies."""
+    return await _refused(request, Refusal("fault", "a fault of the program, not of the input; nothing was decided"))
 
 
 async def _by_query(request: Request, error: Exception) -> Response:

@@ -19,6 +19,7 @@ from layette.mapping.service.workers import Pool
 from layette.mapping.service.workers.child import Perform
 
 T = TypeVar("T")
+USUAL = Limits()
 OWN = "http://127.0.0.1:8470"
 
 
@@ -50,7 +51,7 @@ class Service:
 
 @contextmanager
 def served(
-    pack: Pack, workers: int = 1, limits: Limits = Limits(), perform: Perform = perform, **more: Any
+    pack: Pack, workers: int = 1, limits: Limits = USUAL, perform: Perform = perform, **more: Any
 ) -> Iterator[Service]:
     """Run an application while the test lasts."""
     loop = asyncio.new_event_loop()
