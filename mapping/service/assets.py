@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from functools import cache
 from importlib import resources
-from importlib.util import find_spec
 
+from layette.mapping.pages import exam
 from layette.mapping.service.reply import Refusal, Reply
 
-_PACKAGE = "layette.mapping.pages.exam"
 _MEDIA = {
-    ".css": "text/css; charset=utf-8",
-    ".js": "text/javascript; charset=utf-8",
-    ".svg": "image/svg+xml",
-    ".png": "image/png",
-    ".woff2": "font/woff2",
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+    "woff2": "font/woff2",
 }
 _SCHEMA = "application/schema+json"
 
@@ -44,10 +43,5 @@ def _schemas() -> dict[str, Reply]:
 @cache
 def _assets() -> dict[str, Reply]:
     """Return all assets by name, so that a name is looked up and never becomes a path."""
-    if find_spec(_PACKAGE) is None:
-        return {}
-    top = resources.files(_PACKAGE)
-    places = [top, *(part for part in top.iterdir() if part.name == "assets" and part.is_dir())]
-    files = [file for place in places for file in place.iterdir() if file.is_file()]
-    kinds = {file.name: "." + file.name.rpartition(".")[2] for file in files}
-    return {f.name: Reply(200, _MEDIA[kinds[f.name]], f.read_bytes()) for f in files if kinds[f.name] in _MEDIA}
+    place = resources.files(exam)
+    return {name: Reply(200, _MEDIA[name.rpartition(".")[2]], (place / name).read_bytes()) for name in exam.ASSETS}

@@ -59,6 +59,13 @@ async def report(request: Request) -> Response:
     return await ask(request, "report")
 
 
+@router.post("/family-sheet", openapi_extra=VISIT, responses=HTML_PAGE)
+async def family_sheet(request: Request, language: str | None = None) -> Response:
+    """The sheet that the family keeps, as one self-contained page; `language` is such as es."""
+    read_as(request, *JSON_TYPES)
+    return await ask(request, "family-sheet", {"language": language})
+
+
 @router.post("/visits/read", openapi_extra=FILE)
 async def read_a_visit(
     request: Request, at: str | None = None, subject: str | None = None, encounter: str | None = None

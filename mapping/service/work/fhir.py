@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from importlib import import_module
 from typing import Any, cast
 
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.answering import answer
 from layette.mapping.intake import parse
-from layette.mapping.service.reply import Refusal, Reply, fhir
+from layette.mapping.pages.exam.saved import as_fhir
+from layette.mapping.service.reply import Reply, fhir
+from layette.mapping.service.work.choices import language_of
 from layette.mapping.service.work.flat import answered
 from layette.mapping.service.work.job import Job
 from layette.mapping.write.run.context import Parts
@@ -25,13 +26,12 @@ def assess(pack: Pack, job: Job) -> Reply:
         encounter=chosen.get("encounter"),
     )  # fmt: skip
     parts = cast(Parts, chosen.get("parts", "care"))
-    return fhir(found.to_fhir(pack, parts=parts, language=_language(pack, job)), job.form)
+    return fhir(found.to_fhir(pack, parts=parts, language=language_of(pack, job)), job.form)
 
 
 def of_flat(pack: Pack, job: Job) -> Reply:
     """Return a flat visit as FHIR, such as the exam page opens again: the baby, the visit, each recording."""
-    made: dict[str, Any] = import_module("layette.mapping.pages.exam.saved").as_fhir(answered(pack, job), pack)
-    return fhir(made, job.form)
+    return fhir(as_fhir(answered(pack, job), pack), job.form)
 
 
 def validate(pack: Pack, job: Job) -> Reply:
@@ -41,14 +41,6 @@ def validate(pack: Pack, job: Job) -> Reply:
 
     issues = checked(_resource(job.body, "resource"), advice=job.chosen.get("advice") == "true")
     return fhir(operation_outcome(issues), job.form)
-
-
-def _language(pack: Pack, job: Job) -> str:
-    language = job.chosen.get("language", "en")
-    if language not in pack.shape.languages:
-        known = ", ".join(pack.shape.languages)
-        raise Refusal("query", "this pack has no words for families in that language", language[:20], f"one of {known}")
-    return language
 
 
 def _resource(body: bytes, parameter: str) -> Any:

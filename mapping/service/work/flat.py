@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from importlib import import_module
 from typing import Any
 
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.answering import Answer, answer
+from layette.mapping.pages.exam.live import live
 from layette.mapping.service.reply import JSON, Reply
 from layette.mapping.service.work.job import Job
 
@@ -28,7 +28,7 @@ def assess(pack: Pack, job: Job) -> Reply:
 
 def _parts(found: Answer, pack: Pack, page: str | None) -> Iterator[tuple[str, str]]:
     if page == "exam":
-        yield "answer", _json(import_module("layette.mapping.pages.exam.live").live(found.assessment, pack))
+        yield "answer", _json(live(found.assessment, pack))
     else:
         yield "assessment", found.assessment.to_json(None)
     yield "account", _json(str(found.account))

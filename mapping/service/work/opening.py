@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import import_module
 from typing import Any
 
 from layette.engine.api import Pack
@@ -10,6 +9,7 @@ from layette.engine.visit.carried import PART, written
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.fhir.json import dumps
 from layette.mapping.intake import CallerSays, take
+from layette.mapping.pages.exam.opened import opened
 from layette.mapping.service.reply import JSON, Reply, plain
 from layette.mapping.service.work.job import Job
 
@@ -37,6 +37,5 @@ def read(pack: Pack, job: Job) -> Reply:
 
 def open_for_exam(pack: Pack, job: Job) -> Reply:
     """Return what the exam page makes of a file: this visit, or with ``as=earlier`` one to put beside it."""
-    opened = import_module("layette.mapping.pages.exam.opened").opened
     earlier = job.chosen.get("as") == "earlier"
     return plain(opened(job.body, pack, earlier=earlier, born=job.chosen.get("born")))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from html import escape
+from collections.abc import Callable
 from importlib import import_module
 from importlib.util import find_spec
 
 from layette.engine.api import Pack
+from layette.mapping.pages.exam import page
 from layette.mapping.service.reply import HTML, Refusal, Reply
+from layette.mapping.service.work.choices import language_of
 from layette.mapping.service.work.flat import answered
 from layette.mapping.service.work.job import Job
 
@@ -16,24 +18,30 @@ _PAGES = "layette.mapping.pages"
 
 def exam(pack: Pack, job: Job) -> Reply:
     """Return the exam page of the pack."""
-    if find_spec(f"{_PAGES}.exam") is None:
-        return Reply(200, HTML, _placeholder(pack).encode())
-    made: str = import_module(f"{_PAGES}.exam").page(pack)
-    return Reply(200, HTML, made.encode())
+    return _page(page(pack))
 
 
 def report(pack: Pack, job: Job) -> Reply:
     """Return the report of a visit."""
-    if find_spec(f"{_PAGES}.report") is None:
-        raise Refusal("not-found", "this installation makes no reports")
     found = answered(pack, job)
-    made: str = import_module(f"{_PAGES}.report").report(found.assessment, pack, found.visit)
-    return Reply(200, HTML, made.encode())
+    return _page(_maker("report")(found.assessment, pack, found.visit))
 
 
-def _placeholder(pack: Pack) -> str:
-    return (
-        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{escape(pack.id)}</title>'
-        "<h1>Layette</h1><p>The engine answers here; this installation has no exam page. "
-        'The interface is described at <a href="/openapi.json">/openapi.json</a>.</p></html>'
-    )
+def family_sheet(pack: Pack, job: Job) -> Reply:
+    """Return the sheet that the family keeps, in the language that was chosen."""
+    language = language_of(pack, job)
+    found = answered(pack, job)
+    return _page(_maker("family_sheet")(found.assessment, pack, found.visit, language))
+
+
+def _maker(name: str) -> Callable[..., str]:
+    """Return what makes a page, from the module of its name."""
+    module = f"{_PAGES}.{name}"
+    if find_spec(module) is None:
+        raise Refusal("not-found", "this installation does not make that page")
+    made: Callable[..., str] = getattr(import_module(module), name)
+    return made
+
+
+def _page(content: str) -> Reply:
+    return Reply(200, HTML, content.encode())

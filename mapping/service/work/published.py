@@ -102,7 +102,9 @@ def operation(pub: Publication) -> Resource:
     """Return the definition of `$assess`."""
     about = "A visit in, what is proposed for this newborn out, as a transaction for a server to take or leave."
     single = {"min": 0, "max": "1"}
-    return pub.head("OperationDefinition", _ASSESS, "Assess a visit", about) | {
+    head = pub.head("OperationDefinition", _ASSESS, "Assess a visit", about)
+    del head["copyright"]  # the one canonical resource of R4 that has no place for it
+    return head | {
         "kind": "operation",
         "affectsState": False,
         "code": _ASSESS,

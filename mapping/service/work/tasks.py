@@ -17,6 +17,7 @@ TASKS: Mapping[str, Callable[[Pack, Job], Reply]] = {
     "assess": flat.assess,
     "capabilities": published.capabilities,
     "exam-page": pages.exam,
+    "family-sheet": pages.family_sheet,
     "fhir-assess": fhir.assess,
     "fhir-of-flat": fhir.of_flat,
     "open": opening.open_for_exam,

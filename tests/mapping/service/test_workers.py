@@ -118,6 +118,7 @@ def test_a_caller_who_goes_away_leaves_the_worker_for_the_next(two: Service) -> 
         await asyncio.gather(*left, return_exceptions=True)
 
     two.run(gone())
+    until_ready(two, 2)
     assert len(processes(two)) == 2
 
 
