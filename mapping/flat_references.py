@@ -1,4 +1,4 @@
-"""References of a flat visit that no FHIR output could hold: refused where they stand, before anything is decided."""
+"""References and identifiers of a flat visit that no FHIR output could hold: refused before anything is decided."""
 
 from __future__ import annotations
 
@@ -14,16 +14,30 @@ _LITERAL = re.compile(
     re.ASCII,
 )
 _OTHER = re.compile(r"(?:https?://|urn:)[^\s<>\"]+|#\S*|([A-Z][A-Za-z]+)\?\S+=\S*", re.ASCII)
+_IDENTIFIER = {
+    "system": (re.compile(r"\S+"), "an address without spaces, such as urn:x"),
+    "value": (re.compile(r"(?=[\s\S]*\S)[ \r\n\t\S]+"), "a text in quotes"),
+}
 _NAMED = {"patient": "Patient", "encounter": "Encounter"}
 
 
 def reference_problems(flat: Mapping[str, Any]) -> Iterator[InputProblem]:
-    """Yield what is wrong with ``patient``, ``encounter`` and each ``origin`` of a flat visit."""
+    """Yield what is wrong with ``patient``, ``encounter``, ``identifiers`` and each ``origin`` of a flat visit."""
     for part, kind in _NAMED.items():
         yield from _problem(flat.get(part), part, kind)
+    yield from _identifiers(flat.get("identifiers"))
     history = flat.get("history")
     yield from _origins(flat.get("findings"), "findings")
     yield from _origins(history.get("findings") if isinstance(history, Mapping) else None, "history.findings")
+
+
+def _identifiers(written: Any) -> Iterator[InputProblem]:
+    """Yield what could not be written of an identifier; a number has lost its leading zeros already."""
+    for k, one in enumerate(written if isinstance(written, list) else ()):
+        for part, (form, right) in _IDENTIFIER.items() if isinstance(one, Mapping) else ():
+            text = one.get(part)
+            if text is not None and not (isinstance(text, str) and form.fullmatch(text)):
+                yield InputProblem(f"identifiers[{k}].{part}", "structure", "no such identifier", shown(text), right)
 
 
 def _origins(findings: Any, path: str) -> Iterator[InputProblem]:

@@ -61,7 +61,9 @@ def _without(item: Any) -> Any:
 
 def _patient(visit: Mapping[str, Any]) -> Resource:
     born, sex = str(visit["born"]), str(visit.get("sex_at_birth") or "unknown")
-    identifiers = [dict(one) for one in visit.get("identifiers") or [] if one.get("system") and one.get("value")]
+    listed = [(one.get("system"), one.get("value")) for one in visit.get("identifiers") or []]
+    named = [(system, value) for system, value in listed if isinstance(system, str) and isinstance(value, str)]
+    identifiers = [{"system": system, "value": value} for system, value in named if system and value]
     if not identifiers:
         identifiers = [{"system": "urn:ietf:rfc:3986", "value": f"urn:uuid:{uuid5(NAMESPACE_URL, f'newborn {born}')}"}]
     made: Resource = {"resourceType": "Patient", "identifier": identifiers, "gender": sex, "birthDate": born[:10]}

@@ -39,14 +39,18 @@ def validate(pack: Pack, job: Job) -> Reply:
     from layette.mapping.validate import validate as checked
     from layette.mapping.validate.report import operation_outcome
 
-    issues = checked(_resource(job.body, "resource"), advice=job.chosen.get("advice") == "true")
+    content = _resource(job.body, "resource")
+    resource = parse(content) if isinstance(content, bytes) else content
+    issues = checked(resource, advice=job.chosen.get("advice") == "true")
     return fhir(operation_outcome(issues), job.form)
 
 
 def _resource(body: bytes, parameter: str) -> Any:
-    """Return the resource in a body, taken out of the Parameters by which an operation may be asked."""
+    """Return the body, or the resource that lies in it in the Parameters by which an operation may be asked."""
     if body.lstrip(_SPACE)[:1] not in (b"{", b"<"):
         raise InputError([InputProblem("$", "not-json", "this is no FHIR resource", expected="one as JSON or XML")])
+    if b"Parameters" not in body:  # bytes are read faster than what was parsed already
+        return body
     content = parse(body)
     if content.get("resourceType") != "Parameters":
         return content

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import random
 from typing import Any
@@ -68,7 +69,7 @@ def changed(content: Any, seed: int) -> Any:
             if choose.random() < 0.3:
                 del node[key]
             else:
-                node[key] = choose.choice(ODD)
+                node[key] = copy.deepcopy(choose.choice(ODD))
             break
     return made
 
