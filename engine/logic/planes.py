@@ -85,7 +85,8 @@ class PlanesReader:
             out[:, -1] &= last_word(visits)
         ends = out[4 * rules :]
         conclusions = {var: (ends[2 * k], ends[2 * k + 1]) for k, var in enumerate(self.program.conclusions)}
-        return CohortReading(visits, *(out[part * rules : (part + 1) * rules] for part in range(4)), conclusions)
+        high, low, applies, may_apply = (out[part * rules : (part + 1) * rules] for part in range(4))
+        return CohortReading(visits, high, low, applies, may_apply, conclusions)
 
     def _fill(self, planes: Planes, out: NDArray[np.uint64]) -> None:
         layout, words = self._layout, out.shape[1]

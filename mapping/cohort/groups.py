@@ -36,9 +36,10 @@ def _birth_group(facts: Facts) -> str:
     """Return the group by gestation; unknown, or not known closely enough to tell, is a group of its own."""
     name = facts.pack.shape.anchors.get("term")
     value = facts.number(name) if name else None
-    if value is None or value.span[0] is None or value.span[1] is None:
+    ends = [end for end in value.span if end is not None] if value else []
+    if value is None or len(ends) < len(value.span):
         return UNKNOWN
-    low, high = (sum(convert(end, value.unit, "d") >= bound for bound in _BOUNDS) for end in value.span)
+    low, high = (sum(convert(end, value.unit, "d") >= bound for bound in _BOUNDS) for end in ends)
     return BIRTH_GROUPS[low] if low == high else UNKNOWN
 
 

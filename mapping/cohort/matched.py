@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -134,7 +134,7 @@ def _run(db: duckdb.DuckDBPyConnection, script: str, given: dict[str, str]) -> N
     db.execute(script)
 
 
-def _copied(db: duckdb.DuckDBPyConnection, query: str, given: dict[str, object], folder: Path) -> None:
+def _copied(db: duckdb.DuckDBPyConnection, query: str, given: Mapping[str, object], folder: Path) -> None:
     for name, value in given.items():
         text = _quoted(str(value)) if not isinstance(value, datetime) else f"TIMESTAMPTZ {_quoted(value.isoformat())}"
         query = query.replace(f"${name}", text)

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import count
 
-from layette.engine.answer.parts.assessment import Assessment, Citation, Recommendation
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.parts.judged_at_once import by_value
+from layette.engine.answer.shapes.proposed import Citation, Recommendation
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import asked, listed, named
 from layette.mapping.text.reasons import brief, marks, reserve

@@ -13,8 +13,9 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from layette.engine.answer.parts.assessment import Assessment, Recommendation
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.parts.told import AWAITS
+from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.api import Pack
 from layette.mapping.pages.diapers import expected_diapers
 from layette.mapping.pages.family_pictures import PICTURES
@@ -160,7 +161,7 @@ class _Sheet:
     def _may_be_told(self, one: Recommendation) -> bool:
         """Whether nothing of it is the mother's, or was asked alone."""
         read = {used.subject.partition(".")[0] for reason in one.reasons for used in reason.values}
-        general = one.kind == "educate"  # words that every family hears, whoever they are about
+        general = one.kind == "guide"  # words that every family hears, whoever they are about
         return not read & self._hidden and (one.subject == "baby" or general)
 
     def _named(self, one: Recommendation) -> str:

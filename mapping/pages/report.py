@@ -7,7 +7,8 @@ from typing import Any
 
 from markupsafe import Markup
 
-from layette.engine.answer.parts.assessment import Assessment, Citation
+from layette.engine.answer.parts.assessment import Assessment
+from layette.engine.answer.shapes.proposed import Citation
 from layette.engine.api import Pack
 from layette.engine.visit.visit import Visit
 from layette.mapping.pages.asked import Group, groups, standing

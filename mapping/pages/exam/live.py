@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from layette.engine.answer.parts.assessment import Assessment, ComeBack, DoGroup, Measured, Recommendation, ToJudge
+from layette.engine.answer.parts.assessment import Assessment, ComeBack, DoGroup, Measured
 from layette.engine.answer.parts.judged_at_once import by_value
+from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 from layette.engine.api import Pack
 from layette.mapping.pages.exam.model import measures_asked
 from layette.mapping.pages.exam.privacy import Room, room

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 
-from layette.engine.answer.parts.assessment import Due, Recommendation, ToJudge
+from layette.engine.answer.shapes.proposed import Due, Recommendation, ToJudge
 from layette.engine.api import Pack
 from layette.engine.pack.written.conditions import keys_in
 from layette.engine.pack.written.shapes import listed

@@ -56,6 +56,6 @@ def test_what_makes_no_server_is_an_error(words: list[str], told: str, capsys: p
 def test_without_the_extra_it_says_what_to_install(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("layette.mapping.cli.serve.find_spec", lambda name: None)
+    monkeypatch.setattr("layette.mapping.cli.verbs.serve.find_spec", lambda name: None)
     assert main(["serve"]) == 2
     assert "pip install 'layette[serve]'" in capsys.readouterr().err
