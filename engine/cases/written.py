@@ -116,6 +116,7 @@ def read_cases(pack: CompiledPack) -> tuple[list[Case], list[PackProblem]]:
     """Read the pack's case files; mistakes of shape, doubled ids and unknown rules or targets come back as problems."""
     folder = PackFolder(pack.folder)
     out: list[Case] = []
+    seen: dict[str, str] = {}
     for file in pack.shape.cases:
         document = folder.document(f"cases/{file}")
         if document is None:
@@ -128,7 +129,8 @@ def read_cases(pack: CompiledPack) -> tuple[list[Case], list[PackProblem]]:
             made = check_shape(document, entry, (k,), CaseShape, folder.problems)
             if made is not None:
                 place = f"{document.file}:{document.line((k,))}"
-                folder.problems += _names(pack, made, document, k, {c.shape.id: c.place for c in out})
+                folder.problems += _names(pack, made, document, k, seen)
+                seen[made.id] = place
                 out.append(Case(made, place))
     return out, folder.problems
 

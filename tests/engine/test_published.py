@@ -9,8 +9,10 @@ from typing import Any
 
 import jsonschema
 import pytest
-from support.small_pack import FOLDER, assess, visit
+from support.small_pack import FOLDER, assess, small, visit
+from support.sweeps import every_case
 
+from layette.engine.cases.written import read_cases
 from layette.engine.pack.written.yaml_nodes import parse
 from layette.engine.published import PACK_FILES, schemas, write
 from layette.engine.visit.form import DEFINITIONS, VISIT
@@ -99,12 +101,8 @@ def test_the_schema_of_a_pack_refuses_what_the_loader_refuses(kind: str, value: 
 
 def cases() -> list[Any]:
     """Every visit of a case of the packs."""
-    found = []
-    for pack in PACKS:
-        for place in files_of(pack):
-            if place.parent.name == "cases" and not place.with_suffix(".csv").is_file():
-                found += [pytest.param(case["given"], id=f"{pack}/{case['id']}") for case in read(place) or ()]
-    return found
+    found = {"small": read_cases(small())[0], "newborn": every_case()}
+    return [pytest.param(one.shape.given, id=f"{pack}/{one.shape.id}") for pack in PACKS for one in found[pack]]
 
 
 @pytest.mark.parametrize("given", cases())

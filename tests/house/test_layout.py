@@ -8,8 +8,9 @@ from collections.abc import Iterator
 from pathlib import PurePosixPath
 
 import pytest
-import yaml
 from support.checkout import FOLDERS, ROOT, files
+
+from layette.engine.pack.written.yaml_nodes import parse
 
 TOP = {*FOLDERS, "examples", "tests", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml"}
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -99,5 +100,8 @@ def _texts(prefix: str) -> Iterator[tuple[str, str]]:
 
 
 def _finding_names() -> set[str]:
-    read = [yaml.safe_load(place.read_text(encoding="utf-8")) for place in (ROOT / "rules").glob("*/findings/*.yaml")]
+    read = [
+        parse(place.read_text(encoding="utf-8"), place.name).data
+        for place in (ROOT / "rules").glob("*/findings/*.yaml")
+    ]
     return {name for area in read for name in area["findings"]}

@@ -6,9 +6,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from support.sweeps import every_case
 
 from layette.engine import Assessment, Pack, load_pack
-from layette.engine.cases.written import Case, read_cases
+from layette.engine.cases.written import Case
 from layette.engine.pack.site_rules import MEMORY
 from layette.engine.terms import ASKED, PRIORITIES
 
@@ -18,8 +19,7 @@ def cases() -> list[Case]:
     """A case for each rule from memory that some case names as a reason."""
     pack = load_pack()
     memory = {name for name, rule in pack.rules.items() if MEMORY in rule.shape.rests_on(pack.sources)}
-    found, _ = read_cases(pack)
-    named = {rule: case for case in found for rule in case.shape.expect.reasons if rule in memory}
+    named = {rule: case for case in every_case() for rule in case.shape.expect.reasons if rule in memory}
     return list({case.shape.id: case for case in named.values()}.values())
 
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
-import yaml
 from support.checkout import ROOT
+
+from layette.engine.pack.written.yaml_nodes import parse
 
 PACK = ROOT / "rules" / "newborn"
 
@@ -19,7 +20,7 @@ Text = tuple[str, str]
 def entries(folder: str) -> dict[str, Any]:
     """Return the content of each file of a folder of the pack, by `folder/file`."""
     found = sorted((PACK / folder).glob("*.yaml"))
-    return {f"{folder}/{place.name}": yaml.safe_load(place.read_text(encoding="utf-8")) for place in found}
+    return {f"{folder}/{place.name}": parse(place.read_text(encoding="utf-8"), place.name).data for place in found}
 
 
 def plain() -> Iterator[tuple[str, dict[str, Any]]]:

@@ -7,10 +7,11 @@ from typing import Any
 
 import pytest
 from support.small_pack import AT, small, visit
+from support.sweeps import every_case
 
 from layette.engine import Assessment, Pack, load_pack
 from layette.engine.cases.compare import differences, numbers_of
-from layette.engine.cases.written import Expect, read_cases
+from layette.engine.cases.written import Expect
 
 WORDS = {"undecided": "undecided", "ruled out": "ruled_out", "not applicable": "not_applicable"}
 PLACED = {"target": "hip_again", "side": "left", "status": "active", "priority": "urgent", "time": AT}
@@ -35,9 +36,7 @@ VISITS: dict[str, dict[str, Any]] = {
 def _shipped() -> list[Any]:
     pack = load_pack()
     return [
-        pytest.param(pack, case.shape.given, id=case.shape.id)
-        for case in read_cases(pack)[0][::90]
-        if not case.shape.tables
+        pytest.param(pack, case.shape.given, id=case.shape.id) for case in every_case()[::90] if not case.shape.tables
     ]
 
 

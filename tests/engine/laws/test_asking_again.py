@@ -17,10 +17,10 @@ import pytest
 from support.asked_again import Flat, again, drafts, timed
 from support.shipped_examples import NAMES, source
 from support.small_pack import small, visit
+from support.sweeps import every_case
 
 from layette.engine import Assessment, Pack, load_pack
 from layette.engine.answer.shapes.proposed import Recommendation
-from layette.engine.cases.written import read_cases
 from layette.engine.terms import ASKED, PRIORITIES
 from layette.mapping.read import read
 
@@ -108,8 +108,7 @@ def keys(found: Assessment) -> set[str]:
 
 @pytest.mark.parametrize("share", SHARES)
 def test_asking_again_moves_no_deadline_later_and_is_no_new_answer(pack: Pack, share: int) -> None:
-    cases, _ = read_cases(pack)
-    tried = [held(pack, case.shape.id, timed(case.shape.given)) for case in some(cases, share)]
+    tried = [held(pack, case.shape.id, timed(case.shape.given)) for case in some(every_case(), share)]
     assert sum(tried) > 2 * len(tried) > 30
 
 

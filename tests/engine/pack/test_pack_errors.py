@@ -10,19 +10,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
 from support.checkout import ROOT
 from support.small_pack import FOLDER, Edit, copied, rule, small
 
 from layette.engine import PackError, load_pack
 from layette.engine.errors import INPUT_CODES, PACK_CODES, PackProblem
+from layette.engine.pack.written.yaml_nodes import parse
 
 ENGINE = ROOT / "engine"
 DECISIONS = "decisions/exam.yaml"
-BAD = yaml.safe_load((FOLDER.parent / "bad.yaml").read_text(encoding="utf-8"))
+BAD = parse((FOLDER.parent / "bad.yaml").read_text(encoding="utf-8"), "bad.yaml").data
 ELSEWHERE = {"second-reader", "site"}
 """Codes that tests of their own bring about: below, and in `test_site`."""
-MORE = f"$[{len(yaml.safe_load((FOLDER / DECISIONS).read_text(encoding='utf-8')))}]"
+MORE = f"$[{len(parse((FOLDER / DECISIONS).read_text(encoding='utf-8'), DECISIONS).data)}]"
 """The rule that an edit appends to the decisions."""
 
 

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import pytest
+from support.sweeps import every_case
 
 from layette.engine import load_pack
 from layette.engine.answer.assemble import assemble
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.plan import AnswerPlan
-from layette.engine.cases.written import Case, read_cases
+from layette.engine.cases.written import Case
 from layette.engine.states.decide import decide
 from layette.engine.states.plan import StatesPlan
 
 PACK = load_pack()
-CASES, _ = read_cases(PACK)
-PLAIN = CASES[::40]
-SET = [case for case in CASES if case.shape.given.get("settings")][::5]
+PLAIN = every_case()[::40]
+SET = [case for case in every_case() if case.shape.given.get("settings")][::5]
 
 
 def assessed(case: Case, *, everything: bool) -> str:

@@ -9,10 +9,10 @@ from typing import Any, NamedTuple
 import pytest
 from support.page_samples import flat
 from support.shipped_examples import EXAMPLES, NAMES
+from support.sweeps import every_case
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.api import Pack, load_pack
-from layette.engine.cases.written import read_cases
 from layette.mapping.answering import answer
 from layette.mapping.text import HEALTHY, SICK, render
 from layette.mapping.text.about import About, changed_from_shipped
@@ -69,9 +69,7 @@ def pack() -> Pack:
 
 @cache
 def cases() -> dict[str, dict[str, Any]]:
-    found, problems = read_cases(pack())
-    assert not problems
-    return {case.shape.id: case.shape.given for case in found}
+    return {case.shape.id: case.shape.given for case in every_case()}
 
 
 @cache

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from support.sweeps import every_case
 
 from layette.engine.api import Pack, load_pack
-from layette.engine.cases.written import read_cases
 from layette.mapping.fhir.json import dumps
 from layette.mapping.write import to_bundle
 
@@ -16,7 +16,7 @@ def pack() -> Pack:
 
 
 def test_the_order_of_findings_does_not_matter(pack: Pack) -> None:
-    for case in read_cases(pack)[0][3:43:10]:
+    for case in every_case()[3:43:10]:
         visit = case.shape.given
         turned = visit | {"findings": dict(reversed(list((visit.get("findings") or {}).items())))}
         first, second = (to_bundle(pack.assess(one, readers=["native"]), pack, visit=one) for one in (visit, turned))

@@ -8,9 +8,10 @@ from fractions import Fraction
 from functools import cache, lru_cache
 
 from support.feeds.flat import Flat, Item, Place, changed, places, taken_apart, without_each_part
+from support.sweeps import every_case
 
 from layette.engine import Assessment, Pack, load_pack
-from layette.engine.cases.cases import Case, read_cases
+from layette.engine.cases.cases import Case
 from layette.engine.errors import InputError
 from layette.engine.exact.units import convert, exact
 from layette.engine.logic.conditions import Status
@@ -66,7 +67,7 @@ def emergencies() -> tuple[Emergency, ...]:
     """Return an emergency for each rule that has a worked case in which it brings `stat`."""
     pack = load_pack()
     wanted, found = stat_rules(pack), dict[int, Emergency]()
-    for case in read_cases(pack)[0]:
+    for case in every_case():
         with_tables = _pack_of(case, pack)
         try:
             decision = with_tables.decide(with_tables.read_visit(case.shape.given), ["native"])
