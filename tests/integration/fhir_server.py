@@ -9,12 +9,14 @@ import json
 import os
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.parse
 import urllib.request
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -95,6 +97,14 @@ class Server:
     def kill(self) -> None:
         """End it in the middle of whatever it does (SIGKILL)."""
         self._end(signal.SIGKILL)
+
+    def empty(self) -> None:
+        """Take away all data while it runs, as its own `sekmet reset` does; started again if it was killed."""
+        if self.process is None:
+            self.start()
+        with closing(sqlite3.connect(self.folder / "data/sekmet.db", timeout=_SECONDS)) as data, data:
+            for table in ("resources", "versions", "idx", "notifications", "traffic", "runs"):
+                data.execute(f"DELETE FROM {table}")
 
     def _end(self, how: signal.Signals) -> None:
         if self.process is not None and self.process.poll() is None:

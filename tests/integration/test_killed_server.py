@@ -6,7 +6,6 @@ import contextlib
 import http.client
 import threading
 import time
-from pathlib import Path
 
 import pytest
 from integration import visits
@@ -36,25 +35,20 @@ def held(server: Server, kinds: set[str]) -> dict[str, int]:
 
 
 @pytest.mark.parametrize("moment", MOMENTS)
-def test_a_retry_after_a_kill_leaves_one_copy_of_everything(moment: float, tmp_path: Path) -> None:
+def test_a_retry_after_a_kill_leaves_one_copy_of_everything(moment: float, empty_server: Server) -> None:
     transaction = visits.posted("red-reflex-hip-testis-day-6")
     wanted: dict[str, int] = {}
     for entry in transaction["entry"]:
         kind = entry["resource"]["resourceType"]
         wanted[kind] = wanted.get(kind, 0) + 1
-    server = Server(tmp_path / "data")
-    server.start()
-    try:
-        sending = post_and_forget(server, dumps(transaction))
-        time.sleep(moment)
-        server.kill()
-        sending.join()
-        server.start()
-        left = held(server, set(wanted))
-        assert left in (dict.fromkeys(wanted, 0), wanted), "a transaction is all or nothing"
-        assert server.post(dumps(transaction)).status == 200
-        assert held(server, set(wanted)) == wanted
-        assert server.post(dumps(transaction)).status == 200
-        assert held(server, set(wanted)) == wanted
-    finally:
-        server.kill()
+    sending = post_and_forget(empty_server, dumps(transaction))
+    time.sleep(moment)
+    empty_server.kill()
+    sending.join()
+    empty_server.start()
+    left = held(empty_server, set(wanted))
+    assert left in (dict.fromkeys(wanted, 0), wanted), "a transaction is all or nothing"
+    assert empty_server.post(dumps(transaction)).status == 200
+    assert held(empty_server, set(wanted)) == wanted
+    assert empty_server.post(dumps(transaction)).status == 200
+    assert held(empty_server, set(wanted)) == wanted

@@ -48,6 +48,7 @@ def taken(given: Any) -> ReadResult:
     return result
 
 
+@cache
 def posted(name: str) -> Resource:
     """Return the transaction of an example, whose findings lie on another server."""
     given = source(name)
