@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from functools import cache
+from heapq import heapify, heappop, heappush
 
 import pytest
 
@@ -33,19 +34,31 @@ def every_case() -> list[Case]:
 def cases_that_show_each_rule() -> list[Case]:
     """Return so many cases that every rule which some case shows fired or provisional is so in one of these.
 
-    Those in which most rules are so come first.
+    The next one is always that which shows most rules that none before it shows.
     """
-    stand = [standing(case) for case in every_case()]
-    chosen, shown = [], set[int]()
-    for number in sorted(range(len(stand)), key=lambda number: -len(stand[number])):
-        if not stand[number] <= shown:
+    stand = standing()
+    awaited = set[int]().union(*stand)
+    chosen = list[int]()
+    heap = [(-len(rules), number) for number, rules in enumerate(stand)]
+    heapify(heap)
+    while awaited:
+        before, number = heappop(heap)
+        new = len(stand[number] & awaited)
+        if new < -before:  # others have shown some of its rules since; another case may show more by now
+            heappush(heap, (-new, number))
+        else:
             chosen.append(number)
-            shown |= stand[number]
+            awaited -= stand[number]
     return [every_case()[number] for number in sorted(chosen)]
 
 
-def standing(case: Case) -> frozenset[int]:
-    """Return the numbers of the rules that are fired or provisional in a case; none where it cannot be read."""
+@cache
+def standing() -> list[frozenset[int]]:
+    """Return for each case the numbers of the rules that are fired or provisional; none where it cannot be read."""
+    return [_standing(case) for case in every_case()]
+
+
+def _standing(case: Case) -> frozenset[int]:
     pack = load_pack()
     try:
         return frozenset(pack.decide(pack.read_visit(case.shape.given), ["native"]).standing)

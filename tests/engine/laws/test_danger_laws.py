@@ -29,6 +29,8 @@ NAMED_BY_A_LAW = {
 }
 """The ways that may end otherwise than in the emergency, and the law that says so."""
 
+pytestmark = pytest.mark.xdist_group("emergencies")  # to find them takes long: one worker does it
+
 BORN, AT = "2026-06-01T08:00:00-05:00", "2026-06-11T10:00:00-05:00"
 
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cache, lru_cache
 
 from support.feeds.flat import Flat, Item, Place, changed, places, taken_apart, without_each_part
-from support.sweeps import every_case
+from support.sweeps import every_case, standing
 
 from layette.engine import Assessment, Pack, load_pack
 from layette.engine.cases.cases import Case
@@ -67,7 +67,9 @@ def emergencies() -> tuple[Emergency, ...]:
     """Return an emergency for each rule that has a worked case in which it brings `stat`."""
     pack = load_pack()
     wanted, found = stat_rules(pack), dict[int, Emergency]()
-    for case in every_case():
+    for case, rules in zip(every_case(), standing(), strict=True):
+        if not case.shape.tables and rules.isdisjoint(wanted):
+            continue
         with_tables = _pack_of(case, pack)
         try:
             decision = with_tables.decide(with_tables.read_visit(case.shape.given), ["native"])
