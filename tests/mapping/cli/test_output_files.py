@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import stat
@@ -10,11 +11,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from support.shipped_examples import EXAMPLES
+from support.small_pack import FOLDER, visit
 
 from layette.mapping.cli.output import write
 
-VISIT = str(EXAMPLES / "jaundiced-sleepy-day-4.json")
 COMMAND = [sys.executable, "-c", "from layette.mapping.cli import main; raise SystemExit(main())"]
 STOPPED_WHILE_WRITING = """
 import os, sys, time
@@ -29,6 +29,14 @@ raise SystemExit(main())
 """
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="modes and signals are those of POSIX")
+
+
+@pytest.fixture(scope="module", name="assess")
+def _assess(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """The words that assess a visit by the small pack, which loads in no time."""
+    place = tmp_path_factory.mktemp("visit") / "visit.json"
+    place.write_text(json.dumps(visit({"barlow.left": "positive"})))
+    return ["assess", str(place), "--pack", str(FOLDER)]
 
 
 def mode(place: Path) -> int:
@@ -59,19 +67,19 @@ def test_a_long_name_can_be_written(tmp_path: Path) -> None:
     assert place.read_text() == "after"
 
 
-def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
-    ran = subprocess.run(
-        [*COMMAND, "assess", VISIT, "--out", str(tmp_path / "no" / "f")], capture_output=True, text=True
-    )
+def test_a_folder_that_is_not_there_is_named(assess: list[str], tmp_path: Path) -> None:
+    ran = subprocess.run([*COMMAND, *assess, "--out", str(tmp_path / "no" / "f")], capture_output=True, text=True)
     assert ran.returncode == 2
     assert str(tmp_path / "no" / "f") in ran.stderr
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
-def test_a_run_that_is_stopped_takes_away_what_it_made_and_nothing_else(number: int, tmp_path: Path) -> None:
+def test_a_run_that_is_stopped_takes_away_what_it_made_and_nothing_else(
+    number: int, assess: list[str], tmp_path: Path
+) -> None:
     out = tmp_path / "out.txt"
     out.write_text("before")
-    command = [sys.executable, "-c", STOPPED_WHILE_WRITING, "assess", VISIT, "--out", str(out)]
+    command = [sys.executable, "-c", STOPPED_WHILE_WRITING, *assess, "--out", str(out)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as run:
         assert run.stdout is not None
         assert run.stdout.readline() == "writing\n"
@@ -85,13 +93,15 @@ def test_a_run_that_is_stopped_takes_away_what_it_made_and_nothing_else(number: 
     ("words", "closed", "says"),
     [
         (["assess", "-"], 0, "stdin is closed"),
-        (["assess", VISIT], 1, "there is no output to write to"),
+        ([], 1, "there is no output to write to"),
         (["assess", "/no/such/file"], 2, ""),
         (["--help"], 1, ""),
     ],
 )
-def test_a_closed_stream_ends_without_a_traceback(words: list[str], closed: int, says: str) -> None:
-    run = subprocess.run([*COMMAND, *words], capture_output=True, text=True, preexec_fn=lambda: os.close(closed))
+def test_a_closed_stream_ends_without_a_traceback(words: list[str], closed: int, says: str, assess: list[str]) -> None:
+    run = subprocess.run(
+        [*COMMAND, *(words or assess)], capture_output=True, text=True, preexec_fn=lambda: os.close(closed)
+    )
     assert run.returncode == (0 if words == ["--help"] else 2)
     assert says in run.stderr
     assert "Traceback" not in run.stderr
@@ -100,9 +110,9 @@ def test_a_closed_stream_ends_without_a_traceback(words: list[str], closed: int,
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a full disk is played by /dev/full")
-def test_a_full_disk_is_told_once() -> None:
+def test_a_full_disk_is_told_once(assess: list[str]) -> None:
     with Path("/dev/full").open("w") as full:
-        run = subprocess.run([*COMMAND, "assess", VISIT], stdout=full, stderr=subprocess.PIPE, text=True)
+        run = subprocess.run([*COMMAND, *assess], stdout=full, stderr=subprocess.PIPE, text=True)
     assert (run.returncode, len(run.stderr.splitlines())) == (2, 1)
 
 
@@ -111,7 +121,9 @@ def test_nothing_was_written_is_said_only_when_so(tmp_path: Path) -> None:
     bad.write_text("{}")
     out = tmp_path / "out.json"
     run = subprocess.run(
-        [*COMMAND, "assess", str(bad), "--to", "fhir-json", "--out", str(out)], capture_output=True, text=True
+        [*COMMAND, "assess", str(bad), "--pack", str(FOLDER), "--to", "fhir-json", "--out", str(out)],
+        capture_output=True,
+        text=True,
     )
     assert run.returncode == 2
     assert "OperationOutcome" in out.read_text()
