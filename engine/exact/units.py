@@ -59,7 +59,7 @@ taken where only a mass is, since its factor is that of one substance."""
 _VOLUMES = ("in a volume", "in a volume an hour")
 _MOLAR_KINDS = {(f"{a} {v}", f"{b} {v}") for v in _VOLUMES for a, b in (("mass", "amount"), ("amount", "mass"))}
 
-_AMOUNT = re.compile(r"(-?\d+(?:\.\d+)?) (\S+)")
+_AMOUNT = re.compile(r"(-?\d+(?:\.\d+)?) (\S+)", re.ASCII)
 
 
 class UnitMismatchError(ValueError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
@@ -93,9 +94,14 @@ def _bounds(value: Any) -> Range | None:
     return Range(low, high, low_key == "more_than" and low is not None, high_key == "below" and high is not None)
 
 
+_WRITTEN = re.compile(r"\s*[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*", re.ASCII)
+
+
 def _number(value: Any) -> Fraction | None:
     if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal | Fraction):
         return None
+    if isinstance(value, str) and not _WRITTEN.fullmatch(value):
+        return None  # Python would read 3_1.5 as 31.5, and digits of every script
     try:
         number = (
             Decimal(repr(value) if isinstance(value, float) else value) if not isinstance(value, Fraction) else value

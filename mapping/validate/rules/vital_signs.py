@@ -1,7 +1,7 @@
 """The R4 vital-sign profiles, by the table of their fixed codes, units and cardinalities.
 
-A profile binds an Observation that claims it in ``meta.profile`` or carries the profile's LOINC code: R4 lets no body
-weight be anything but a vital sign, so one without the category is named as one that lacks it.
+A profile binds an Observation that claims it in ``meta.profile``, or that is a vital sign by category and carries
+the profile's LOINC code. One that carries the code alone, as a range of weights must, is told with a warning.
 """
 
 from __future__ import annotations
@@ -56,12 +56,16 @@ def _by_code() -> Mapping[str, str]:
 
 def vital_sign_issues(node: Node, at: At) -> Iterator[Issue]:
     """Yield where an Observation falls short of the vital-sign profiles that bind it."""
+    vital = coded(node, "category", _CATEGORY, "vital-signs")
     codings = [coding for concept in objects(node, "code") for coding in objects(concept, "coding")]
-    names = {_by_code().get(string(coding, "code"), "") for coding in codings if coding.get("system") == LOINC}
-    names.update(_claimed(node))
-    bound = [profiles()[name] for name in sorted(names - {""})]
+    by_code = {_by_code().get(string(coding, "code"), "") for coding in codings if coding.get("system") == LOINC}
+    claimed = set(_claimed(node))
+    bound = [profiles()[name] for name in sorted((by_code | claimed if vital else claimed) - {""})]
     if bound:
-        yield from _general_issues(node, at, coded(node, "category", _CATEGORY, "vital-signs"))
+        yield from _general_issues(node, at, vital)
+    elif not vital and by_code - {""}:
+        message = f"R4 has this code for vital signs, which have the category vital-signs of {_CATEGORY}."
+        yield issue((at, "category", -1), "vital-sign", message, "warning")
     for profile in bound:
         yield from _own_issues(node, at, profile)
 

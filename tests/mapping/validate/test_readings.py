@@ -42,7 +42,9 @@ def told(resource: dict[str, Any]) -> list[tuple[str, str, str]]:
 def test_a_vital_sign_by_its_code_needs_its_category() -> None:
     assert told(WEIGHT) == []
     bare = {name: value for name, value in WEIGHT.items() if name != "category"}
-    assert told(bare) == [("Observation.category", "vital-sign", "error")]
+    assert told(bare) == [("Observation.category", "vital-sign", "warning")]
+    claimed = {**bare, "meta": {"profile": ["http://hl7.org/fhir/StructureDefinition/bodyweight"]}}
+    assert told(claimed) == [("Observation.category", "vital-sign", "error")]
 
 
 @pytest.mark.parametrize("system", ["LOINC", "loinc.org", "urn:OID:2.16.840.1.113883.6.1", "urn:oid:2.16.840.01"])
