@@ -21,15 +21,17 @@ export function inside(what) {
 
 /** Ask soon: several touches within a moment are one question. */
 export function soon(wait = WAIT) {
+  asked += 1;
+  document.documentElement.dataset.asked = asked;
   clearTimeout(timer);
   timer = setTimeout(ask, wait);
 }
 
 async function ask() {
-  const mine = (asked += 1);
+  const mine = asked;
   if (!visit.bornDay || !visit.day) {
     answered.last = null;
-    context.redraw();
+    drawn(mine);
     return;
   }
   try {
@@ -42,15 +44,25 @@ async function ask() {
       if (reply.ok) {
         shown = mine;
         show(content.answer);
+        drawn(mine);
         return;
       }
       shown = mine;
-      if (!setAside(content)) return;
+      if (!setAside(content)) {
+        drawn(mine);
+        return;
+      }
     }
   } catch {
     if (mine < shown || mine < asked) return;
     notReached();
   }
+}
+
+/** Draw, and say which question this is the answer to. */
+function drawn(mine) {
+  context.redraw();
+  document.documentElement.dataset.drawn = mine;
 }
 
 /** Keep what the server could not use beside its field, and say so there; whether there is a rest to send again. */
@@ -92,7 +104,6 @@ function show(answer) {
   answered.problems = [];
   answered.urgent = [];
   measures(answer.values);
-  context.redraw();
   announce();
 }
 

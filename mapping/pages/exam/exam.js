@@ -275,6 +275,7 @@ function build() {
   const more = button(t(whole.has(here) ? "less" : "more"), "plain", () => {
     if (!whole.delete(here)) whole.add(here);
     build();
+    at("more").focus();
   });
   more.id = "more";
   const all = steps();
@@ -378,7 +379,8 @@ function rebuild() {
 
 // --- by keyboard: a row is one stop of Tab; arrows walk, and never record
 
-const controls = (row) => [...row.querySelectorAll("button, input, select, summary")].filter((one) => one.offsetParent !== null);
+const controls = (row) => [...row.querySelectorAll("button, input, select, summary")]
+  .filter((one) => one.offsetParent !== null && (one.matches("summary") || !one.closest(".particulars")));
 const rowsHere = () => [...at("work").querySelectorAll(".finding, .seen, .systems")].filter((one) => one.offsetParent !== null && controls(one).length);
 
 function rove() {
@@ -404,7 +406,7 @@ function walk(event) {
   const typing = event.target.matches("input");
   const up = { ArrowUp: -1, ArrowDown: 1 }[event.key];
   const along = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
-  if (event.target.matches("input[type=date], input[type=time]")) return;
+  if (event.target.closest(".particulars") && !event.target.matches("summary")) return;
   if (typing && event.key === "Enter") {
     event.target.dispatchEvent(new Event("change"));
     move(from, 1);

@@ -46,7 +46,7 @@ def _area(pack: Pack, area: FindingsFile, labels: Labels) -> dict[str, Any]:
 def _finding(pack: Pack, name: str, shape: FindingShape, labels: Labels) -> dict[str, Any]:
     made: dict[str, Any] = {"name": name, "label": labels.finding(name), "ask": _ask(shape)}
     after = shown_when(shape.ask.after) if isinstance(shape.ask, AskAfter) else None
-    flags = {"sides": bool(shape.sides), "hand": shape.by_hand, "private": shape.private}
+    flags = {"sides": bool(shape.sides), "hand": shape.by_hand, "private": shape.private, "awaited": shape.awaited}
     made |= {name: True for name, on in flags.items() if on}
     made |= {"values": _values(pack, name, shape, labels)} if shape.values else {}
     made |= {"number": _number(shape.number)} if shape.number else {}

@@ -3,6 +3,7 @@ import { another, applies, aside, current, findings, hangsOnSex, record, recorde
 import { told, wall, written } from "./times.js";
 import { button, element, lower, model, packed, pick, t } from "./words.js";
 
+const REASONS = [["not-performed", "could-not"], ["asked-declined", "declined"], ["unknown", "not-known"], ["temp-unknown", "not-back"], ["not-applicable", "does-not-apply"]];
 const chosenUnits = new Map();
 let opened = null;
 
@@ -12,7 +13,7 @@ const sided = (side) => (side ? t(side) : "");
 
 /** What one recording says, in words. */
 export function words(finding, one) {
-  if (one.absent) return t(one.absent === "asked-declined" ? "declined" : "could-not");
+  if (one.absent) return t(REASONS.find(([reason]) => reason === one.absent)?.[1] ?? one.absent);
   if (one.parts) return Object.entries(one.parts).filter(([, n]) => n).map(([part, n]) => `${t(part)} ${n}`).join(", ") + ` ${sign(finding, one.unit)}`;
   if (one.value && typeof one.value === "object") {
     const bounds = Object.entries(one.value).map(([bound, n]) => `${t(bound)} ${[].concat(n).join("–")}`);
@@ -57,7 +58,8 @@ function values(finding) {
 
 function reasons(finding) {
   const row = element("div", null, "side without");
-  for (const [reason, key] of [["not-performed", "could-not"], ["asked-declined", "declined"]]) {
+  for (const [reason, key] of REASONS) {
+    if (reason === "temp-unknown" && !finding.awaited) continue;
     const made = button(t(key), "value", () => {
       const on = sides(finding).every((side) => current(finding.name, side)?.absent === reason);
       for (const side of sides(finding)) {
@@ -99,6 +101,7 @@ function particulars(finding, shown = false) {
       const select = element("select");
       select.append(new Option(t("not-said"), ""));
       for (const [value, label] of choices) select.append(new Option(pick(label), value));
+      select.dataset.qualifier = name;
       select.value = one.fields?.[name] ?? "";
       select.addEventListener("change", () => put({ [name]: select.value || undefined }));
       row.append(field(t(name), select));
@@ -106,7 +109,9 @@ function particulars(finding, shown = false) {
     const toldBy = Object.assign(element("input"), { type: "checkbox", checked: Boolean(one.fields?.reported) });
     toldBy.addEventListener("change", () => put({ reported: toldBy.checked || undefined }));
     row.append(field(t("told-by-family"), toldBy));
-    if (!one.absent) row.append(button(t("another-reading"), "plain", () => another(finding.name, side)));
+    const again = button(t("another-reading"), "plain", () => another(finding.name, side));
+    again.dataset.another = finding.name;
+    if (!one.absent) row.append(again);
   }
   row.hidden = row.childElementCount === 1;
   return row;

@@ -82,6 +82,7 @@ class CodeIndex:
     def __init__(self, pack: PackView, base: str = OWN_BASE, site_codes: Iterable[SiteCode] = ()) -> None:
         """Gather the codes of ``pack`` and of a site; ``base`` is the canonical base of our own systems."""
         self.base = base.rstrip("/")
+        self.spreads = {name: frozenset(shape.spreads) for name, shape in pack.normals.items()}
         self.pack_id = pack.id
         site = tuple(site_codes)
         shapes = {**pack.findings, **systems(pack)}

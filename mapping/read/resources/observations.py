@@ -237,10 +237,23 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     reading["status"] = frame.status
     if frame.reported:
         reading["reported"] = True
+    system = next(_charted_by(ledger, entry, finding.name), None)
+    if system is not None:
+        reading["charted_by"] = system
     if entry.origin:
         reading["origin"] = entry.origin
     reading["path"] = f"{entry.path}{said.place}"
     ledger.record(entry, finding.name, reading, where, frame.moment)
+
+
+def _charted_by(ledger: Ledger, entry: Entry, finding: str) -> Iterator[str]:
+    """Yield the system whose "normal" filled a finding, where our tag says so and that normal stands for it."""
+    meta = entry.resource.get("meta")
+    for tag in items(meta["tag"]) if isinstance(meta, dict) and "tag" in meta else ():
+        code = tag.get("code")
+        own = tag.get("system") == f"{ledger.index.base}/{OWN['findings']}"
+        if own and isinstance(code, str) and finding in ledger.index.spreads.get(code, ()):
+            yield code
 
 
 def _printed(said: Said) -> dict[str, str]:

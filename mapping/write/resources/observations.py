@@ -52,7 +52,7 @@ def _create(out: Output, reading: GivenReading, shape: FindingShape) -> str:
         about_mother(out, resource)
     key = keys.digest(
         out.patient_key, reading.finding, reading.side, reading.start, reading.end, reading.value,
-        reading.unit, reading.status, reading.absent, reading.further,
+        reading.unit, reading.status, reading.absent, dict(reading.further) | _system(reading),
     )  # fmt: skip
     return out.identified(resource, keys.INPUT_KEY, key)
 
@@ -81,9 +81,20 @@ def _meta(out: Output, reading: GivenReading, codes: list[Resource], value: Reso
     profile = _profile(reading, codes, value)
     if profile:
         meta["profile"] = [_PROFILES + profile]
-    if reading.reported:
-        meta["tag"] = [concepts.tag(out, "reported", "Reported by the family, not seen by the examiner")]
+    tags = (
+        [concepts.tag(out, "reported", "Reported by the family, not seen by the examiner")] if reading.reported else []
+    )
+    if reading.charted_by in out.pack.normals:
+        label = out.pack.normals[str(reading.charted_by)].label
+        tags.append(concepts.coding(out.system(keys.FINDINGS), str(reading.charted_by), label))
+    if tags:
+        meta["tag"] = tags
     return {"meta": meta} if meta else {}
+
+
+def _system(reading: GivenReading) -> dict[str, str]:
+    """Return the system whose "normal" filled a reading, where one did."""
+    return {"charted_by": reading.charted_by} if reading.charted_by else {}
 
 
 def _profile(reading: GivenReading, codes: list[Resource], value: Resource) -> str | None:

@@ -11,7 +11,10 @@ from typing import Any, NamedTuple
 
 from layette.engine.exact.units import seconds
 
-_KNOWN = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+_KNOWN = {
+    "value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given",
+    "charted_by",
+}  # fmt: skip
 _BOUNDS = {"at_least", "more_than", "at_most", "below", "between"}
 _SIDES = ("left", "right")
 
@@ -21,7 +24,8 @@ class GivenReading(NamedTuple):
 
     ``start`` and ``end`` are equal where the time is known exactly; they span a day where only the date of birth
     is known and the reading gives an age. ``printed`` is what was written before a conversion. ``further`` holds
-    qualifiers and parts (``route``, ``hand``). ``earlier`` is set on what another visit found.
+    qualifiers and parts (``route``, ``hand``). ``earlier`` is set on what another visit found, ``charted_by`` on
+    what a "normal" of a whole system filled: its name.
     """
 
     finding: str
@@ -37,6 +41,7 @@ class GivenReading(NamedTuple):
     printed: str | None
     further: Mapping[str, Any]
     earlier: bool
+    charted_by: str | None = None
 
 
 def readings(visit: Mapping[str, Any], at: str) -> tuple[GivenReading, ...]:
@@ -84,7 +89,7 @@ def _given(
     return GivenReading(
         name, side, reading.get("value"), reading.get("unit"), start, end, str(reading.get("status") or "final"),
         reading.get("absent"), reading.get("origin"), bool(reading.get("reported")), reading.get("given"),
-        {key: reading[key] for key in sorted(reading.keys() - _KNOWN)}, earlier,
+        {key: reading[key] for key in sorted(reading.keys() - _KNOWN)}, earlier, reading.get("charted_by"),
     )  # fmt: skip
 
 
