@@ -134,6 +134,7 @@ class Desk:
         """Say of a recording when it was found (a time of the visit's clock), and that the family told it."""
         if self.focus("Boolean(e.closest('.body'))") is False:
             self.row(finding)
+            self.until("ArrowLeft", "e.classList.contains('mark-place') || e.classList.contains('name')")
             self.until("ArrowRight", "e.classList.contains('name')")
             if self.focus("e.getAttribute('aria-expanded')") == "false":
                 self.press("Enter")

@@ -147,6 +147,14 @@ function announce() {
   announce.timer = setTimeout(() => { document.getElementById("quietly").textContent = announced; }, 900);
 }
 
+/** Take back what was announced: what was said in the private room must not be read outside it. */
+export function hush() {
+  clearTimeout(announce.timer);
+  announced = "";
+  told = new Set();
+  for (const id of ["quietly", "at-once"]) document.getElementById(id).textContent = "";
+}
+
 function alert(text) {
   const place = document.getElementById("at-once");
   if (text && place.textContent !== text) place.textContent = text;

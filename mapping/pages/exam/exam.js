@@ -1,5 +1,5 @@
 // The page itself: who is seen, the spine of steps, one step at a time, the answer beside it.
-import { answered, draw, inside, soon, verdict } from "./answer.js";
+import { answered, draw, hush, inside, soon, verdict } from "./answer.js";
 import { open, report, saveFhir, saveFlat } from "./files.js";
 import * as kept from "./kept.js";
 import { paint, row } from "./rows.js";
@@ -360,6 +360,7 @@ function reach(name) {
 
 /** Go to a step; with focus on its title where a person asked for it. */
 function go(name, focus) {
+  if (step()?.private) hush();
   here = name;
   begun.add(name);
   at("spine").classList.remove("shown");
@@ -414,12 +415,17 @@ function walk(event) {
   } else if (up && !event.target.matches("select")) {
     move(from, up);
     event.preventDefault();
-  } else if (along && !(typing && event.target.value)) {
+  } else if (along && !(typing && within(event.target, along))) {
     const all = controls(from);
     const to = all[all.indexOf(event.target) + along];
     if (to) focusOn(to);
     event.preventDefault();
   }
+}
+
+/** Whether an arrow still moves inside what is typed, and does not yet leave the field. */
+function within({ selectionStart: start, selectionEnd: end, value }, along) {
+  return start !== end || (along < 0 ? start > 0 : end < value.length);
 }
 
 function focusOn(to) {
