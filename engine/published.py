@@ -16,7 +16,7 @@ from layette.engine.answer.parts.assessment import DetailedAssessment
 from layette.engine.cases.written import CaseShape
 from layette.engine.pack.site import SiteShape
 from layette.engine.pack.written.rule_shapes import RowsHeader, RuleShape, TargetShape
-from layette.engine.pack.written.shape import ValuesFile
+from layette.engine.pack.written.shape import OrdersFile, ValuesFile
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.tables.headers import Header
@@ -32,6 +32,7 @@ PACK_FILES: dict[str, TypeAdapter[Any]] = {
     "settings": TypeAdapter(dict[str, SettingShape]),
     "sources": TypeAdapter(dict[str, SourceShape]),
     "values": TypeAdapter(ValuesFile),
+    "orders": TypeAdapter(OrdersFile),
     "table": TypeAdapter(Header | RowsHeader),
     "cases": TypeAdapter(list[CaseShape]),
     "translations": TypeAdapter(TranslationFile),

@@ -13,9 +13,8 @@ from pathlib import Path as FilePath
 from layette.engine.logic.conditions import Node
 from layette.engine.logic.program import Program
 from layette.engine.pack.site import Site
-from layette.engine.pack.written.orders import OrderShape
 from layette.engine.pack.written.rule_shapes import TargetShape
-from layette.engine.pack.written.shape import Label
+from layette.engine.pack.written.shape import Label, OrderShape
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     FindingShape,

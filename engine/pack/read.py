@@ -6,10 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from layette.engine.pack.written.folder import PackFolder, check_shape
-from layette.engine.pack.written.orders import OrdersFile, OrderShape
 from layette.engine.pack.written.row_rules import row_rules
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
-from layette.engine.pack.written.shape import Label, ValuesFile
+from layette.engine.pack.written.shape import Label, OrdersFile, OrderShape, ValuesFile
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, PackFile, SettingShape, SourceShape
 from layette.engine.pack.written.subjects import SEX
 from layette.engine.pack.written.translations import TranslationFile

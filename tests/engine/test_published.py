@@ -24,7 +24,7 @@ PACKS = {"small": FOLDER, "newborn": ROOT / "rules" / "newborn"}
 KIND_OF = {
     "pack.yaml": "pack", "settings.yaml": "settings", "sources.yaml": "sources", "measures.yaml": "measures",
     "findings": "findings", "targets": "targets", "decisions": "rules", "guidance": "rules", "tables": "table",
-    "cases": "cases", "values.yaml": "values", "translations": "translations",
+    "cases": "cases", "values.yaml": "values", "orders.yaml": "orders", "translations": "translations",
 }  # fmt: skip
 GOOD = visit({"weight": {"value": 3.2, "unit": "kg"}, "barlow.left": "positive"})
 

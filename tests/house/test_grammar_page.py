@@ -12,6 +12,7 @@ from support.checkout import ROOT, blocks
 from layette.engine.cases.written import CaseShape
 from layette.engine.measures import REGISTRY
 from layette.engine.pack.written.rule_shapes import RuleShape, TargetShape
+from layette.engine.pack.written.shape import OrdersFile
 from layette.engine.pack.written.shapes import FindingsFile, MeasureShape, SettingShape, SourceShape
 from layette.engine.pack.written.translations import TranslationFile
 from layette.engine.pack.written.yaml_nodes import parse
@@ -21,6 +22,7 @@ SHAPES: dict[str, type[BaseModel]] = {
     "decisions": RuleShape,
     "findings": FindingsFile,
     "measures.yaml": MeasureShape,
+    "orders.yaml": OrdersFile,
     "settings.yaml": SettingShape,
     "sources.yaml": SourceShape,
     "targets": TargetShape,
@@ -40,7 +42,7 @@ def test_an_example_has_the_shape_of_its_file(file: str, text: str):
 
 
 def _entries(shape: type[BaseModel], data: Any) -> Iterable[Any]:
-    if shape in (FindingsFile, TranslationFile):
+    if shape in (FindingsFile, OrdersFile, TranslationFile):
         return [data]
     return data if isinstance(data, list) else data.values()
 

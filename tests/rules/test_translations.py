@@ -106,3 +106,21 @@ def test_a_question_or_a_cry_is_opened_where_it_is_closed() -> None:
     spanish = {one.place: one.texts["es"].text for one in texts()}
     odd = [place for place, text in spanish.items() for a, b in ("¿?", "¡!") if text.count(a) != text.count(b)]
     assert odd == []
+
+
+def test_every_step_system_and_finding_is_called_something_in_every_language() -> None:
+    for language in pack().shape.languages[1:]:
+        words = pack().translations[language]
+        assert [area.area for area in pack().areas if not {area.area} <= words.areas.keys() & words.steps.keys()] == []
+        assert pack().normals.keys() == words.systems.keys()
+        assert pack().findings.keys() == words.labels.keys()
+
+
+def test_the_names_keep_their_numbers() -> None:
+    spanish = pack().translations["es"].labels
+    differ = {
+        name: (shape.label, spanish[name].text)
+        for name, shape in pack().findings.items()
+        if numbers(shape.label) != numbers(spanish[name].text) and name != "apgar_1"  # "al minuto"
+    }
+    assert differ == {}

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from layette.engine.errors import PackProblem, near
-from layette.engine.pack.written.orders import OrderShape
+from layette.engine.pack.written.shape import OrderShape
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.pack.written.yaml_nodes import Document, Path
 

@@ -1,4 +1,4 @@
-"""What all shapes of a pack are made of, and how a finding is asked: when, in which words, by which skill; labels."""
+"""What all shapes of a pack are made of, and how a finding is asked: when, in which order, which words; labels."""
 
 from __future__ import annotations
 
@@ -66,3 +66,35 @@ class ValuesFile(Shape):
 
     review: dict[Literal["es"], Literal["needed"]] = Field(default_factory=dict)
     labels: Annotated[dict[Name, Label], Field(min_length=1)]
+
+
+class OwnStep(Shape):
+    """A step that takes findings out of their areas: those that need a quiet baby, or that wake it."""
+
+    name: Name
+    label: Label
+    step: Label
+    findings: Annotated[list[Name], Field(min_length=1)]
+
+
+class OrderShape(Shape):
+    """One order of work: areas by name, each once, and steps of its own between them."""
+
+    label: Label
+    steps: Annotated[list[str | OwnStep], Field(min_length=1)]
+
+    @property
+    def own(self) -> list[OwnStep]:
+        """The steps that are no areas."""
+        return [one for one in self.steps if isinstance(one, OwnStep)]
+
+    @property
+    def areas(self) -> list[str]:
+        """The areas, in their order."""
+        return [one for one in self.steps if isinstance(one, str)]
+
+
+class OrdersFile(Shape):
+    """`orders.yaml`: the orders of work by name, the usual one first."""
+
+    orders: Annotated[dict[Name, OrderShape], Field(min_length=1)]

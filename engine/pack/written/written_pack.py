@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from layette.engine.pack.written.orders import OrderShape
 from layette.engine.pack.written.rule_shapes import TargetShape
-from layette.engine.pack.written.shape import Label
+from layette.engine.pack.written.shape import Label, OrderShape
 from layette.engine.pack.written.shapes import (
     FindingsFile,
     FindingShape,

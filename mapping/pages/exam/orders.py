@@ -6,8 +6,7 @@ from collections.abc import Collection, Iterator
 from typing import Any
 
 from layette.engine.api import Pack
-from layette.engine.pack.written.orders import OwnStep
-from layette.engine.pack.written.shape import Label
+from layette.engine.pack.written.shape import Label, OwnStep
 from layette.mapping.pages.exam.labels import Labels
 
 ALONE = "alone"
