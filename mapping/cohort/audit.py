@@ -13,13 +13,14 @@ from layette.engine.answer.assemble import engine_version
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.cohort import files, workers
+from layette.mapping.cohort.inputs import inputs
 from layette.mapping.cohort.matched import match
 from layette.mapping.cohort.one_visit import Auditor
 from layette.mapping.cohort.part import Part, PartWriter, Totals
 from layette.mapping.cohort.pseudonyms import Pseudonyms
 from layette.mapping.cohort.recounted import count_rules
 from layette.mapping.cohort.tables import GROUPS, PARTS
-from layette.mapping.many.sources import Item, items
+from layette.mapping.many.sources import Item
 
 PART = 4_000
 """Inputs of one part, unless they are large."""
@@ -52,7 +53,7 @@ class Wanted:
     """What an audit is asked: the ``input`` by name, where to, how many processes, with which key (None: names stay).
 
     ``record_end``: the UTC second up to which the record tells, None: the last visit's. ``source``: the arguments of
-    `load_pack`. ``part``: inputs of one part.
+    `load_pack`. ``part``: inputs of one part. ``columns``: what the columns of a table mean.
     """
 
     input: str
@@ -62,6 +63,7 @@ class Wanted:
     record_end: int | None = None
     source: tuple[Any, ...] = ()
     part: int = PART
+    columns: str | None = None
 
 
 def audit(
@@ -69,14 +71,19 @@ def audit(
 ) -> Progress:
     """Audit every input, and write the tables; of an audit that was stopped, what is not done yet.
 
-    ``found``: the inputs, where they are not those of `many.sources.items`. Raises `InputError` where ``out`` holds
+    ``found``: the inputs, where they are not those of `cohort.inputs`. Raises `InputError` where ``out`` holds
     another audit, OSError where something cannot be read or written: nothing is then half-written.
     """
     out, progress = wanted.out, Progress()
     _begin(wanted, pack)
     names = None if wanted.key is None else Pseudonyms(wanted.key)
     writer = PartWriter(Auditor(pack), out, names)
-    parts = _left(_parts(_counted(found or items(wanted.input), progress), wanted.part), out, progress, show)
+    parts = _left(
+        _parts(_counted(found or inputs(wanted.input, pack, wanted.columns, out / "parts"), progress), wanted.part),
+        out,
+        progress,
+        show,
+    )
     for totals in workers.done(parts, writer, wanted.workers, wanted.source):
         progress.totals.add(totals)
         show(progress)
@@ -106,7 +113,8 @@ def _mark(wanted: Wanted, pack: Pack) -> dict[str, Any]:
     key = None if wanted.key is None else hashlib.sha256(wanted.key).hexdigest()[:16]
     settings = {name: str(choice) for name, choice in pack.plan.states.choices.items()}
     return {
-        "input": _state(wanted.input), "pack": pack.digest, "engine": engine_version(), "settings": settings,
+        "input": _state(wanted.input), "columns": wanted.columns and _state(wanted.columns), "pack": pack.digest,
+        "engine": engine_version(), "settings": settings,
         "key": key, "part": wanted.part,
     }  # fmt: skip
 

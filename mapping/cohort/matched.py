@@ -62,8 +62,8 @@ FROM found GROUP BY visit, episode;
 _RECOMMENDATIONS = """
 SELECT d.* EXCLUDE (stood),
   CASE WHEN d.kind NOT IN ('refer', 'order', 'recheck', 'guide') THEN NULL
-       WHEN d.stood THEN 'stood already'
        WHEN act.time IS NOT NULL AND (window_until IS NULL OR act.time <= window_until) THEN 'in time'
+       WHEN d.stood THEN 'stood already'
        WHEN act.time IS NOT NULL THEN 'late'
        WHEN refusal IS NOT NULL THEN 'declined'
        WHEN d.status = 'not on record' THEN NULL

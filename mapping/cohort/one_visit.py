@@ -54,7 +54,9 @@ class Auditor:
         if item.line is not None and item.content[:1] != b"{":
             message = "a line holds one JSON object: a flat visit or a FHIR resource"
             raise InputError([InputProblem("$", "not-json", message, expected="a line that begins with {")])
-        intake = take(item.content, self.pack, self.pack.site.canonical or OWN_BASE, CallerSays())
+        intake = take(
+            item.content, self.pack, self.pack.site.canonical or OWN_BASE, CallerSays(None, None, item.encounter)
+        )
         if intake.problems:
             raise InputError(intake.problems)
         return self.of(intake.visit, clinic_of(intake))

@@ -163,7 +163,7 @@ def _bytes(flat: Any) -> bytes:
 def _told(error: LayetteError, item: Item, auditor: Auditor) -> dict[str, Any]:
     """Return what is wrong with an input, and how many emergencies its usable rest decides."""
     try:
-        answer(item.content, auditor.pack, readers=[auditor.native.name])
+        answer(item.content, auditor.pack, readers=[auditor.native.name], encounter=item.encounter)
     except LayetteError as again:
         error = again if again.urgent else error
     if not isinstance(error, InputError):

@@ -20,7 +20,8 @@ class Item:
     """One input: its bytes, the ``source`` (a file as named, or relative to the folder) and the line in it, from 1.
 
     ``line`` is None where the whole file is one input, ``done`` the share of all input that has been read with it (0 to
-    1), None where nobody knows how much there is. ``skipped``: it is no visit, and why.
+    1), None where nobody knows how much there is. ``skipped``: it is no visit, and why. ``encounter``: which of several
+    visits in it is meant.
     """
 
     content: bytes
@@ -28,6 +29,7 @@ class Item:
     line: int | None = None
     done: float | None = None
     skipped: str = ""
+    encounter: str | None = None
 
 
 def items(name: str) -> Iterator[Item]:

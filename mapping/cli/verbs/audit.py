@@ -25,9 +25,12 @@ def add(options: argparse.ArgumentParser) -> None:
     """Add the options of the verb."""
     add_argument = options.add_argument
     add_argument(
-        "input", metavar="INPUT", help="lines of visits (NDJSON) or a folder; or a finished audit, to count again"
+        "input",
+        metavar="INPUT",
+        help="NDJSON of visits, a folder (files, Bulk Data), a table; or an audit, to count again",
     )
     add_argument("--out", metavar="DIR", help="the folder of the tables; one in which an audit was stopped goes on")
+    add_argument("--columns", metavar="FILE", help="what the columns of a table (CSV, Parquet) mean")
     add_argument("--pack", metavar="DIR", help="another rule pack")
     add_argument("--site", metavar="FILE", help="a site file")
     add_argument("--workers", type=int, metavar="N", help="how many processes; default: as many as there are cores")
@@ -37,6 +40,8 @@ def add(options: argparse.ArgumentParser) -> None:
     add_argument("--by", metavar="GROUPS", help="count again by these columns of the visits, such as clinic,sex")
     add_argument("--from", dest="first", metavar="MONTH", help="count again from this month, such as 2026-01")
     add_argument("--to", dest="last", metavar="MONTH", help="count again up to this month")
+    add_argument("--compare", metavar="PACK", help="what another pack would change at the visits of an audit")
+    add_argument("--compare-site", metavar="FILE", help="the site file of that pack")
     options.set_defaults(run=run)
 
 
@@ -78,7 +83,7 @@ def _audit(arguments: argparse.Namespace) -> int:
         key = key_in(Path(arguments.key) if arguments.key else out / "key", make=True)
     wanted = Wanted(
         arguments.input, out, arguments.workers or cores(), key, _second(arguments.record_end),
-        (arguments.pack, arguments.site),
+        (arguments.pack, arguments.site), columns=arguments.columns,
     )  # fmt: skip
     bar = _Bar()
     progress = audit(wanted, pack, bar.show)
@@ -112,9 +117,21 @@ def _again(arguments: argparse.Namespace) -> int:
 
     out = Path(arguments.input)
     account_of(out)
+    if arguments.compare or arguments.compare_site:
+        return _compared(arguments, out)
     groups = tuple(arguments.by.split(",")) if arguments.by else GROUPS
     counted = count_rules(out, groups, (arguments.first, arguments.last))
     print(f"layette: {counted} visits counted by {', '.join(groups)}", file=sys.stderr)
+    return 0
+
+
+def _compared(arguments: argparse.Namespace, out: Path) -> int:
+    from layette.mapping.cohort.compared import compare
+
+    other = load_pack(arguments.compare, arguments.compare_site)
+    found = compare(out, other, arguments.workers or cores())
+    unread = f"; {found.unread} are not read by the other pack" if found.unread else ""
+    print(f"layette: {found.changed} of {found.visits} visits would change{unread}: {out / 'changes'}", file=sys.stderr)
     return 0
 
 
