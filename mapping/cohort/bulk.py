@@ -29,16 +29,18 @@ _FILE = re.compile(rf"(?:^|[._-])({'|'.join(KINDS)})(?:[._-].*)?\.ndjson(?:\.gz)
 _IN_HOSPITAL = ("IMP", "ACUTE", "NONAC", "EMER", "OBSENC", "PRENC")
 _NOT_MET = ("planned", "cancelled", "entered-in-error")
 _MEMORY = "1GB"
-_LONGEST_LINE = 32 * 1024 * 1024
+_LONGEST_LINE = 8 * 1024 * 1024
 _FETCHED = 2_000
 
 _LINES = """
 CREATE TEMP VIEW lines AS
 SELECT line, filename FROM read_csv(
   {files}, columns = {{'line': 'VARCHAR'}}, delim = '\\x01', quote = '', escape = '', header = false, filename = true,
-  auto_detect = false, strict_mode = false, max_line_size = {longest});
-CREATE TEMP VIEW sound AS SELECT line, line->>'$.resourceType' AS kind, filename FROM lines
-WHERE json_valid(line) AND line->>'$.resourceType' IS NOT NULL;
+  auto_detect = false, strict_mode = false, max_line_size = {longest}, buffer_size = {buffer});
+CREATE TEMP VIEW sound AS
+SELECT CASE WHEN json_valid(line) THEN line END AS line,
+       CASE WHEN json_valid(line) THEN line->>'$.resourceType' END AS kind
+FROM lines WHERE kind IS NOT NULL;
 CREATE TEMP TABLE relatives AS
 SELECT line->>'$.id' AS id, regexp_extract(line->>'$.patient.reference', 'Patient/([^/#?]+)', 1) AS baby
 FROM sound WHERE kind = 'RelatedPerson';
@@ -54,8 +56,10 @@ SELECT coalesce(baby, regexp_extract(about, 'Patient/([^/#?]+)', 1)) AS who, kin
 FROM told LEFT JOIN relatives ON relatives.id = regexp_extract(about, 'RelatedPerson/([^/#?]+)', 1)
 WHERE who <> '' ORDER BY who, kind = 'Patient' DESC, kind, line->>'$.id', line
 """
-_BROKEN = "SELECT filename, line FROM lines WHERE trim(coalesce(line, '')) <> '' AND NOT ({sound})"
-_SOUND = "json_valid(line) AND coalesce(line->>'$.resourceType', '') <> ''"
+_BROKEN = """
+SELECT filename, line FROM lines
+WHERE trim(coalesce(line, '')) <> '' AND CASE WHEN json_valid(line) THEN line->>'$.resourceType' END IS NULL
+"""
 
 
 def bulk_files(folder: Path) -> list[Path]:
@@ -76,19 +80,21 @@ def visits(files: Sequence[Path], oldest_days: int, scratch: Path) -> Iterator[I
     """
     with duckdb.connect(config={"memory_limit": _MEMORY, "temp_directory": str(scratch)}) as db:
         names = ", ".join("'" + str(place).replace("'", "''") + "'" for place in files)
-        db.execute(_LINES.format(files=f"[{names}]", longest=_LONGEST_LINE))
+        db.execute("SET threads = 2")
+        db.execute("SET preserve_insertion_order = false")
+        db.execute(_LINES.format(files=f"[{names}]", longest=_LONGEST_LINE, buffer=2 * _LONGEST_LINE))
         reader = db.execute(_RECORDS)
         rows = iter(lambda: reader.fetchmany(_FETCHED), [])
         for who, record in groupby((row for some in rows for row in some), key=itemgetter(0)):
             yield from _of_one(who, [(kind, line) for _, kind, line in record], oldest_days)
-        broken = db.execute(_BROKEN.format(sound=_SOUND)).fetchall()
+        broken = db.execute(_BROKEN).fetchall()
     yield from _quoted(broken)
 
 
 def _of_one(who: str, record: Sequence[tuple[str, str]], oldest_days: int) -> Iterator[Item]:
     """Yield the visits of one newborn."""
     encounters = [json.loads(line) for kind, line in record if kind == "Encounter"]
-    patient = next((json.loads(line) for kind, line in record if kind == "Patient"), {})
+    patient: dict[str, Any] = next((json.loads(line) for kind, line in record if kind == "Patient"), {})
     met = [one for one in encounters if _is_visit(one)]
     entries = ",".join(f'{{"resource":{line}}}' for _, line in record)
     content = f'{{"resourceType":"Bundle","type":"collection","entry":[{entries}]}}'.encode()
@@ -124,7 +130,7 @@ def _quoted(broken: Sequence[tuple[str, str]]) -> Iterator[Item]:
     for name, line in broken:
         wanted.setdefault(name, set()).add(line.strip())
     for name, lines in sorted(wanted.items()):
-        with (gzip.open if name.endswith(".gz") else open)(name, "rb") as stream:
+        with gzip.open(name) if name.endswith(".gz") else Path(name).open("rb") as stream:
             for number, line in enumerate(stream, 1):
                 if line.decode("utf-8", "replace").strip() in lines:
                     yield Item(b"[" + line.strip(), name, number)
