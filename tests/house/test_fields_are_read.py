@@ -60,11 +60,11 @@ def published() -> list[type[Any]]:
 
 
 def classes(annotation: Any) -> Iterator[type[Any]]:
-    """Yield the models and dataclasses of one kind of data, with those that it holds."""
+    """Yield the models, dataclasses and named tuples of one kind of data, with those that it holds."""
     for part in get_args(annotation):
         yield from classes(part)
     own = isinstance(annotation, type) and annotation.__module__.startswith("layette.")
-    if own and (issubclass(annotation, BaseModel) or is_dataclass(annotation)):
+    if own and (issubclass(annotation, BaseModel) or is_dataclass(annotation) or hasattr(annotation, "_fields")):
         yield annotation
         for held in get_type_hints(annotation).values():
             yield from classes(held)
@@ -72,7 +72,10 @@ def classes(annotation: Any) -> Iterator[type[Any]]:
 
 def declared(of: type[Any]) -> Iterator[tuple[str, str]]:
     """Yield each field of a class: as ``Class.field`` and as ``module.Class.field``, by the class that declares it."""
-    names = of.model_fields if issubclass(of, BaseModel) else [field.name for field in fields(of)]
+    if issubclass(of, BaseModel):
+        names = [*of.model_fields]
+    else:
+        names = [field.name for field in fields(of)] if is_dataclass(of) else [*of.__annotations__]
     for name in names:
         owner = next(base for base in of.__mro__ if name in get_annotations(base))
         yield f"{owner.__name__}.{name}", f"{owner.__module__}.{owner.__name__}.{name}"

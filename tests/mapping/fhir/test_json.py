@@ -116,6 +116,10 @@ def test_what_is_no_json_is_not_written():
         dumps(float("inf"))
     with pytest.raises(TypeError, match="no place"):
         dumps({"a": object()})
+    ring: list[object] = []
+    ring.append(ring)
+    with pytest.raises(ValueError, match="holds itself"):
+        dumps(ring)
 
 
 def test_it_goes_by_the_name_that_callers_know():
