@@ -29,10 +29,10 @@ from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.read import PackReader
 from layette.engine.pack.set_guards import set_guards
 from layette.engine.pack.site import Site, check_tables, read_site
+from layette.engine.pack.site_codes import check_codes
 from layette.engine.pack.site_rules import apply_site
 from layette.engine.pack.site_words import check_own_words, with_own_words
 from layette.engine.pack.written.folder import PackFolder
-from layette.engine.pack.site_codes import check_codes
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.translations import by_language
 from layette.engine.pack.written.written_pack import WrittenPack

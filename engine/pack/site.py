@@ -19,10 +19,10 @@ from pydantic import Field, StringConstraints, model_validator
 from layette.engine.errors import PackProblem
 from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
+from layette.engine.pack.site_codes import LocalCode, read_codes
 from layette.engine.pack.written.folder import check_shape, text_of
 from layette.engine.pack.written.shape import Name, Shape
 from layette.engine.pack.written.shapes import Amount, Date, Offset, RuleId, SettingShape, Words
-from layette.engine.pack.site_codes import LocalCode, read_codes
 from layette.engine.pack.written.yaml_nodes import Document, parse
 from layette.engine.tables.load import Table, check_set, load_table
 from layette.engine.tables.set_safety import SanityTable

@@ -131,6 +131,6 @@ def _quoted(broken: Sequence[tuple[str, str]]) -> Iterator[Item]:
         wanted.setdefault(name, set()).add(line.strip())
     for name, lines in sorted(wanted.items()):
         with gzip.open(name) if name.endswith(".gz") else Path(name).open("rb") as stream:
-            for number, line in enumerate(stream, 1):
-                if line.decode("utf-8", "replace").strip() in lines:
-                    yield Item(b"[" + line.strip(), name, number)
+            for number, content in enumerate(stream, 1):
+                if content.decode("utf-8", "replace").strip() in lines:
+                    yield Item(b"[" + content.strip(), name, number)

@@ -136,7 +136,7 @@ def direction(old: Reason | None, new: Reason | None) -> str:
     if old is None or new is None:
         return "gained" if old is None else "lost"
     if old.priority != new.priority:
-        more = PRIORITIES.index(new.priority) < PRIORITIES.index(old.priority)  # type: ignore[arg-type]
+        more = PRIORITIES.index(new.priority) < PRIORITIES.index(old.priority)
         return "more pressing" if more else "less pressing"
     return "sooner" if new.until is not None and (old.until is None or new.until < old.until) else "later"
 
@@ -145,7 +145,7 @@ def _acts(found: Mapping[Key, Reason]) -> dict[tuple[str, str, str | None], tupl
     """Return what is asked for: of each act how pressing, and the earliest end."""
     made: dict[tuple[str, str, str | None], tuple[int, int]] = {}
     for key, reason in found.items():
-        rank, end = PRIORITIES.index(reason.priority), 1 << 62 if reason.until is None else reason.until  # type: ignore[arg-type]
+        rank, end = PRIORITIES.index(reason.priority), 1 << 62 if reason.until is None else reason.until
         known = made.get(key[1:], (rank, end))
         made[key[1:]] = (min(known[0], rank), min(known[1], end))
     return made
