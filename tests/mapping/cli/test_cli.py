@@ -56,7 +56,7 @@ class StandIn(SamplePack):
             raise self.error
         return ()
 
-    def run_cases(self, only: str | None = None) -> CaseReport:
+    def run_cases(self, only: str | None = None, **_: Any) -> CaseReport:
         seen = {"eyes.seen": Seen(fired=1, undecided=1), "eyes.unseen": Seen()}
         if only is not None:
             del seen["eyes.seen"]

@@ -101,7 +101,7 @@ def test_an_edited_copy_that_goes_by_the_shipped_name_is_told_to_take_its_own(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same copy unedited is the shipped pack; under another version it is one of its own. No case is run."""
-    monkeypatch.setattr(Pack, "run_cases", lambda _, only: CaseReport(only=only))
+    monkeypatch.setattr(Pack, "run_cases", lambda _, only, **__: CaseReport(only=only))
     copy, said = tmp_path / "pack", "This is not newborn 0.1.0 as it ships"
     shutil.copytree(ROOT / "rules/newborn", copy)
     told = []
