@@ -1,6 +1,6 @@
 // The page itself: who is seen, the spine of steps, one step at a time, the answer beside it.
 import { answered, draw, hush, inside, soon, verdict } from "./answer.js";
-import { open, report, saveFhir, saveFlat } from "./files.js";
+import { familySheet, open, report, saveFhir, saveFlat } from "./files.js";
 import * as kept from "./kept.js";
 import { paint, row } from "./rows.js";
 import { told } from "./times.js";
@@ -97,6 +97,7 @@ function actions() {
     fileButton(t("open-file"), false),
     fileButton(t("open-earlier"), true),
     button(t("print"), "plain", async () => say(await report())),
+    button(t("family-sheet"), "plain", async () => say(await familySheet())),
   );
   return box;
 }

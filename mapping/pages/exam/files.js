@@ -1,6 +1,6 @@
 // Opening and saving: every file is read by the server, and nothing is kept anywhere but in the file itself.
 import { flat, remember, saved, take, visit } from "./kept.js";
-import { t } from "./words.js";
+import { button, element, spoken, t } from "./words.js";
 
 async function read(file, earlier) {
   const born = visit.born ?? visit.bornDay;
@@ -44,13 +44,27 @@ export async function saveFhir() {
   if (!reply.ok) return t("not-saved");
   give(await reply.text(), named("fhir.json"), "application/fhir+json");
   saved.changed = false;
-  return t("saved");
+  const left = Object.keys(visit.rest.history ?? {}).length > 0;
+  return [t("saved"), left ? t("without-orders") : ""].join(" ").trim();
 }
 
-/** Print gives the report, made by the server from the same visit; not the form. */
-export async function report() {
-  const reply = await fetch("/report", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
+export const report = () => show("/report");
+export const familySheet = () => show(`/family-sheet?language=${spoken()}`);
+
+/** Show a page that the server makes of the visit, ready to print: the report, or the sheet that the family keeps. */
+async function show(path) {
+  const reply = await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
   if (!reply.ok) return t("no-report");
-  const shown = window.open(URL.createObjectURL(new Blob([await reply.text()], { type: "text/html" })), "_blank");
-  return shown ? "" : t("no-report");
+  const place = URL.createObjectURL(new Blob([await reply.text()], { type: "text/html" }));
+  const sheet = element("dialog", null, "sheet");
+  const frame = Object.assign(element("iframe"), { src: place, title: t("sheet") });
+  const done = () => sheet.close();
+  sheet.append(button(t("print-it"), "next", () => frame.contentWindow.print()), button(t("close"), "plain", done), frame);
+  sheet.addEventListener("close", () => {
+    URL.revokeObjectURL(place);
+    sheet.remove();
+  });
+  document.body.append(sheet);
+  sheet.showModal();
+  return "";
 }

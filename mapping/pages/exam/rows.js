@@ -267,8 +267,8 @@ function earlier(finding) {
   if (!all.length) return [];
   const list = element("ul", null, "earlier");
   for (const one of all.slice(-4)) {
-    const text = [sided(one.side), words(finding, one.item)].filter(Boolean).join(": ");
-    list.append(element("li", `${told(one.item.time?.slice(0, 10))}: ${lower(text)}`));
+    const text = [sided(one.side), lower(words(finding, one.item))].filter(Boolean).join(": ");
+    list.append(element("li", `${told(one.item.time?.slice(0, 10))}. ${text}`));
   }
   return [list];
 }

@@ -73,10 +73,12 @@ def _patient(visit: Mapping[str, Any]) -> Resource:
 
 
 def _encounter(answer: Answer, patient: str) -> Resource:
+    until = str(answer.visit.get("until") or "")
+    end = {"end": instant(until)} if len(until) > _LONGER_THAN_A_DAY else {}
     return {
         "resourceType": "Encounter",
         "status": "in-progress",
         "class": {"system": _ACT, "code": "AMB"},
         "subject": {"reference": patient},
-        "period": {"start": instant(answer.assessment.at)},
+        "period": {"start": instant(answer.assessment.at)} | end,
     }

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from support.browser import Server, chromium, serving
 from support.exam_desk import Desk, told
 from support.shipped_examples import EXAMPLES
@@ -52,7 +52,10 @@ def test_open_save_and_open_again_gives_the_same_answer(open_desk: OpenDesk, nam
     for button, end in (("Save as a file", "json"), ("Save as FHIR", "fhir.json")):
         again = open_desk()
         opened(again, saved(first, button, tmp_path / f"kept.{end}"))
-        assert told(again.answer)[0] == asked[0], button
+        if button == "Save as a file" or not first.visit().get("history", {}).keys() - {"findings"}:
+            assert told(again.answer) == asked, button
+        else:
+            assert "Orders" in first.text("#said")
 
 
 def test_an_earlier_visit_stands_beside_the_finding_with_its_day(desk: Desk, tmp_path: Path) -> None:
@@ -72,7 +75,7 @@ def test_an_earlier_visit_stands_beside_the_finding_with_its_day(desk: Desk, tmp
     assert desk.page.locator("#f-weight input").input_value() == ""
     assert desk.visit()["history"]["findings"]["weight"][0]["time"] == before["at"]
     desk.page.locator("[data-step=eyes]").click()
-    assert "Left: present" in desk.text("#f-red_reflex .earlier").replace("left", "Left")
+    assert "Left: present" in desk.text("#f-red_reflex .earlier")
     assert "right" not in desk.text("#f-red_reflex .earlier").lower()
 
 
@@ -194,23 +197,18 @@ def test_twenty_pages_at_once_each_get_their_own_answer(open_desk: OpenDesk) -> 
         assert grave == (k % 2 == 0)
 
 
-def test_nothing_that_was_entered_lies_on_the_disk_afterwards(server: Server, tmp_path: Path) -> None:
+def test_nothing_that_was_entered_lies_on_the_disk_afterwards(browser: Browser, server: Server, tmp_path: Path) -> None:
     profile, odd = tmp_path / "profile", "37.123456"
-    with sync_playwright() as playwright:
-        context = playwright.chromium.launch_persistent_context(
-            profile, executable_path=chromium(), args=["--no-sandbox"]
-        )
-        page = context.new_page()
-        page.goto(server.url)
-        page.locator("#head-bornDay").fill("2026-11-24")
-        page.locator("[data-step=vital-signs]").click()
-        page.locator("[data-number=temperature]").fill(odd)
-        page.keyboard.press("Enter")
-        page.wait_for_function(
-            "() => document.documentElement.dataset.drawn === document.documentElement.dataset.asked"
-        )
-        assert page.evaluate("() => localStorage.length + sessionStorage.length") == 0
-        context.close()
+    context = browser.browser_type.launch_persistent_context(profile, executable_path=chromium(), args=["--no-sandbox"])
+    page = context.new_page()
+    page.goto(server.url)
+    page.locator("#head-bornDay").fill("2026-11-24")
+    page.locator("[data-step=vital-signs]").click()
+    page.locator("[data-number=temperature]").fill(odd)
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => document.documentElement.dataset.drawn === document.documentElement.dataset.asked")
+    assert page.evaluate("() => localStorage.length + sessionStorage.length") == 0
+    context.close()
     files = [path for path in profile.rglob("*") if path.is_file()]
     assert files
     spelt = (odd.encode(), odd.encode("utf-16-le"))
@@ -223,3 +221,21 @@ def test_a_birth_across_a_clock_change_is_sent_with_the_offset_of_its_day(open_d
     desk.settled()
     assert desk.sent[-1]["born"] == "2026-10-31T23:30:00-05:00"
     assert desk.sent[-1]["at"] == "2026-11-03T10:00:00-06:00"
+
+
+def test_print_shows_the_report_that_the_server_makes_and_not_the_form(desk: Desk) -> None:
+    asked: list[str] = []
+
+    def made(route: Any) -> None:
+        asked.append(route.request.post_data)
+        route.fulfill(body="<!doctype html><title>r</title><h1>The report</h1>", content_type="text/html")
+
+    desk.head(BORN, AT, "female")
+    desk.settled()
+    desk.page.route("**/report", made)
+    desk.page.get_by_role("button", name="Report to print").click()
+    frame = desk.page.frame_locator("dialog iframe")
+    assert frame.locator("h1").inner_text() == "The report"
+    assert json.loads(asked[0])["born"].startswith("2026-11-24T08:30")
+    desk.page.get_by_role("button", name="Close").click()
+    assert desk.page.locator("dialog").count() == 0

@@ -31,7 +31,7 @@ def with_record(desk: Desk, tmp_path: Any, name: str, families: bool) -> None:
     """Open what the record and the family said of an example before the visit; nothing of the examination."""
     pack, page = load_pack(), opened((EXAMPLES / name).read_bytes(), load_pack())
     asks = {"record", "family"} if families else {"record"}
-    kept = [one for one in page["records"] if pack.findings[one["finding"]].ask in asks]
+    kept = [one for one in page["records"] if str(pack.findings[one["finding"]].ask) in asks]
     desk.page.evaluate(
         "(opened) => import('/assets/kept.js').then((kept) => kept.take(opened))",
         json.loads(json.dumps(page | {"records": kept})),
@@ -94,7 +94,7 @@ def test_the_sick_example(desk: Desk, tmp_path: Any) -> None:
     with_record(desk, tmp_path, name, families=True)
     desk.touches = 0
     pack = load_pack()
-    seen = [one for one in page["records"] if pack.findings[one["finding"]].ask not in ("record", "family")]
+    seen = [one for one in page["records"] if str(pack.findings[one["finding"]].ask) not in ("record", "family")]
     latest = {(one["finding"], one["side"]): one for one in seen}
     for step in steps(desk):
         mine = [one for (name, _), one in latest.items() if name in findings_of(desk, step)]

@@ -1,0 +1,109 @@
+"""What a file becomes on the page, and what the page's visit becomes as FHIR: nothing is lost and nothing added."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from typing import Any
+
+import pytest
+from support.exam_desk import told
+from support.shipped_examples import EXAMPLES
+
+from layette.engine import load_pack
+from layette.engine.errors import InputError
+from layette.mapping.answering import answer
+from layette.mapping.fhir.json import dumps
+from layette.mapping.pages.exam.live import live
+from layette.mapping.pages.exam.opened import opened
+from layette.mapping.pages.exam.saved import as_fhir
+
+VISITS = sorted(path.name for path in EXAMPLES.iterdir() if path.suffix in (".json", ".yaml"))
+BORN, AT = "2026-11-24T08:30:00-06:00", "2026-11-28T10:00:00-06:00"
+
+
+def visit(findings: dict[str, Any], **more: Any) -> bytes:
+    """A flat visit as bytes."""
+    return json.dumps({"born": BORN, "at": AT, "sex_at_birth": "female", "findings": findings} | more).encode()
+
+
+def read(findings: dict[str, Any], **more: Any) -> list[tuple[str, str, dict[str, Any]]]:
+    """What the page gets of findings: finding, side, what."""
+    return [
+        (one["finding"], one["side"], one["what"]) for one in opened(visit(findings, **more), load_pack())["records"]
+    ]
+
+
+def test_a_side_stays_the_side_that_it_is() -> None:
+    assert [(name, side) for name, side, _ in read({"red_reflex.left": "white"})] == [("red_reflex", "left")]
+    both = read({"red_reflex.both": "present"})
+    assert [side for _, side, _ in both] == ["left", "right"]
+    assert read({"barlow": {"value": "positive", "side": "right"}})[0][1] == "right"
+
+
+def test_every_reading_is_kept_and_digits_stay_as_they_were_written() -> None:
+    two = [{"value": "38.40", "unit": "Cel", "age": "90 h"}, {"value": 36.9, "unit": "Cel", "route": "axillary"}]
+    given = [what for _, _, what in read({"temperature": two})]
+    assert [(one["value"], one["unit"]) for one in given] == [("38.40", "Cel"), ("36.9", "Cel")]
+    assert given[0]["fields"] == {"age": "90 h"}
+    assert given[1]["fields"] == {"route": "axillary"}
+
+
+def test_a_range_stays_a_range_and_parts_stay_parts() -> None:
+    ((_, _, bilirubin),) = read({"serum_bilirubin": {"value": {"more_than": 20}, "unit": "mg/dL"}})
+    assert bilirubin["value"] == {"more_than": "20"}
+    ((_, _, oximetry),) = read({"pulse_oximetry": [{"hand": 97, "foot": 96, "unit": "%"}]})
+    assert oximetry["parts"] == {"hand": "97", "foot": "96"}
+
+
+def test_a_system_charted_as_normal_is_spread_under_its_name() -> None:
+    spread = read({"eyes_examination": "normal"})
+    assert {name for name, _, _ in spread} == set(load_pack().normals["eyes_examination"].spreads)
+    assert {what["by"] for _, _, what in spread} == {"eyes_examination"}
+    rest = opened(visit({"eyes_examination": "abnormal"}), load_pack())["rest"]
+    assert rest["others"] == {"eyes_examination": "abnormal"}
+
+
+def test_an_earlier_visit_gives_its_findings_their_time() -> None:
+    content = visit({"weight": {"value": "3.1", "unit": "kg"}}, at="2026-11-26T09:00:00-06:00")
+    made = opened(content, load_pack(), earlier=True, born=BORN)
+    assert [(one["finding"], one["item"]["time"]) for one in made["earlier"]] == [
+        ("weight", "2026-11-26T09:00:00-06:00")
+    ]
+    with pytest.raises(InputError, match="another day"):
+        opened(content, load_pack(), earlier=True, born="2026-11-20")
+
+
+def test_what_cannot_be_read_is_an_error_that_says_where() -> None:
+    with pytest.raises(InputError, match="temperature"):
+        opened(visit({"temperature": 38.4}), load_pack())
+
+
+@pytest.mark.parametrize("name", VISITS)
+def test_an_example_written_as_fhir_and_opened_again_is_the_same_visit(name: str) -> None:
+    pack = load_pack()
+    first = answer((EXAMPLES / name).read_bytes(), pack)
+    again = answer(dumps(as_fhir(first, pack)).encode(), pack)
+    assert "0 kept but not understood, 0 not used, 0 refused" in str(again.account)
+    if not (first.visit.get("history") or {}).keys() - {"findings"}:
+        assert told(live(again.assessment, pack)) == told(live(first.assessment, pack))
+
+    def counted(content: Any) -> Counter[tuple[str, str]]:
+        page = opened(dumps(content).encode(), pack)
+        return Counter((one["finding"], one["side"]) for one in page["records"])
+
+    plain = {
+        part: first.visit[part] for part in ("born", "at", "until", "sex_at_birth", "findings") if part in first.visit
+    }
+    assert counted(as_fhir(first, pack)) == counted(plain)
+
+
+def test_who_filled_a_finding_goes_into_fhir_and_comes_back() -> None:
+    pack = load_pack()
+    found = answer(visit({"cornea.both": {"value": "clear", "charted_by": "eyes_examination"}}), pack)
+    written = as_fhir(found, pack)
+    tags = [one["resource"]["meta"]["tag"][0]["code"] for one in written["entry"] if "meta" in one["resource"]]
+    assert tags == ["eyes_examination", "eyes_examination"]
+    assert [one["what"]["by"] for one in opened(dumps(written).encode(), pack)["records"]] == ["eyes_examination"] * 2
+    sent = [one["resource"] for one in found.to_fhir(pack)["entry"] if one["resource"]["resourceType"] == "Observation"]
+    assert any(tag["code"] == "eyes_examination" for one in sent for tag in one.get("meta", {}).get("tag", ()))
