@@ -1,6 +1,6 @@
 // The answer beside the examination: asked anew after each touch, the whole visit each time, late answers dropped.
 import { anything, aside, findings, flat, measures, visit } from "./kept.js";
-import { button, count, element, t } from "./words.js";
+import { aged, button, count, element, t } from "./words.js";
 
 const WAIT = 20;
 const RETRIES = [1000, 2000, 4000, 8000];
@@ -211,7 +211,7 @@ export function draw(place) {
   for (const text of answered.problems ?? []) place.append(element("p", text, "stale"));
   const { last } = answered;
   if (!last) return;
-  place.append(element("p", `${t("age")}: ${last.age}`, "age"));
+  place.append(element("p", `${t("age")}: ${aged(last.age)}`, "age"));
   for (const group of last.groups.filter((one) => one.deadline === "now")) place.append(section(t("now"), "now", list(group.items)));
   if (last.chase.length) place.append(section(t("chase"), "now", list(last.chase)));
   if (last.judge.length) place.append(section(t("judge"), "judge", list(last.judge, judged)));

@@ -4,7 +4,7 @@ import { familySheet, open, report, saveFhir, saveFlat } from "./files.js";
 import * as kept from "./kept.js";
 import { paint, row } from "./rows.js";
 import { told } from "./times.js";
-import { button, count, element, lower, model, packed, pick, speak, spoken, t } from "./words.js";
+import { aged, button, count, element, lower, model, packed, pick, speak, spoken, t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const begun = new Set();
@@ -147,7 +147,7 @@ function head() {
 
 function paintHead() {
   const { visit, aside } = kept;
-  const who = [visit.sex ? t(visit.sex) : t("sex-not-said"), answered.last?.age, visit.day ? t("seen", { when: told(visit.day) }) : ""];
+  const who = [visit.sex ? t(visit.sex) : t("sex-not-said"), aged(answered.last?.age ?? ""), visit.day ? t("seen", { when: told(visit.day) }) : ""];
   at("who").querySelector(".whois").textContent = visit.bornDay ? who.filter(Boolean).join(" · ") : t("who");
   for (const made of at("who").querySelectorAll("[data-sex]")) made.setAttribute("aria-pressed", String(visit.sex === made.dataset.sex));
   const wrong = [["born", t("born-on")], ["at", t("seen-on")]].filter(([part]) => aside.has(part)).map(([part, label]) => `${label}: ${aside.get(part)}`);
@@ -209,11 +209,19 @@ const systemsHere = () => [...kept.normals.keys()].filter((name) => {
   return length >= MANY || (length > 0 && kept.normals.get(name).area === here);
 });
 
+const WHOLE = "whole-step";
+/** What the button of a system, or of all systems of the step, would fill or has filled: pairs of system and finding. */
+function filled(name) {
+  const systems = name === WHOLE ? systemsHere() : [name];
+  const pairs = systems.flatMap((system) => kept.filledBy(system, shownHere()).map((one) => [system, one]));
+  return pairs.filter(([, one]) => !kept.hangsOnSex(one) || (kept.applies(one) && kept.sexKnown()));
+}
+
 function systemButton(name) {
   const made = button("", "system", () => {
-    const names = kept.filledBy(name, shownHere());
-    if (names.every((one) => kept.recorded(one).length)) kept.takeBack(name, names);
-    else kept.fill(name, names);
+    const pairs = filled(name);
+    if (pairs.every(([, one]) => kept.recorded(one).length)) kept.takeBack(pairs);
+    else kept.fill(pairs);
   });
   made.dataset.system = name;
   made.append(element("span", null, "mark"), element("span", "", "system-name"));
@@ -222,15 +230,16 @@ function systemButton(name) {
 
 function paintSystem(made) {
   const name = made.dataset.system;
-  const names = kept.filledBy(name, shownHere()).filter((one) => !kept.hangsOnSex(one) || kept.applies(one));
-  const label = pick(kept.normals.get(name).label);
-  const left = names.filter((one) => !kept.recorded(one).length).length;
-  const mine = names.filter((one) => kept.mine(name, one)).length;
-  const not = kept.normals.get(name).leaves.filter((one) => kept.applies(one) && !kept.recorded(one).length).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
+  const pairs = filled(name);
+  const label = name === WHOLE ? t(WHOLE) : pick(kept.normals.get(name).label);
+  const left = pairs.filter(([, one]) => !kept.recorded(one).length).length;
+  const mine = pairs.filter(([system, one]) => kept.mine(system, one)).length;
+  const leaves = (name === WHOLE ? systemsHere() : [name]).flatMap((one) => kept.normals.get(one).leaves);
+  const not = leaves.filter((one) => kept.applies(one) && !kept.recorded(one).length).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
   const text = left ? count("as-expected", left, { what: label }) : mine ? t("take-back", { what: label, n: mine }) : t("each-by-itself", { what: label });
   made.querySelector(".system-name").textContent = text + (not.length ? ` · ${t("not-these", { what: not.join(", ") })}` : "");
   made.setAttribute("aria-pressed", String(!left && mine > 0));
-  made.hidden = !names.length;
+  made.hidden = !pairs.length;
 }
 
 function seenButton(name) {
@@ -262,15 +271,17 @@ function build() {
   unsure.id = "unsure";
   content.push(unsure);
   const systems = element("div", null, "systems");
-  systems.append(...systemsHere().map(systemButton));
+  const offered = systemsHere();
+  systems.append(...(offered.length >= MANY ? [WHOLE] : []).concat(offered).map(systemButton));
   if (systems.childElementCount) content.push(systems);
   const seen = one.findings.filter((name) => kept.findings.get(name).ask === "seen");
+  const also = [];
   if (seen.length && !whole.has(here)) {
     const box = element("div", null, "seen");
     box.setAttribute("role", "group");
     box.setAttribute("aria-label", t("also-seen"));
     box.append(element("span", t("also-seen"), "which"), ...seen.map(seenButton));
-    content.push(box);
+    also.push(box);
   }
   const rows = one.findings.filter((name) => whole.has(here) || kept.findings.get(name).ask !== "seen").map(row);
   const more = button(t(whole.has(here) ? "less" : "more"), "plain", () => {
@@ -286,7 +297,7 @@ function build() {
   move(all[k - 1], t("back"));
   foot.append(more);
   move(all[k + 1], all[k + 1] ? `${t("next")}: ${pick(all[k + 1].label)}` : "");
-  place.replaceChildren(...content, ...rows, foot);
+  place.replaceChildren(...content, ...rows, ...also, foot);
   paintAll();
 }
 
@@ -303,7 +314,7 @@ function paintStep() {
     made.hidden = !kept.applies(made.dataset.seen);
     made.setAttribute("aria-pressed", String(mine.some((one) => !one.by && !one.absent)));
   }
-  at("unsure").hidden = ["male", "female"].includes(kept.visit.sex) || !one.findings.some(kept.hangsOnSex);
+  at("unsure").hidden = kept.sexKnown() || !one.findings.some(kept.hangsOnSex);
   const n = one.findings.filter((name) => kept.recorded(name).length).length;
   const open = openIn(one);
   const left = open.n ? count("open-in-step", open.n) + (open.grave ? `, ${count("could-be", open.grave)}` : "") : t("nothing-open");

@@ -89,17 +89,17 @@ export function filledBy(system, shown) {
 
 export const mine = (system, name) => recorded(name).length > 0 && recorded(name).every((one) => one.by === system);
 
-export function fill(system, names) {
-  const { fills } = normals.get(system);
-  for (const name of names) {
+export function fill(pairs) {
+  for (const [system, name] of pairs) {
     if (recorded(name).length) continue;
-    for (const side of sides(findings.get(name))) record(name, side, { value: fills[name], by: system }, true);
+    const value = normals.get(system).fills[name];
+    for (const side of sides(findings.get(name))) record(name, side, { value, by: system }, true);
   }
   changed();
 }
 
-export function takeBack(system, names) {
-  for (const name of names) if (mine(system, name)) records.delete(name);
+export function takeBack(pairs) {
+  for (const [system, name] of pairs) if (mine(system, name)) records.delete(name);
   changed();
 }
 
@@ -197,7 +197,7 @@ const within = (x, bounds) => (bounds.at_least === undefined || x >= bounds.at_l
 
 function meets(key, wanted) {
   const [name, view] = key.split(".");
-  if (name === "sex_at_birth") return !["male", "female"].includes(visit.sex) || [].concat(wanted).includes(visit.sex);
+  if (name === "sex_at_birth") return !sexKnown() || [].concat(wanted).includes(visit.sex);
   if (measured[name]) return within(Number(measured[name][1]), wanted);
   const finding = findings.get(name);
   if (!finding) return false;
@@ -220,6 +220,7 @@ export function holds(condition) {
 }
 
 export const applies = (name) => !findings.get(name).applies || holds(findings.get(name).applies);
+export const sexKnown = () => ["male", "female"].includes(visit.sex);
 export const hangsOnSex = (name) => "sex_at_birth" in (findings.get(name).applies ?? {});
 export function comesUp(name) {
   const finding = findings.get(name);

@@ -46,4 +46,8 @@ export function button(text, kind, pressed) {
   return made;
 }
 
+const SPANISH = { day: "día", days: "días", week: "semana", weeks: "semanas", month: "mes", months: "meses", about: "unos" };
+/** An age as the engine tells it, its words in the chosen language. */
+export const aged = (text) => (language === "es" ? text.replace(/[a-z]{2,}/g, (word) => SPANISH[word] ?? word) : text);
+
 export const lower = (text) => (/^[A-ZÁÉÍÓÚÑ][a-záéíóúñ ,]/.test(text) ? text[0].toLowerCase() + text.slice(1) : text);

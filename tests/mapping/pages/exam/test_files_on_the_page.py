@@ -90,10 +90,12 @@ def test_an_example_written_as_fhir_and_opened_again_is_the_same_visit(name: str
 
     def counted(content: Any) -> Counter[tuple[str, str]]:
         page = opened(dumps(content).encode(), pack)
-        return Counter((one["finding"], one["side"]) for one in page["records"])
+        return Counter((one["finding"], one["side"]) for one in [*page["records"], *page["earlier"]])
 
     plain = {
-        part: first.visit[part] for part in ("born", "at", "until", "sex_at_birth", "findings") if part in first.visit
+        part: first.visit[part]
+        for part in ("born", "at", "until", "sex_at_birth", "findings", "history")
+        if part in first.visit
     }
     assert counted(as_fhir(first, pack)) == counted(plain)
 
