@@ -94,7 +94,7 @@ def audit(
 def _begin(wanted: Wanted, pack: Pack) -> None:
     """Make the folders; refuse a folder in which another audit was begun."""
     files.folder(wanted.out)
-    for name in (*PARTS, "statuses", "parts"):
+    for name in (*PARTS, "statuses", "values", "parts"):
         files.folder(wanted.out / name)
     files.clear_unfinished(wanted.out)
     mine, place = _mark(wanted, pack), wanted.out / BEGUN

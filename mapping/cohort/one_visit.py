@@ -11,12 +11,12 @@ from typing import Any
 from layette.engine.answer.parts.context import Context
 from layette.engine.api import Pack
 from layette.engine.cohort.due import DueAt, due_at
+from layette.engine.cohort.values import Valued, ValueReader
 from layette.engine.errors import InputError, InputProblem
-from layette.engine.logic.conditions import State, Status
+from layette.engine.logic.conditions import Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.pack.written.shapes import listed
 from layette.engine.states.decide import Decision
-from layette.engine.states.facts import Facts
 from layette.engine.visit.visit import Visit
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.cohort.groups import Groups, clinic_of, groups_of
@@ -26,11 +26,11 @@ from layette.mapping.many.sources import Item
 
 @dataclass(frozen=True)
 class Audited:
-    """A visit of a cohort. ``given``: its states before the rules are read; ``open_rules``: what each waits for."""
+    """A visit of a cohort, with the values of its views and what was due."""
 
     flat: Mapping[str, Any]
     context: Context
-    given: tuple[State, ...]
+    valued: Valued
     due: DueAt
     groups: Groups
 
@@ -47,6 +47,7 @@ class Auditor:
         """Audit by ``pack``."""
         self.pack = pack
         self.native = NativeReader(pack.program, pack.plan.states.known_variables)
+        self.values = ValueReader(pack)
         self._names = [instance.rule.shape.id for instance in pack.instances]
 
     def read(self, item: Item) -> Audited:
@@ -64,14 +65,13 @@ class Auditor:
     def of(self, flat: Mapping[str, Any], clinic: str | None) -> Audited:
         """Return what was due at a flat visit. Raises `InputError`."""
         visit = self.pack.read_visit(flat)
-        plan = self.pack.plan
-        facts = Facts(plan.states, visit, {**plan.states.choices, **visit.settings})
-        given = tuple(facts.states)
-        reading = self.native.read(given)
+        valued = self.values.read(visit)
+        facts = valued.facts
+        reading = self.native.read(valued.given)
         facts.states = list(reading.states)
         standing = reading.standing or ()
-        context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), plan)
-        return Audited(flat, context, given, due_at(context, [self.native]), groups_of(context.facts, clinic))
+        context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), self.values.plan)
+        return Audited(flat, context, valued, due_at(context, [self.native]), groups_of(context.facts, clinic))
 
     def waiting(self, one: Audited) -> Iterator[tuple[str, str, str | None]]:
         """Yield each undecided rule with what it waits for, and the highest priority that it can bring."""

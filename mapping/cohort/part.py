@@ -13,12 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from layette.engine.cohort.counted import RuleCodes, differing, planes_of
+from layette.engine.cohort.meaning import Meanings
 from layette.engine.errors import InputError, LayetteError, ReadersDisagree
 from layette.mapping.answering import answer
 from layette.mapping.cohort import files
 from layette.mapping.cohort.one_visit import Audited, Auditor, outstanding
 from layette.mapping.cohort.pseudonyms import Pseudonyms
-from layette.mapping.cohort.tables import PARTS, status_table, table
+from layette.mapping.cohort.tables import PARTS, status_table, table, value_table
 from layette.mapping.many.sources import Item
 
 MOST_PROBLEMS = 20
@@ -64,6 +65,8 @@ class _Rows:
     tables: dict[str, list[Sequence[Any]]] = field(default_factory=lambda: {name: [] for name in PARTS})
     rejected: list[dict[str, Any]] = field(default_factory=list)
     given: list[Sequence[int]] = field(default_factory=list)
+    values: list[Sequence[str | None]] = field(default_factory=list)
+    whole: list[bool] = field(default_factory=list)
     statuses: list[Sequence[Any]] = field(default_factory=list)
     waits: Counter[tuple[str, str, str | None]] = field(default_factory=Counter)
     totals: Totals = field(default_factory=Totals)
@@ -76,6 +79,7 @@ class PartWriter:
         """Write below ``out``."""
         self.auditor, self.out, self.names = auditor, out, names
         self.codes = RuleCodes(auditor.pack)
+        self.meanings = Meanings(auditor.values.plan.states).all()
 
     def write(self, part: Part) -> Totals:
         """Read a part and write its files, the account last: a part without one is not done. Raises OSError."""
@@ -83,6 +87,9 @@ class PartWriter:
         for k, item in enumerate(part.items):
             self._one(part.first + k, item, rows)
         self._write_statuses(rows, self.out / "statuses" / f"{part.name}.parquet")
+        visits = [row[0] for row in rows.tables["visits"]]
+        values = value_table(visits, rows.whole, rows.values, self.meanings)
+        files.write_table(values, self.out / "values" / f"{part.name}.parquet")
         for name, schema in PARTS.items():
             files.write_table(table(rows.tables[name], schema), self.out / name / f"{part.name}.parquet")
         lines = "".join(json.dumps(one, ensure_ascii=False) + "\n" for one in rows.rejected)
@@ -129,7 +136,9 @@ class PartWriter:
         tables["acts"] += [(number, patient, *act[:-2], self._name(act[-2]), self._reason(act[-1])) for act in acts]
         flat = self.names.visit(found.flat) if self.names else found.flat
         tables["flat"].append((number, place["source"], place["line"], groups.clinic, _bytes(flat)))
-        rows.given.append(found.given)
+        rows.given.append(found.valued.given)
+        rows.values.append(found.valued.values)
+        rows.whole.append(found.valued.whole)
         rows.statuses.append(found.context.statuses)
         rows.waits.update((rule, finding, groups.clinic) for rule, finding in {(r, f) for r, f, _ in waiting})
 

@@ -20,16 +20,23 @@ from layette.mapping.cohort.tables import GROUPS
 GROUPABLE = (*GROUPS, "sex", "age_days", "worst")
 
 
-def count_rules(out: Path, groups: Sequence[str] = GROUPS, period: tuple[str | None, str | None] = (None, None)) -> int:
+def count_rules(
+    out: Path,
+    groups: Sequence[str] = GROUPS,
+    period: tuple[str | None, str | None] = (None, None),
+    other: Path | None = None,
+) -> int:
     """Write `rule_counts` anew from `statuses` and `visits`, and return how many visits it counts.
 
     Args:
         out: the folder of the audit.
         groups: columns of `visits`, of `GROUPABLE`.
         period: the first and the last month that count, such as `2026-01`; None: open.
+        other: the folder of the statuses under another pack, where `rule_counts` goes too; None: the audit's own.
 
     Raises InputError for a group that there is not, OSError.
     """
+    to = out if other is None else other
     wrong = [name for name in groups if name not in GROUPABLE]
     if wrong:
         raise InputError([InputProblem("--by", "setting", "no such group", ", ".join(wrong), ", ".join(GROUPABLE))])
@@ -37,7 +44,7 @@ def count_rules(out: Path, groups: Sequence[str] = GROUPS, period: tuple[str | N
     rules: list[str] = []
     sums: NDArray[np.int64] = np.zeros((0, 0, len(COUNTED)), np.int64)
     counted = 0
-    for place in sorted((out / "statuses").glob("part-*.parquet")):
+    for place in sorted((to / "statuses").glob("part-*.parquet")):
         codes = pq.read_table(place)
         numbers, kept = _groups(out / "visits" / place.name, groups, period, keys)
         if not rules:
@@ -47,7 +54,7 @@ def count_rules(out: Path, groups: Sequence[str] = GROUPS, period: tuple[str | N
             sums[row] += tally(codes[rule].to_numpy()[kept], numbers, len(keys))
         counted += len(numbers)
     made = _table(rules, list(keys), groups, sums)
-    files.write_table(made, files.folder(out / "rule_counts") / "all.parquet")
+    files.write_table(made, files.folder(to / "rule_counts") / "all.parquet")
     return counted
 
 

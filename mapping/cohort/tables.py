@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import json
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -59,6 +60,21 @@ def table(rows: Sequence[Sequence[Any]], schema: pa.Schema) -> pa.Table:
     columns = zip(*rows, strict=True) if rows else ([] for _ in schema)
     arrays = [pa.array(list(column), field.type) for column, field in zip(columns, schema, strict=True)]
     return pa.Table.from_arrays(arrays, schema=schema)
+
+
+MEANINGS = b"layette.meanings"
+"""Under what the meaning of each view stands in the file of `values`."""
+
+
+def value_table(
+    visits: Sequence[int], whole: Sequence[bool], rows: Sequence[Sequence[str | None]], meanings: Mapping[str, str]
+) -> pa.Table:
+    """Return the values of visits as a table with a column a view, in the order of ``meanings``."""
+    columns = zip(*rows, strict=True) if rows else ([] for _ in meanings)
+    arrays = [pa.array(visits, pa.int64()), pa.array(whole, pa.bool_())]
+    arrays += [pa.array(list(column), pa.string()).dictionary_encode() for column in columns]
+    made = pa.Table.from_arrays(arrays, names=["visit", "whole", *meanings])
+    return made.replace_schema_metadata({MEANINGS: json.dumps(meanings)})
 
 
 def status_table(visits: Sequence[int], rules: Iterable[str], codes: NDArray[np.uint8]) -> pa.Table:

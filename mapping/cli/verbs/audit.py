@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     _check(arguments)
     from layette.mapping.cohort.audit import is_audit
 
-    if arguments.out is None and is_audit(arguments.input):
+    if is_audit(arguments.input) and arguments.input != arguments.out:
         return _again(arguments)
     return _audit(arguments)
 
@@ -121,11 +121,32 @@ def _again(arguments: argparse.Namespace) -> int:
 
     out = Path(arguments.input)
     account_of(out)
+    period = arguments.first, arguments.last
     if arguments.compare or arguments.compare_site:
         return _compared(arguments, out)
     groups = tuple(arguments.by.split(",")) if arguments.by else GROUPS
-    counted = count_rules(out, groups, (arguments.first, arguments.last))
+    if arguments.pack or arguments.site:
+        return _by_other_pack(arguments, out, groups, period)
+    counted = count_rules(out, groups, period)
     print(f"layette: {counted} visits counted by {', '.join(groups)}", file=sys.stderr)
+    return 0
+
+
+def _by_other_pack(
+    arguments: argparse.Namespace, out: Path, groups: tuple[str, ...], period: tuple[str | None, str | None]
+) -> int:
+    from layette.mapping.cohort.again import count_again
+    from layette.mapping.cohort.recounted import count_rules
+
+    pack = load_pack(arguments.pack, arguments.site)
+    to = Path(arguments.out) if arguments.out else out / "again" / pack.digest[:12]
+    found = count_again(out, pack, to, arguments.workers or cores())
+    counted = count_rules(out, groups, period, to)
+    print(f"layette: {counted} visits counted by {', '.join(groups)}: {to / 'rule_counts'}", file=sys.stderr)
+    if found.one_by_one:
+        print(f"layette: {found.one_by_one} visits were read one by one", file=sys.stderr)
+    if found.anew:
+        print(f"layette: views that the audit does not hold: {', '.join(found.anew)}", file=sys.stderr)
     return 0
 
 
