@@ -57,12 +57,12 @@ class RuleCodes:
 
 
 def _codes(reading: CohortReading, rows: list[int]) -> NDArray[np.uint8]:
-    high, low = reading.high[rows], reading.low[rows]
-    found = [reading.may_apply[rows], low & ~high, high & ~low, high & low]
+    high, low, may = (reading.planes[numbers[rows]] for numbers in (reading.high, reading.low, reading.may_apply))
+    found = [may, low & ~high, high & ~low, high & low]
     made = np.zeros(reading.visits, np.uint8)
     for code, planes in enumerate(found, 1):
         made = np.maximum(made, bits(np.bitwise_or.reduce(planes), reading.visits) * np.uint8(code))
-    return made + bits(np.bitwise_or.reduce(reading.applies[rows]), reading.visits) * np.uint8(SURELY)
+    return made + bits(np.bitwise_or.reduce(reading.planes[reading.applies[rows]]), reading.visits) * np.uint8(SURELY)
 
 
 def tally(codes: NDArray[np.uint8], groups: NDArray[np.int64], number: int) -> NDArray[np.int64]:

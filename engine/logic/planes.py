@@ -20,6 +20,8 @@ from layette.engine.logic.program import Program
 
 Plane = NDArray[np.uint64]
 """One bit a visit, 64 visits a word, the lowest bit first; bits past the last visit mean nothing."""
+Numbers = NDArray[np.int64]
+"""For each rule the number of a plane."""
 Planes = Mapping[int, Sequence[Plane]]
 """For each variable that varies in a cohort, the planes of its atoms; a variable that is left out is unknown."""
 
@@ -32,36 +34,47 @@ STATUSES = (Status.RULED_OUT, Status.UNDECIDED, Status.PROVISIONAL, Status.FIRED
 
 @dataclass(frozen=True)
 class CohortReading:
-    """What became of each rule at each visit, as planes by rule number; ``conclusions``: not "no", and "yes"."""
+    """What became of each rule at each visit: ``planes``, each once, and for each rule the numbers of its own.
+
+    ``high`` and ``low`` tell the status, ``applies`` and ``may_apply`` whom the rule is for (`plane_code.RulePlanes`);
+    ``conclusions``: not "no", and "yes".
+    """
 
     visits: int
-    high: NDArray[np.uint64]
-    low: NDArray[np.uint64]
-    applies: NDArray[np.uint64]
-    may_apply: NDArray[np.uint64]
+    planes: NDArray[np.uint64]
+    high: Numbers
+    low: Numbers
+    applies: Numbers
+    may_apply: Numbers
     conclusions: Mapping[int, tuple[Plane, Plane]]
 
     def counts(self, among: Plane | None = None) -> NDArray[np.int64]:
         """Return the visits of each rule by status, in the order of `STATUSES`; ``among``: of these visits alone."""
-        high, low = (self.high, self.low) if among is None else (self.high & among, self.low & among)
-        both, one, other = (_ones(planes) for planes in (high & low, high, low))
+        planes = self._among(among)
+        ones = _ones(planes)
+        both = np.array(
+            [int(_ones((planes[h] & planes[k])[None])[0]) for h, k in zip(self.high, self.low, strict=True)]
+        )
         total = self.visits if among is None else int(_ones(among[None, :])[0])
-        undecided, provisional = other - both, one - both
+        undecided, provisional = ones[self.low] - both, ones[self.high] - both
         return np.stack([total - undecided - provisional - both, undecided, provisional, both], axis=1)
 
     def eligible(self, among: Plane | None = None) -> NDArray[np.int64]:
         """Return the visits for which each rule surely is, and those for which it may be."""
-        applies = self.applies if among is None else self.applies & among
-        may = self.may_apply if among is None else self.may_apply & among
-        return np.stack([_ones(applies), _ones(may)], axis=1)
+        ones = _ones(self._among(among))
+        return np.stack([ones[self.applies], ones[self.may_apply]], axis=1)
+
+    def _among(self, among: Plane | None) -> NDArray[np.uint64]:
+        return self.planes if among is None else self.planes & among
 
     def codes(self, rule: int) -> NDArray[np.uint8]:
         """Return the status of a rule at every visit, as its place in `STATUSES`."""
-        return bits(self.high[rule], self.visits) * np.uint8(2) + bits(self.low[rule], self.visits)
+        high, low = (bits(self.planes[numbers[rule]], self.visits) for numbers in (self.high, self.low))
+        return high * np.uint8(2) + low
 
     def standing(self, rule: int) -> NDArray[np.int64]:
         """Return the numbers of the visits at which a rule fired or is provisional."""
-        return np.flatnonzero(bits(self.high[rule], self.visits))
+        return np.flatnonzero(bits(self.planes[self.high[rule]], self.visits))
 
 
 class PlanesReader:
@@ -77,16 +90,16 @@ class PlanesReader:
 
     def read(self, planes: Planes, visits: int) -> CohortReading:
         """Return what became of every rule at each of ``visits`` visits. Conclusions are drawn, never given."""
-        words = words_for(visits)
-        rules, drawn = len(self.program.rules), len(self.program.conclusions)
-        out = np.empty((4 * rules + 2 * drawn, words), np.uint64)
+        layout, words = self._layout, words_for(visits)
+        out = np.empty((len(layout.rows), words), np.uint64)
         if words:
             self._fill(planes, out)
             out[:, -1] &= last_word(visits)
-        ends = out[4 * rules :]
-        conclusions = {var: (ends[2 * k], ends[2 * k + 1]) for k, var in enumerate(self.program.conclusions)}
-        high, low, applies, may_apply = (out[part * rules : (part + 1) * rules] for part in range(4))
-        return CohortReading(visits, high, low, applies, may_apply, conclusions)
+        rows, rules = layout.rows, self.code.rules
+        numbers = np.array([[rows[plane] for plane in rule] for rule in rules], np.int64).reshape(len(rules), 4)
+        high, low, applies, may_apply = numbers.T
+        conclusions = {var: (out[rows[no]], out[rows[yes]]) for var, (no, yes) in self.code.conclusions.items()}
+        return CohortReading(visits, out, high, low, applies, may_apply, conclusions)
 
     def _fill(self, planes: Planes, out: NDArray[np.uint64]) -> None:
         layout, words = self._layout, out.shape[1]
@@ -154,11 +167,13 @@ _OF_BYTE = np.array([number.bit_count() for number in range(256)], np.uint8)
 class _Layout:
     """Code in slots: those of the inputs, then ``registers``, then the rows of the output.
 
-    ``inputs`` are the variable and bit of each input, ``constants`` the rows that are the same at every visit.
+    ``inputs`` are the variable and bit of each input; ``rows`` says in which row of the output a plane stands,
+    ``constants`` which of these are the same at every visit.
     """
 
     inputs: tuple[tuple[int, int], ...]
     registers: int
+    rows: Mapping[int, int]
     constants: tuple[tuple[int, np.uint64], ...]
     steps: tuple[tuple[Any, tuple[int, ...]], ...]
 
@@ -166,29 +181,18 @@ class _Layout:
 def _laid_out(code: Code) -> _Layout:
     needed = code.needed()
     inputs = {k: n for n, k in enumerate(k for k in needed if code.ops[k].word == "atom")}
-    rows = _rows(code)
+    ends = [plane for rule in code.rules for plane in rule] + [p for two in code.conclusions.values() for p in two]
+    rows = {plane: row for row, plane in enumerate(dict.fromkeys(ends))}
     acts = [k for k in needed if k not in inputs]
     places, registers = _registers(code, acts, rows)
     base = len(inputs) + registers
     slot = {**inputs, **{k: len(inputs) + n for k, n in places.items()}}
-    slot |= {k: base + where[0] for k, where in rows.items() if k not in inputs and k >= 0}
+    slot |= {k: base + row for k, row in rows.items() if k not in inputs}
     steps = [_step(code, k, slot) for k in acts]
-    for plane, where in rows.items():
-        copies = where if plane in inputs else where[1:]
-        steps += [(np.copyto, (base + row, slot[plane])) for row in copies if plane >= 0]
-    constants = [(row, ~np.uint64(0) if plane == ALWAYS else np.uint64(0)) for plane in (NEVER, ALWAYS)
-                 for row in rows.get(plane, ())]  # fmt: skip
-    return _Layout(tuple((code.ops[k].left, code.ops[k].right) for k in inputs), registers, tuple(constants), (*steps,))
-
-
-def _rows(code: Code) -> dict[int, list[int]]:
-    """Return the rows of the output that each plane is written to."""
-    ends = [rule[part] for part in range(4) for rule in code.rules]
-    ends += [plane for two in code.conclusions.values() for plane in two]
-    rows: dict[int, list[int]] = {}
-    for row, plane in enumerate(ends):
-        rows.setdefault(plane, []).append(row)
-    return rows
+    steps += [(np.bitwise_or, (inputs[k], inputs[k], base + row)) for k, row in rows.items() if k in inputs]
+    same = {NEVER: np.uint64(0), ALWAYS: ~np.uint64(0)}
+    constants = tuple((rows[plane], value) for plane, value in same.items() if plane in rows)
+    return _Layout(tuple((code.ops[k].left, code.ops[k].right) for k in inputs), registers, rows, constants, (*steps,))
 
 
 def _step(code: Code, number: int, slot: Mapping[int, int]) -> tuple[Any, tuple[int, ...]]:

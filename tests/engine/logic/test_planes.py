@@ -109,7 +109,7 @@ def test_blocks_of_any_size_are_read_whole(visits: int) -> None:
     program = Program((flag("fever"),), (rule(0, NOTHING, Among(0, YES), [3]),))
     states = np.resize(np.array([YES, NO, YES | NO], np.uint8), visits)
     found = PlanesReader(program).read({0: planes_of_masks(states, 2)}, visits)
-    assert found.high.shape == (1, words_for(visits))
+    assert found.planes.shape[1] == words_for(visits)
     assert [*found.counts()[0]] == [int((states == state).sum()) for state in (NO, YES | NO)] + [
         0,
         int((states == YES).sum()),
