@@ -19,6 +19,8 @@ from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.intake import parse
 from layette.mapping.pages import exam
 from layette.mapping.pages.exam.live import live
+from layette.mapping.pages.family_sheet import family_sheet
+from layette.mapping.pages.report import report
 from layette.mapping.service.limits import Limits
 
 pytestmark = pytest.mark.xdist_group("service")
@@ -88,6 +90,22 @@ def test_a_wrong_choice_is_named(service: Service) -> None:
     assert reply.status_code == 422
     assert reply.json()["problems"][0]["code"] == "query"
     assert "page" in reply.json()["problems"][0]["message"]
+
+
+def test_the_report_and_the_family_sheet_are_those_of_the_command(service: Service) -> None:
+    found = answer(HEALTHY.encode(), load_pack())
+    made = {
+        "/report": report(found.assessment, load_pack(), found.visit),
+        "/family-sheet": family_sheet(found.assessment, load_pack(), found.visit),
+        "/family-sheet?language=es": family_sheet(found.assessment, load_pack(), found.visit, "es"),
+    }
+    for path, page in made.items():
+        reply = service.post(path, HEALTHY)
+        assert (reply.status_code, reply.text) == (200, page), path
+        assert "<script" not in page
+        refused = service.post(path, json.dumps(HOT))
+        assert (refused.status_code, refused.json()["urgent"] != []) == (422, True)
+    assert service.post("/family-sheet?language=xx", HEALTHY).json()["problems"][0]["code"] == "query"
 
 
 @pytest.mark.parametrize("name", ["jaundiced-sleepy-day-4.json", "healthy-day-4.yaml"])
