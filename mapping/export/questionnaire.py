@@ -1,7 +1,7 @@
 """The exam as a Questionnaire: the areas in exam order, a question for each finding and side, no answer presumed.
 
-Each question can be answered with a reason why there is no answer; what is left open is not examined. Each answer may
-carry its own time; where a finding is simply looked at, that item is hidden and the time is the visit's.
+Each question can be answered with a reason why there is no answer; what is left open is not examined. A system that is
+as expected is one touch. An answer may carry its own time where that decides; what is looked at has that of the visit.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from layette.engine.pack.written.shapes import FindingsFile, FindingShape, Side
+from layette.engine.pack.written.shapes import FindingsFile, FindingShape, NormalShape, Side
 from layette.engine.pack.written.subjects import SEX, SEXES
 from layette.mapping.codes import ABSENT_REASON, OWN, SYSTEMS
 from layette.mapping.export.publication import Publication, Resource
@@ -22,6 +22,8 @@ from layette.mapping.write.words import concepts, spoken
 _EXTENSION = "http://hl7.org/fhir/StructureDefinition/"
 _CONTROL = "http://hl7.org/fhir/questionnaire-item-control"
 _ABOUT = "about"
+_EXTRACT = "http://hl7.org/fhir/uv/sdc/StructureDefinition/sdc-questionnaire-observationExtract"
+"""Says that each coded question may be turned into an Observation of that code (Structured Data Capture)."""
 
 
 def questionnaire(pub: Publication) -> Resource:
@@ -29,6 +31,7 @@ def questionnaire(pub: Publication) -> Resource:
     name = exam_id(pub.pack.id)
     about = "The exam in its order: what is looked at, asked and measured. A question left open counts as not examined."
     return pub.head("Questionnaire", name, f"{pub.pack.shape.title}: the exam", about) | {
+        "extension": [{"url": _EXTRACT, "valueBoolean": True}],
         "subjectType": ["Patient"],
         "effectivePeriod": {"start": pub.pack.shape.valid_from},
         "item": [_baby(pub), *(_area(pub, area) for area in pub.pack.areas)],
@@ -49,8 +52,17 @@ def _baby(pub: Publication) -> Resource:
 def _area(pub: Publication, area: FindingsFile) -> Resource:
     name = f"area:{area.area}"
     step = {"linkId": f"{name}.step", "text": area.step, "type": "display"}
+    touches = [_touch(pub, system, normal) for system, normal in area.normal.items() if normal.spreads]
     items = [item for finding, shape in area.findings.items() for item in _finding(pub, finding, shape)]
-    return {"linkId": name, "text": area.label, "type": "group", "item": [step, *items]}
+    return {"linkId": name, "text": area.label, "type": "group", "item": [step, *touches, *items]}
+
+
+def _touch(pub: Publication, system: str, normal: NormalShape) -> Resource:
+    """Return the question that stands for all that a system's normal fills; what is answered by itself comes first."""
+    filled = "; ".join(pub.pack.findings[name].label for name in normal.spreads)
+    text = f"{normal.label}: looked at or asked, and as expected ({filled})"
+    options = [_option(pub, f"{system}.{answer}", answer) for answer in ("normal", "abnormal")]
+    return {"linkId": system, "text": text, "type": "choice", "answerOption": options}
 
 
 def _finding(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resource]:
@@ -75,10 +87,10 @@ def _question(pub: Publication, name: str, shape: FindingShape, side: Side | Non
     published = {**shape.codes, **(shape.side_codes.get(side, {}) if side else {})}
     item = {"linkId": here, "code": _codes(pub, here, label, published), "text": label}
     item |= _asked(pub, name, shape)
-    below = [*([] if side else _help(pub, here, name)), *_beside(pub, here, name, shape)]
-    yield item | {"item": below}
+    below: list[Resource] = [*([] if side else _help(pub, here, name)), *_beside(pub, here, name, shape)]
+    yield item | ({"item": below} if below else {})
     if shape.number is not None:
-        yield _why_not(pub, here, label, [_time(f"{here}.absent", shape)])
+        yield _why_not(pub, here, label)
 
 
 def _asked(pub: Publication, name: str, shape: FindingShape) -> Resource:
@@ -105,14 +117,13 @@ def _no_answers() -> list[Resource]:
     ]
 
 
-def _why_not(pub: Publication, here: str, label: str, below: list[Resource]) -> Resource:
-    item: Resource = {
+def _why_not(pub: Publication, here: str, label: str) -> Resource:
+    return {
         "linkId": link(here, "absent"),
         "text": f"{label}: why there is no value",
         "type": "choice",
         "answerValueSet": pub.canonical("ValueSet", ABSENT_SET),
     }
-    return item | ({"item": below} if below else {})
 
 
 def _attempt(pub: Publication, name: str, shape: FindingShape) -> Resource:
@@ -123,8 +134,8 @@ def _attempt(pub: Publication, name: str, shape: FindingShape) -> Resource:
         here, label = link(name, part), f"{shape.label}, {part.replace('_', ' ')}"
         code = _codes(pub, here, label, shape.part_codes.get(part, {}))
         asked = _asked(pub, name, shape) | {"repeats": False}
-        items += [{"linkId": here, "code": code, "text": label} | asked, _why_not(pub, here, label, [])]
-    items += [_why_not(pub, name, shape.label, []), *_beside(pub, name, name, shape)]
+        items += [{"linkId": here, "code": code, "text": label} | asked, _why_not(pub, here, label)]
+    items += [_why_not(pub, name, shape.label), *_beside(pub, name, name, shape)]
     head = {"linkId": name, "code": _codes(pub, name, shape.label, shape.codes), "text": shape.label, "type": "group"}
     return head | {"repeats": True, "item": items}
 
@@ -135,7 +146,7 @@ def _beside(pub: Publication, here: str, name: str, shape: FindingShape) -> list
     if shape.reported:
         told = "Told by the family, not seen by the examiner"
         items.append({"linkId": link(here, "reported"), "text": told, "type": "boolean"})
-    return [*items, _time(here, shape)]
+    return [*items, *_time(here, shape)]
 
 
 def _qualifier(pub: Publication, here: str, name: str, one: str, values: list[str]) -> Resource:
@@ -144,12 +155,12 @@ def _qualifier(pub: Publication, here: str, name: str, one: str, values: list[st
     return {"linkId": link(here, one), "text": text, "type": "choice", "answerOption": options}
 
 
-def _time(here: str, shape: FindingShape) -> Resource:
-    item: Resource = {"linkId": link(here, "time"), "text": "Date or time, if not at this visit", "type": "dateTime"}
-    if shape.number or shape.carries_over or shape.awaited or shape.reported:
-        return item
-    hidden = {"url": f"{_EXTENSION}questionnaire-hidden", "valueBoolean": True}
-    return {"linkId": item["linkId"], "extension": [hidden], "text": item["text"], "type": "dateTime"}
+def _time(here: str, shape: FindingShape) -> list[Resource]:
+    """Return the item for a time, where it can be another than the visit's; `mapping.read` takes one anywhere."""
+    if shape.number or shape.carries_over or shape.awaited:
+        text = "Date or time, if not at this visit"
+        return [{"linkId": link(here, "time"), "text": text, "type": "dateTime"}]
+    return []
 
 
 def _help(pub: Publication, here: str, name: str) -> list[Resource]:

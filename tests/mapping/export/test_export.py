@@ -25,6 +25,7 @@ from layette.mapping.export import condition, export, file_name, rule_words, to_
 from layette.mapping.export.publication import computer_name, legal_id
 from layette.mapping.fhir.json import dumps
 from layette.mapping.fhir.xml import from_xml, to_xml, validate_xsd
+from layette.mapping.pack_view import systems
 from layette.mapping.read.codes.exam_form import places
 from layette.mapping.validate import validate
 
@@ -187,7 +188,25 @@ def test_the_reader_knows_every_question_of_the_exam_and_no_other(pack: Pack, re
     (exam,) = of(resources, "Questionnaire")
     asked = {item["linkId"] for item in items(exam) if item["type"] != "display"}
     areas = {f"area:{area.area}" for area in pack.areas} | {"area:about"}
-    assert asked - areas == set(places(pack.findings))
+    known = places({**pack.findings, **systems(pack)})
+    assert asked - areas <= set(known)
+    unasked = {known[name].role for name in set(known) - asked}
+    assert unasked == {"time", "answer"}, "a time may be told of anything, and a system without a normal is not touched"
+
+
+def test_an_area_as_expected_is_one_touch_and_times_are_asked_where_they_matter(
+    pack: Pack, resources: list[Resource]
+) -> None:
+    (exam,) = of(resources, "Questionnaire")
+    by_link = {item["linkId"]: item for item in items(exam)}
+    touched = {name for name, normal in pack.normals.items() if normal.spreads}
+    assert {name for name in touched if by_link[name]["type"] != "choice"} == set()
+    assert by_link["eyes_examination"]["answerOption"][0]["valueCoding"]["code"] == "eyes_examination.normal"
+    timed = {link for link in by_link if link.endswith(".time")}
+    assert len(timed) < 0.25 * sum(item["type"] != "display" for item in by_link.values())
+    assert {"weight.time", "serum_bilirubin.time"} <= timed
+    assert "cornea.left.time" not in timed
+    assert any(one["url"].endswith("observationExtract") and one["valueBoolean"] for one in exam["extension"])
 
 
 def test_the_exam_follows_the_pack_and_presumes_nothing(pack: Pack, resources: list[Resource]) -> None:

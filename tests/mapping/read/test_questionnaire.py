@@ -248,3 +248,17 @@ def test_a_response_with_a_part_of_an_attempt_declined(pack: Pack) -> None:
 def test_the_sample_builder_refuses_what_the_exam_cannot_hold(pack: Pack) -> None:
     with pytest.raises(AssertionError, match="no place"):
         response(pack, flat({"weight": [{"value": "3", "unit": "kg", "side": "left"}]}))
+
+
+def test_a_system_is_normal_by_one_touch_and_what_is_answered_by_itself_comes_first(pack: Pack) -> None:
+    touch = coded("eyes_examination", "eyes_examination.normal")
+    cloudy = coded("cornea.left", "cornea.cloudy")
+    result = took(pack, touch, cloudy).require()
+    assert result.not_understood == []
+    asked = assess(pack, result.visit)
+    flat_findings = {"eyes_examination": "normal", "cornea": [{"value": "cloudy", "side": "left"}]}
+    assert without_times(asked) == without_times(assess(pack, flat(flat_findings, sex="unknown")))
+
+
+def without_times(found: Assessment) -> Any:
+    return [(one.target, one.side, one.priority) for one in found.recommendations]
