@@ -12,6 +12,7 @@ from layette.mapping.read.bundle.times import parse
 from layette.mapping.read.codes.amounts import Unclear
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.read.resources.ledger import Ledger
+from layette.mapping.read.resources.orders import superseded
 from layette.mapping.read.resources.targets import order_sides, target_of, time_of
 
 _GIVEN = ("given", "yes", "done", "present", "completed")
@@ -41,7 +42,14 @@ def read_communication(ledger: Ledger, entry: Entry) -> None:
 def read_communication_request(ledger: Ledger, entry: Entry) -> None:
     """Read a request of ours to tell the family as guidance given once it is completed; before that as nothing."""
     topics = _each_once(_topics_of_payloads(ledger, entry.resource))
-    if not topics or entry.resource.get("status") != "completed":
+    status = entry.resource.get("status")
+    if topics and status == "revoked" and not superseded(ledger, entry.resource):
+        entry.mark(Outcome.NOT_USED, "somebody declined to tell it")
+        what = f"a request to tell the family ({', '.join(topics)}) was declined, which is not told"
+        ledger.notices.append(
+            f"{entry.path}: {what}: it is owed as before; a server may take a new request for this one"
+        )
+    elif not topics or status != "completed":
         entry.mark(Outcome.NOT_USED, "a request to tell somebody something does not say that it was told")
     elif ledger.about(entry) is not None:
         _told(ledger, entry, topics, "authoredOn")

@@ -27,7 +27,7 @@ def read_request(ledger: Ledger, entry: Entry) -> None:
         return
     if resource.get("status") == "entered-in-error":
         entry.mark(Outcome.NOT_USED, "it was entered in error")
-    elif resource.get("status") == "revoked" and _superseded(ledger, resource):
+    elif resource.get("status") == "revoked" and superseded(ledger, resource):
         entry.mark(Outcome.NOT_USED, "a proposal of Layette that a later one took the place of; nobody declined it")
     elif is_to_judge(ledger, resource):
         read_judged_request(ledger, entry)
@@ -37,11 +37,12 @@ def read_request(ledger: Ledger, entry: Entry) -> None:
         _read_order(ledger, entry)
 
 
-def _superseded(ledger: Ledger, resource: Resource) -> bool:
+def superseded(ledger: Ledger, resource: Resource) -> bool:
     """Whether we took back a proposal of ours: any mark of it that a server kept will do."""
     mark = (f"{ledger.index.base}/{OWN['tags']}", "superseded")
     reasons = (one for one in items(resource.get("extension")) if one.get("url") == STATUS_REASON)
     said = [key[:2] for one in reasons for key in codings(one.get("valueCodeableConcept"))]
+    said += [key[:2] for key in codings(resource.get("statusReason"))]
     tags = items(mapping(resource.get("meta")).get("tag"))
     said += [(text(tag.get("system")), text(tag.get("code"))) for tag in tags]
     return mark in said or own_identifier(ledger, resource, "answer-key-retired") is not None

@@ -163,6 +163,14 @@ def test_our_request_to_tell_the_family_is_guidance_given_once_it_is_done(status
     assert told(asked) == given
 
 
+def test_a_talk_that_somebody_declined_is_owed_as_before_and_said() -> None:
+    asked = resource("CommunicationRequest", status="revoked", authoredOn=START, payload=payload("safe_sleep"))
+    assert told(asked) == []
+    assert "(safe_sleep) was declined" in read_visit(asked).require().notices[0]
+    retired = asked | {"statusReason": {"coding": [{"system": TAGS, "code": "superseded"}]}}
+    assert read_visit(retired).require().notices == ()
+
+
 def test_nothing_else_that_we_write_is_evidence() -> None:
     computed = observation(own("serum_bilirubin"), id="c1", meta={"tag": [{"system": TAGS, "code": "computed"}]})
     written = [resource(kind) for kind in ("CarePlan", "GuidanceResponse", "Task", "Provenance", "Device")]
