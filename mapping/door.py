@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -9,6 +10,7 @@ from layette.engine.errors import InputProblem, LayetteError, told
 from layette.mapping.validate import Issue, errors, validate
 
 PROFILE = "vital-sign"
+SYSTEM = ("absolute-uri", "format")
 
 
 class OutputError(LayetteError):
@@ -18,9 +20,9 @@ class OutputError(LayetteError):
 class InputCheck(NamedTuple):
     """What the check of FHIR input found.
 
-    ``problems`` make it invalid R4, each with its path. ``notices`` name what does not meet the vital-sign profiles: it
-    is said, and read all the same, because the reader judges units itself, by what the finding accepts: a weight in
-    "lb" is understood, and shown converted.
+    ``problems`` make it invalid R4, each with its path. ``notices`` name what does not meet the vital-sign profiles,
+    and systems that nobody can compare, such as ``LOINC``: it is said, and read all the same, because the reader judges
+    units and codes itself. A weight in "lb" is understood, and shown converted; a code of no system is kept.
     """
 
     problems: tuple[InputProblem, ...]
@@ -30,10 +32,24 @@ class InputCheck(NamedTuple):
 def check_input(content: Any) -> InputCheck:
     """Check FHIR input: a resource, or a list of them."""
     found = _issues(content)
-    invalid = (issue for issue in found if issue.key != PROFILE)
+    invalid = (issue for issue in found if not _read_all_the_same(issue))
     problems = (InputProblem(issue.path, "invalid-fhir", f"{issue.message} ({issue.key})") for issue in invalid)
-    notices = (f"{issue.path}: {issue.message} ({issue.key})" for issue in found if issue.key == PROFILE)
-    return InputCheck(tuple(problems), tuple(notices))
+    return InputCheck(tuple(problems), tuple(_notices(issue for issue in found if _read_all_the_same(issue))))
+
+
+def _read_all_the_same(issue: Issue) -> bool:
+    return issue.key == PROFILE or (issue.key in SYSTEM and issue.path.endswith(".system"))
+
+
+def _notices(found: Iterable[Issue]) -> Iterator[str]:
+    """Yield a sentence for each that falls short of a profile, and one for all systems of which the same is to say."""
+    alike: dict[str, list[Issue]] = {}
+    for issue in found:
+        alike.setdefault(issue.path if issue.key == PROFILE else issue.message, []).append(issue)
+    for first, *more in alike.values():
+        others = f" (and {len(more)} more alike)" if more and first.key != PROFILE else ""
+        yield f"{first.path}: {first.message} ({first.key}){others}"
+        yield from (f"{one.path}: {one.message} ({one.key})" for one in more if first.key == PROFILE)
 
 
 def _issues(content: Any) -> list[Issue]:

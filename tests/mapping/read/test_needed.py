@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 from support.foreign import foreign
-from support.read_samples import observation, own, visit_bundle
+from support.read_samples import bundle, encounter, observation, own, patient, visit_bundle
 
 from layette.engine import InputError, load_pack
 from layette.mapping.answering import answer
+from layette.mapping.door import check_input
 
 RECORDS = (
     "screening-result-abnormal-1.json", "screening-result-abnormal-2.json", "screening-result-normal.json",
@@ -48,3 +49,13 @@ def test_what_is_alike_is_said_once_with_its_number() -> None:
     found = answer(visit_bundle(observation(own("cord_attached"), valueBoolean=True), *alike), load_pack())
     [said] = [notice for notice in found.account.notices if "alias" in notice]
     assert "(and 6 more alike)" in said
+
+
+def test_systems_that_nobody_can_compare_are_said_once_and_read_past() -> None:
+    quantity = {"value": 3, "unit": "kg", "system": "UCUM", "code": "kg"}
+    weights = [observation(own("weight"), valueQuantity=quantity, id=f"w{number}") for number in range(2)]
+    found = check_input(bundle(patient(), encounter(), *weights))
+    assert found.problems == ()
+    (said,) = found.notices
+    assert "write http://unitsofmeasure.org" in said
+    assert said.endswith("(and 1 more alike)")
