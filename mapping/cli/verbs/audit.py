@@ -24,8 +24,8 @@ _EVERY = 0.5
 def add(options: argparse.ArgumentParser) -> None:
     """Add the options of the verb."""
     options.description = (
-        "Audit the visits of a cohort: which recommendations were due at each, which were ordered and in time, and what "
-        "another pack would change, as tables of Parquet."
+        "Audit the visits of a cohort: which recommendations were due at each, which were ordered and in time, and "
+        "what another pack would change, as tables of Parquet."
     )
     add_argument = options.add_argument
     add_argument(
