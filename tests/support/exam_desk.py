@@ -156,6 +156,7 @@ class Desk:
 
     def another(self, finding: str) -> None:
         """Keep what is recorded of a finding as one reading, so that another can be given."""
+        self.more(finding)
         self.until("Tab", f"e.dataset.another === '{finding}'")
         self.press("Enter")
 
@@ -171,15 +172,15 @@ class Desk:
             return !to || Boolean(document.activeElement.compareDocumentPosition(to) & 4); }}"""
         return bool(self.page.evaluate(script))
 
-    def choose(self, finding: str, side: str, value: str) -> None:
-        """Record a value by opening the row and walking to it."""
+    def choose(self, finding: str, side: str, value: str, *, absent: bool = False) -> None:
+        """Record a value, or why there is none, by opening the row and walking to it."""
         self.row(finding)
         self.until("ArrowLeft", "e.classList.contains('mark-place') || e.classList.contains('name')")
         self.until("ArrowRight", "e.classList.contains('name')")
         if self.focus("e.getAttribute('aria-expanded')") == "false":
             self.press("Enter")
         where = f"e.dataset.value === '{value}' && (e.dataset.side || '') === '{side}'"
-        if value in ("not-performed", "asked-declined"):
+        if absent:
             where = f"e.dataset.absent === '{value}'"
         self.until("ArrowRight", where)
         self.press("Enter")

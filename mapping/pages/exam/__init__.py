@@ -12,7 +12,21 @@ from importlib.resources import files
 from layette.engine.api import Pack
 from layette.mapping.pages.exam.model import model
 
-ASSETS = ("exam.css", "mark.svg", "exam.js", "answer.js", "files.js", "kept.js", "rows.js", "times.js", "words.js")
+ASSETS = (
+    "exam.css",
+    "mark.svg",
+    "exam.js",
+    "answer.js",
+    "files.js",
+    "head.js",
+    "keys.js",
+    "kept.js",
+    "more.js",
+    "rows.js",
+    "times.js",
+    "told.js",
+    "words.js",
+)
 """The files that the page asks for, under `/assets/`."""
 
 

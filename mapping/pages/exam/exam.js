@@ -1,10 +1,10 @@
 // The page itself: who is seen, the spine of steps, one step at a time, the answer beside it.
 import { answered, draw, hush, inside, soon, verdict } from "./answer.js";
-import { familySheet, open, report, saveFhir, saveFlat } from "./files.js";
+import { head, paintHead } from "./head.js";
+import { rove, walk } from "./keys.js";
 import * as kept from "./kept.js";
 import { paint, row } from "./rows.js";
-import { told } from "./times.js";
-import { aged, button, count, element, lower, model, packed, pick, speak, spoken, t } from "./words.js";
+import { button, count, element, lower, model, packed, pick, speak, t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const begun = new Set();
@@ -33,125 +33,6 @@ function openHere() {
     const side = sides.length === 1 ? `, ${lower(t(sides[0]))}` : "";
     return { name, label: pick(kept.findings.get(name).label) + side, grave: emergency };
   });
-}
-
-// --- the head
-
-function labelled(text, input) {
-  const made = element("label", null, "field");
-  made.append(element("span", text), input);
-  return made;
-}
-
-function input(type, part, value) {
-  const made = Object.assign(element("input"), { type, value, autocomplete: "off" });
-  made.id = `head-${part}`;
-  made.addEventListener("change", () => {
-    kept.visit[part] = made.value;
-    if (part.startsWith("born")) delete kept.visit.born;
-    else delete kept.visit.at;
-    kept.aside.delete("born");
-    kept.aside.delete("at");
-    kept.changed();
-  });
-  return made;
-}
-
-function sexes() {
-  const box = element("fieldset", null, "sexes");
-  box.append(element("legend", t("sex")));
-  for (const sex of ["female", "male", "unknown"]) {
-    const made = button(t(sex), "value", () => {
-      kept.visit.sex = kept.visit.sex === sex ? "" : sex;
-      kept.changed();
-    });
-    made.dataset.sex = sex;
-    box.append(made);
-  }
-  return box;
-}
-
-function fileButton(text, earlier) {
-  const made = element("label", text, "file");
-  const chosen = Object.assign(element("input"), { type: "file", className: "unseen" });
-  chosen.dataset.earlier = String(earlier);
-  chosen.addEventListener("change", async () => {
-    const [file] = chosen.files;
-    if (!file) return;
-    const said = await open(file, earlier);
-    chosen.value = "";
-    rebuild();
-    say(said);
-  });
-  made.append(chosen);
-  return made;
-}
-
-const say = (text) => { at("said").textContent = text; };
-
-function actions() {
-  const box = element("div", null, "actions");
-  box.append(
-    button(t("save-flat"), "plain", () => say(saveFlat())),
-    button(t("save-fhir"), "plain", async () => say(await saveFhir())),
-    fileButton(t("open-file"), false),
-    fileButton(t("open-earlier"), true),
-    button(t("print"), "plain", async () => say(await report())),
-    button(t("family-sheet"), "plain", async () => say(await familySheet())),
-  );
-  return box;
-}
-
-function choice(label, choices, chosen, taken) {
-  const select = element("select");
-  for (const [value, text] of choices) select.append(new Option(text, value));
-  select.value = chosen;
-  select.addEventListener("change", () => taken(select.value));
-  return labelled(label, select);
-}
-
-function head() {
-  const open_ = at("who").querySelector("details")?.open ?? true;
-  const box = element("details");
-  box.open = open_;
-  const title = element("summary");
-  title.append(element("span", "", "whois"));
-  const form = element("div", null, "head");
-  form.append(
-    labelled(t("born-on"), input("date", "bornDay", kept.visit.bornDay)),
-    labelled(t("born-at"), input("time", "bornTime", kept.visit.bornTime)),
-    labelled(t("seen-on"), input("date", "day", kept.visit.day)),
-    labelled(t("seen-at"), input("time", "time", kept.visit.time)),
-    sexes(),
-  );
-  const set = element("div", null, "settings");
-  set.append(
-    choice(t("order"), model.orders.map((one) => [one.name, pick(one.label)]), order.name, (name) => {
-      order = model.orders.find((one) => one.name === name);
-      go(order.steps[0].name);
-    }),
-    choice(t("language"), [["en", "English"], ["es", "Español"]], spoken(), (language) => {
-      speak(language);
-      rebuild();
-    }),
-  );
-  const wrong = element("p", null, "wrong");
-  wrong.id = "wrong-head";
-  wrong.setAttribute("role", "alert");
-  const said = element("p", null, "said");
-  said.id = "said";
-  said.setAttribute("role", "status");
-  box.append(title, form, wrong, set, actions(), said, element("p", t("keeps-nothing"), "fine"));
-  at("who").replaceChildren(element("h1", t("title"), "unseen"), box);
-}
-
-function paintHead() {
-  const { visit, aside } = kept;
-  const who = [visit.sex ? t(visit.sex) : t("sex-not-said"), aged(answered.last?.age ?? ""), visit.day ? t("seen", { when: told(visit.day) }) : ""];
-  at("who").querySelector(".whois").textContent = visit.bornDay ? who.filter(Boolean).join(" · ") : t("who");
-  for (const made of at("who").querySelectorAll("[data-sex]")) made.setAttribute("aria-pressed", String(visit.sex === made.dataset.sex));
-  const wrong = [["born", t("born-on")], ["at", t("seen-on")]].filter(([part]) => aside.has(part)).map(([part, label]) => `${label}: ${aside.get(part)}`);
-  if (at("wrong-head").textContent !== wrong.join(" ")) at("wrong-head").textContent = wrong.join(" ");
 }
 
 // --- the spine
@@ -383,74 +264,22 @@ function go(name, focus) {
 }
 
 function rebuild() {
-  head();
+  head({
+    order: order.name,
+    ordered: (name) => {
+      order = model.orders.find((one) => one.name === name);
+      go(order.steps[0].name);
+    },
+    speaks: (language) => {
+      speak(language);
+      rebuild();
+    },
+    rebuild,
+  });
   spine();
   build();
   document.title = t("title");
   for (const made of document.querySelectorAll("[data-t]")) made.textContent = t(made.dataset.t);
-}
-
-// --- by keyboard: a row is one stop of Tab; arrows walk, and never record
-
-const controls = (row) => [...row.querySelectorAll("button, input, select, summary")]
-  .filter((one) => one.offsetParent !== null && (one.matches("summary") || !one.closest(".particulars")));
-const rowsHere = () => [...at("work").querySelectorAll(".finding, .seen, .systems")].filter((one) => one.offsetParent !== null && controls(one).length);
-
-function rove() {
-  for (const one of rowsHere()) {
-    const all = controls(one);
-    const on = all.find((each) => each === document.activeElement) ?? all.find((each) => each.tabIndex === 0) ?? all[0];
-    for (const each of all) each.tabIndex = each === on ? 0 : -1;
-  }
-}
-
-function climb(event) {
-  const all = [...at("spine").querySelectorAll(".joint")];
-  const to = all[all.indexOf(event.target.closest(".joint")) + ({ ArrowUp: -1, ArrowDown: 1 }[event.key] ?? 0)];
-  if (!to || to === event.target) return;
-  to.focus();
-  event.preventDefault();
-}
-
-function walk(event) {
-  if (event.target.closest?.(".joint")) climb(event);
-  const from = event.target.closest?.(".finding, .seen, .systems");
-  if (!from || event.altKey || event.ctrlKey || event.metaKey) return;
-  const typing = event.target.matches("input");
-  const up = { ArrowUp: -1, ArrowDown: 1 }[event.key];
-  const along = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
-  if (event.target.closest(".particulars") && !event.target.matches("summary")) return;
-  if (typing && event.key === "Enter") {
-    event.target.dispatchEvent(new Event("change"));
-    move(from, 1);
-    event.preventDefault();
-  } else if (up && !event.target.matches("select")) {
-    move(from, up);
-    event.preventDefault();
-  } else if (along && !(typing && within(event.target, along))) {
-    const all = controls(from);
-    const to = all[all.indexOf(event.target) + along];
-    if (to) focusOn(to);
-    event.preventDefault();
-  }
-}
-
-/** Whether an arrow still moves inside what is typed, and does not yet leave the field. */
-function within({ selectionStart: start, selectionEnd: end, value }, along) {
-  return start !== end || (along < 0 ? start > 0 : end < value.length);
-}
-
-function focusOn(to) {
-  to.focus();
-  rove();
-}
-
-function move(from, by) {
-  const all = rowsHere();
-  const to = all[all.indexOf(from) + by];
-  if (!to) return;
-  const inputs = to.querySelector("input[data-number]");
-  focusOn(inputs ?? controls(to)[0]);
 }
 
 document.addEventListener("keydown", walk);

@@ -136,15 +136,25 @@ export function flat({ everything = false } = {}) {
   const earlier = {};
   for (const one of visit.history) (earlier[one.side ? `${one.finding}.${one.side}` : one.finding] ??= []).push(one.item);
   const past = { ...history, ...(visit.history.length ? { findings: earlier } : {}) };
+  const until = lastOf(found) ?? rest.until;
   return {
     ...rest,
     layette_visit: 1,
     ...(visit.bornDay ? { born: visit.born ?? written(visit.bornDay, visit.bornTime) } : {}),
     ...(visit.day ? { at: visit.at ?? written(visit.day, visit.time) } : {}),
+    ...(until ? { until } : {}),
     sex_at_birth: visit.sex || "unknown",
     findings: { ...others, ...found },
     ...(Object.keys(past).length ? { history: past } : {}),
   };
+}
+
+/** The time of the last recording, where that is after the visit began: what is found until then belongs to it. */
+function lastOf(found) {
+  const began = Date.parse(visit.at ?? written(visit.day, visit.time));
+  const times = Object.values(found).flat().map((one) => one.time).filter((time) => Date.parse(time) > began);
+  const known = visit.rest.until;
+  return [...times, ...(known ? [known] : [])].sort((one, other) => Date.parse(one) - Date.parse(other)).at(-1);
 }
 
 /** Take in what the server read from a file; what was on the page before is gone. */

@@ -1,29 +1,15 @@
 // One finding as a row: its mark, its name, what is recorded; opened, every value of each side.
-import { another, applies, aside, current, findings, hangsOnSex, record, recorded, remove, sides, state, touchedAsExpected, visit } from "./kept.js";
-import { told, wall, written } from "./times.js";
-import { button, element, lower, model, packed, pick, t } from "./words.js";
+import { aside, current, findings, record, recorded, sides, state, touchedAsExpected, visit } from "./kept.js";
+import { particulars, readings } from "./more.js";
+import { REASONS, labelOf, sided, words } from "./told.js";
+import { told } from "./times.js";
+import { button, element, lower, packed, pick, t } from "./words.js";
 
-const REASONS = [["not-performed", "could-not"], ["asked-declined", "declined"], ["unknown", "not-known"], ["temp-unknown", "not-back"], ["not-applicable", "does-not-apply"]];
 const chosenUnits = new Map();
 let opened = null;
 
-const labelOf = (finding, value) => pick(finding.values?.find((one) => one.value === value)?.label) || String(value).replaceAll("_", " ");
-const sign = (finding, unit) => finding.number?.units.find(([one]) => one === unit)?.[1] ?? unit ?? "";
-const sided = (side) => (side ? t(side) : "");
-
-/** What one recording says, in words. */
-export function words(finding, one) {
-  if (one.absent) return t(REASONS.find(([reason]) => reason === one.absent)?.[1] ?? one.absent);
-  if (one.parts) return Object.entries(one.parts).filter(([, n]) => n).map(([part, n]) => `${t(part)} ${n}`).join(", ") + ` ${sign(finding, one.unit)}`;
-  if (one.value && typeof one.value === "object") {
-    const bounds = Object.entries(one.value).map(([bound, n]) => `${t(bound)} ${[].concat(n).join("–")}`);
-    return `${bounds.join(", ")} ${sign(finding, one.unit)}`;
-  }
-  return finding.number ? `${one.value} ${sign(finding, one.unit)}`.trim() : labelOf(finding, one.value);
-}
-
 /** What is recorded of a finding, sides apart where they differ; an unset side says so. */
-function told_(finding) {
+function summed(finding) {
   const all = sides(finding).map((side) => [side, current(finding.name, side)]);
   if (all.every(([, one]) => !one)) return "";
   const [[, first], second] = all;
@@ -72,61 +58,6 @@ function reasons(finding) {
     row.append(made);
   }
   return row;
-}
-
-function field(label, input) {
-  const made = element("label", null, "field");
-  made.append(element("span", label), input);
-  return made;
-}
-
-/** When it was found, who told it, how it was read, and the other readings: beside each side that is recorded. */
-function particulars(finding, shown = false) {
-  const row = element("details", null, "particulars");
-  row.open = shown;
-  row.append(element("summary", t("particulars")));
-  for (const side of sides(finding)) {
-    const one = current(finding.name, side);
-    if (!one) continue;
-    const put = (fields) => record(finding.name, side, { ...one, by: undefined, fields: { ...one.fields, ...fields, origin: undefined } });
-    if (side) row.append(element("span", sided(side), "which"));
-    const at = one.fields?.time ? wall(new Date(one.fields.time)) : { day: visit.day, time: "" };
-    const day = Object.assign(element("input"), { type: "date", value: at.day });
-    const time = Object.assign(element("input"), { type: "time", value: one.fields?.time ? at.time : "" });
-    const when = () => put({ time: time.value || day.value !== visit.day ? written(day.value, time.value) ?? undefined : undefined });
-    day.addEventListener("change", when);
-    time.addEventListener("change", when);
-    row.append(field(t("found-on"), day), field(t("found-at"), time));
-    for (const [name, choices] of Object.entries(finding.qualifier ?? {})) {
-      const select = element("select");
-      select.append(new Option(t("not-said"), ""));
-      for (const [value, label] of choices) select.append(new Option(pick(label), value));
-      select.dataset.qualifier = name;
-      select.value = one.fields?.[name] ?? "";
-      select.addEventListener("change", () => put({ [name]: select.value || undefined }));
-      row.append(field(t(name), select));
-    }
-    const toldBy = Object.assign(element("input"), { type: "checkbox", checked: Boolean(one.fields?.reported) });
-    toldBy.addEventListener("change", () => put({ reported: toldBy.checked || undefined }));
-    row.append(field(t("told-by-family"), toldBy));
-    const again = button(t("another-reading"), "plain", () => another(finding.name, side));
-    again.dataset.another = finding.name;
-    if (!one.absent) row.append(again);
-  }
-  row.hidden = row.childElementCount === 1;
-  return row;
-}
-
-function readings(finding) {
-  const list = element("ul", null, "readings");
-  const also = recorded(finding.name).filter((one) => one.older);
-  for (const one of also) {
-    const text = [sided(one.side), words(finding, one), told(one.fields?.time)].filter(Boolean).join(", ");
-    const line = element("li", text);
-    line.append(button(t("remove"), "plain", () => remove(finding.name, one)));
-    list.append(line);
-  }
-  return also.length ? [list] : [];
 }
 
 function fill(body, finding) {
@@ -310,7 +241,7 @@ export function paint(row, open) {
   row.dataset.state = now;
   row.classList.toggle("open", Boolean(open));
   row.classList.toggle("grave", Boolean(open?.emergency));
-  const text = finding.number ? "" : told_(finding);
+  const text = finding.number ? "" : summed(finding);
   const by = recorded(name).find((one) => one.by)?.by;
   const absent = finding.number && current(name, sides(finding)[0])?.absent ? words(finding, current(name, sides(finding)[0])) : "";
   row.querySelector(".told").textContent = text || absent;
@@ -342,5 +273,3 @@ function refresh(body, finding) {
   body.querySelector(".readings")?.remove();
   body.querySelector(".without")?.after(...list);
 }
-
-export { applies, hangsOnSex, labelOf, model };

@@ -10,6 +10,7 @@ from support.exam_desk import Desk
 from support.shipped_examples import EXAMPLES
 
 from layette.engine import load_pack
+from layette.mapping.pages.exam.model import model
 from layette.mapping.pages.exam.opened import opened
 
 pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
@@ -26,10 +27,16 @@ TYPED = {
 }
 
 
+def brought(one: dict[str, Any]) -> bool:
+    """Whether a recording comes with the record, the laboratory or the family's form, and is not examined."""
+    shape = load_pack().findings[one["finding"]]
+    return shape.awaited or shape.ask in ("record", "family")
+
+
 def with_record(desk: Desk, name: str) -> None:
     """Open what the record and the family said of an example before the visit; nothing of the examination."""
-    pack, page = load_pack(), opened((EXAMPLES / name).read_bytes(), load_pack())
-    kept = [one for one in page["records"] if str(pack.findings[one["finding"]].ask) in ("record", "family")]
+    page = opened((EXAMPLES / name).read_bytes(), load_pack())
+    kept = [one for one in page["records"] if brought(one)]
     desk.page.evaluate(
         "(opened) => import('/assets/kept.js').then((kept) => kept.take(opened))",
         json.loads(json.dumps(page | {"records": kept})),
@@ -76,13 +83,10 @@ def test_a_complete_normal_examination(desk: Desk) -> None:
     recorded = desk.visit()["findings"]
     print(f"complete: {desk.touches} touches, {len(recorded)} findings, {len(steps(desk))} steps")
     assert desk.touches <= MOST_COMPLETE
-    pack = load_pack()
-    first = [
-        name for name, shape in pack.findings.items() if shape.ask == "first" and not shape.number and shape.expected
-    ]
+    marked = [one for area in model(load_pack())["areas"] for one in area["findings"] if "expected" in one]
+    hers = [one for one in marked if one.get("applies") in (None, {"sex_at_birth": "female"})]
     done = {name.partition(".")[0] for name in recorded}
-    female = [name for name in first if pack.findings[name].applies_when in (None, {"sex_at_birth": "female"})]
-    assert [name for name in female if name not in done] == []
+    assert [one["name"] for one in hers if one["ask"] == "first" and one["name"] not in done] == []
 
 
 def test_a_quick_visit_in_which_each_system_is_charted_as_a_whole(desk: Desk) -> None:
@@ -101,7 +105,7 @@ def test_the_sick_example(desk: Desk) -> None:
     with_record(desk, name)
     desk.touches = 0
     pack = load_pack()
-    seen = [one for one in page["records"] if str(pack.findings[one["finding"]].ask) not in ("record", "family")]
+    seen = [one for one in page["records"] if not brought(one)]
     latest = {(one["finding"], one["side"]): one for one in seen}
     for step in steps(desk):
         mine = [one for (name, _), one in latest.items() if name in findings_of(desk, step)]
