@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.windows import RealWindow
+from layette.engine.answer.resolved.chase import overdue_orders
 from layette.engine.answer.resolved.due import Missing, wanted, wanted_now
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.judge import to_judge
@@ -56,12 +57,14 @@ class DueRow(NamedTuple):
 class DueAt:
     """What was due at a visit: the most pressing first; targets to judge; findings of which the record is silent.
 
+    ``to_chase``: targets that were ordered before, press, and are overdue, whatever was looked at this time.
     ``added_worlds``: decided with conflicting, pending or standing values, or with an order to weigh.
     """
 
     rows: tuple[DueRow, ...]
     to_judge: tuple[str, ...]
     not_on_record: tuple[str, ...]
+    to_chase: tuple[str, ...]
     added_worlds: bool
     worst: str | None = field(init=False)
 
@@ -82,7 +85,7 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     base = gather(context, wanted_now(missing, context))
     weighed = weigh(context, base, readers)
     made = _episodes(weighed.grounds, context)
-    stood = _stood(made, context, readers)
+    stood, to_chase = _weighed_orders(made, context, readers)
     silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
     rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in stood, context)]
     rows += [_silent(len(made) + n, one, context) for n, one in enumerate(silent, 1)]
@@ -90,7 +93,7 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     names = dict.fromkeys(listed(context.pack.instances[one.rule].rule.shape.due)[0] for one in silent)
     added = any(ground.world for reasons in weighed.grounds.values() for ground in reasons)
     added = added or bool(weighed.doubts) or bool(context.visit.orders)
-    return DueAt(tuple(rows), tuple(judged), tuple(names), added)
+    return DueAt(tuple(rows), tuple(judged), tuple(names), to_chase, added)
 
 
 def _rank(one: Missing, context: Context) -> int:
@@ -103,14 +106,22 @@ def _episodes(grounds: Grounds, context: Context) -> list[Episode]:
     return sorted(made, key=lambda one: (one.first.rank, *one.first.order[1:]))
 
 
-def _stood(made: Sequence[Episode], context: Context, readers: Sequence[Reader]) -> frozenset[int]:
-    """Return the places of what the history answers; most visits have no history of acts, and nothing to weigh."""
+def _weighed_orders(
+    made: Sequence[Episode], context: Context, readers: Sequence[Reader]
+) -> tuple[frozenset[int], tuple[str, ...]]:
+    """Return the places of what the history answers, and what was ordered, presses and is overdue.
+
+    Most visits have no history of acts, and nothing to weigh.
+    """
     if not context.visit.orders and not context.visit.guidance:
-        return frozenset()
+        return frozenset(), ()
     asked = {k: one for k, one in enumerate(made) if context.visit.orders or one.first.proposal.verb == "guide"}
     told = {k: recommendation(one, context) for k, one in asked.items()}
-    standing = {one.request_key for one in sorted_out([*told.values()], context, readers).standing}
-    return frozenset(k for k, one in told.items() if one.request_key in standing)
+    found = sorted_out([*told.values()], context, readers)
+    standing = {one.request_key for one in found.standing}
+    late = overdue_orders([*found.proposed, *found.to_chase], context, readers)
+    to_chase = dict.fromkeys(one.target for one in (*found.to_chase, *late))
+    return frozenset(k for k, one in told.items() if one.request_key in standing), tuple(to_chase)
 
 
 def _rows(number: int, episode: Episode, stood: bool, context: Context) -> Iterator[DueRow]:

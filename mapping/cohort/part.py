@@ -129,8 +129,8 @@ class PartWriter:
         rows.totals.record_end = max(rows.totals.record_end, end)
         tables["visits"].append((
             number, patient, self._name(visit.encounter), place["source"], place["line"], *groups, visit.at.lo,
-            visit.born.lo, visit.age_days, visit.sex, due.worst, due.number, due.to_judge, due.not_on_record, pressing,
-            all_open, due.added_worlds, end,
+            visit.born.lo, visit.age_days, visit.sex, due.worst, due.number, due.to_judge, due.not_on_record,
+            due.to_chase, pressing, all_open, due.added_worlds, end,
         ))  # fmt: skip
         tables["due"] += [(number, *groups, *row) for row in due.rows]
         tables["acts"] += [(number, patient, *act[:-2], self._name(act[-2]), self._reason(act[-1])) for act in acts]

@@ -23,7 +23,8 @@ VISITS = pa.schema(
     [
         ("visit", pa.int64()), ("patient", pa.string()), ("encounter", pa.string()), ("source", NAME),
         ("line", pa.int32()), *_GROUPS, ("at", TIME), ("born", TIME), ("age_days", pa.int32()), ("sex", NAME),
-        ("worst", NAME), ("due", pa.int32()), ("to_judge", NAMES), ("not_on_record", NAMES), ("outstanding", NAMES),
+        ("worst", NAME), ("due", pa.int32()), ("to_judge", NAMES), ("not_on_record", NAMES), ("to_chase", NAMES),
+        ("outstanding", NAMES),
         ("outstanding_all", pa.int32()), ("added_worlds", pa.bool_()), ("record_end", TIME),
     ]
 )  # fmt: skip
