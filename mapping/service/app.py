@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterable
-from contextlib import asynccontextmanager
+from collections.abc import Iterable
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -21,18 +20,9 @@ _STATUSES = {404: ("not-found", "there is nothing here"), 405: ("method", "this 
 
 
 def application(pool: Pool, limits: Limits, names: Iterable[str] = LOOPBACK) -> Guard:
-    """Return the ASGI application; the workers of ``pool`` begin and end with it."""
-
-    @asynccontextmanager
-    async def alive(_: FastAPI) -> AsyncIterator[None]:
-        await pool.start()
-        try:
-            yield
-        finally:
-            await pool.stop()
-
+    """Return the ASGI application; whoever runs it begins and ends ``pool``, before which no request can come."""
     app = FastAPI(
-        title="Layette", version=__version__, docs_url=None, redoc_url=None, lifespan=alive, redirect_slashes=False,
+        title="Layette", version=__version__, docs_url=None, redoc_url=None, redirect_slashes=False,
         description="Proposals for the newborn's first office visits, for a clinician to judge. Nothing is kept.",
     )  # fmt: skip
     app.state.pool = pool

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import socket
 from collections.abc import Callable, Set
+from contextlib import suppress
 
 import uvicorn
 
@@ -33,20 +34,25 @@ class _Server(uvicorn.Server):
 
 def serve(
     pack: Pack, listening: socket.socket, workers: int, limits: Limits, names: Set[str], ready: Callable[[], None]
-) -> bool:
+) -> None:
     """Serve until the process is asked to end (SIGTERM, Ctrl-C); what is being answered is answered first.
 
-    ``ready`` is called when the server answers. Returns False where it could not begin.
+    ``ready`` is called when the server answers. Raises `NoWorkersError` where no worker begins.
     """
     log.to_stderr()
-    app = application(Pool(pack, workers, limits), limits, names)
+    pool = Pool(pack, workers, limits)
+    app = application(pool, limits, names)
     config = uvicorn.Config(
-        app, lifespan="on", access_log=False, log_level="error", server_header=False, proxy_headers=False,
+        app, lifespan="off", access_log=False, log_level="critical", server_header=False, proxy_headers=False,
         timeout_graceful_shutdown=_GRACE, ws="none",
     )  # fmt: skip
-    server = _Server(config, ready)
+    with suppress(KeyboardInterrupt):  # the server has stopped, and hands on the signal that asked it to
+        asyncio.run(_run(_Server(config, ready), pool, listening))
+
+
+async def _run(server: _Server, pool: Pool, listening: socket.socket) -> None:
     try:
-        asyncio.run(server.serve([listening]))
-    except KeyboardInterrupt:  # the server has stopped, and hands on the signal that asked it to
-        return True
-    return server.started
+        await pool.start()
+        await server.serve([listening])
+    finally:
+        await pool.stop()

@@ -38,7 +38,7 @@ def add(verb: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Serve until asked to stop; returns 0, or 2 where the server could not begin."""
+    """Serve until asked to stop; returns 0."""
     _check(arguments)
     # Only whoever serves has these installed.
     from layette.engine.api import load_pack
@@ -58,7 +58,8 @@ def run(arguments: argparse.Namespace) -> int:
         for line in place.told(listening.getsockname()[1]):
             print(f"layette: {line}", file=sys.stderr, flush=True)
 
-    return 0 if serve(pack, listening, arguments.workers or cores(), limits, place.names, ready) else 2
+    serve(pack, listening, arguments.workers or cores(), limits, place.names, ready)
+    return 0
 
 
 def _check(arguments: argparse.Namespace) -> None:

@@ -36,6 +36,7 @@ class Hand:
         """Begin the process; what it needs is imported once, in the process from which all are forked."""
         context = _context()
         context.set_forkserver_preload([run.__module__])
+        self.ready = False
         self.line: Connection[Any, Any]
         self.line, theirs = context.Pipe()
         self.process = context.Process(target=run, args=(theirs, pickled, perform), name="layette", daemon=True)
@@ -44,7 +45,8 @@ class Hand:
 
     def wait(self, seconds: float) -> None:
         """Wait until the worker is ready. Raises `OverranError` or `DiedError`."""
-        if self._received(seconds) != READY:
+        self.ready = self._received(seconds) == READY
+        if not self.ready:
             raise DiedError
 
     def ask(self, job: Any, seconds: float) -> Any:

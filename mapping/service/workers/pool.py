@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from layette.engine.api import Pack
+from layette.engine.errors import LayetteError
 from layette.mapping.service.limits import Limits
 from layette.mapping.service.reply import Refusal, Reply
 from layette.mapping.service.work import Job, perform
@@ -19,8 +20,8 @@ T = TypeVar("T")
 _PAUSE, _LONGEST_PAUSE = 0.5, 30.0
 
 
-class NoWorkersError(Exception):
-    """No worker could begin."""
+class NoWorkersError(LayetteError):
+    """No worker could begin, so that nobody would answer."""
 
 
 class Pool:
@@ -35,16 +36,16 @@ class Pool:
         self._hands: set[Hand] = set()
         self._waiting = 0
         self._running: set[asyncio.Task[Any]] = set()
+        self._idle: asyncio.Queue[Hand] = asyncio.Queue()
+        self._threads = ThreadPoolExecutor(workers + 1, "layette")
 
     async def start(self) -> None:
         """Begin all workers. Raises `NoWorkersError` where one does not begin."""
-        self._idle: asyncio.Queue[Hand] = asyncio.Queue()
-        self._threads = ThreadPoolExecutor(self._number + 1, "layette")
-        try:
-            await asyncio.gather(*(self._begin() for _ in range(self._number)))
-        except (DiedError, OverranError, OSError) as error:
+        begun = await asyncio.gather(*(self._begin() for _ in range(self._number)), return_exceptions=True)
+        failed = [error for error in begun if isinstance(error, BaseException)]
+        if failed:
             await self.stop()
-            raise NoWorkersError(f"a worker process did not begin ({type(error).__name__})") from error
+            raise NoWorkersError(f"a worker process did not begin ({type(failed[0]).__name__})") from failed[0]
 
     async def stop(self) -> None:
         """End all workers."""
@@ -57,8 +58,8 @@ class Pool:
 
     @property
     def ready(self) -> int:
-        """The workers that there are, at work or not."""
-        return len(self._hands)
+        """The number of workers that have begun, at work or not."""
+        return sum(hand.ready for hand in self._hands)
 
     async def ask(self, job: Job) -> Reply:
         """Return the reply to a job. Raises `Refusal`: too many wait, it took too long, or the worker broke down."""
