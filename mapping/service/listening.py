@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.service.names import LOOPBACK, name_in
+
+_BACKLOG = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +25,17 @@ class Address:
     def bound(self, port: int) -> socket.socket:
         """Return a socket that listens on the address. Raises OSError where the port is taken."""
         family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
+        # The protocol is named, since only then what is accepted sends small replies at once: unnamed, each would wait
+        # some 40 ms for the other side to say that it has got the one before.
+        listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
-            return socket.create_server((self.host, port), family=family)
+            if sys.platform != "win32":  # there, it would share the port with others
+                listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listening.bind((self.host, port))
+            listening.listen(_BACKLOG)
+            return listening
         except OSError as error:
+            listening.close()
             raise OSError(error.errno, error.strerror, f"{self.host} port {port}") from None
 
     def told(self, port: int) -> Iterator[str]:

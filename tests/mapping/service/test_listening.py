@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+
 import pytest
 
 from layette.engine import InputError
@@ -15,6 +17,16 @@ def test_loopback_needs_no_leave(host: str) -> None:
     found = address(host, False, [])
     assert (found.open, found.names) == (False, LOOPBACK)
     assert len(list(found.told(8470))) == 1
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "::1"])
+def test_small_replies_are_sent_at_once(host: str) -> None:
+    try:
+        listening = address(host, False, []).bound(0)
+    except OSError:
+        pytest.skip(f"this machine has no {host}")
+    with listening:
+        assert listening.proto == socket.IPPROTO_TCP, "asyncio asks for this before it turns waiting off"
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.0.2.7", "2001:db8::1"])
