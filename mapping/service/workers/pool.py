@@ -64,6 +64,8 @@ class Pool:
     async def ask(self, job: Job) -> Reply:
         """Return the reply to a job. Raises `Refusal`: too many wait, it took too long, or the worker broke down."""
         if self._waiting >= self._limits.waiting:
+            # Whoever asks again at once, and again, would take from the workers the time in which they answer.
+            await asyncio.sleep(self._limits.pause)
             raise _busy()
         self._waiting += 1
         try:
