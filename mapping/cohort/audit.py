@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import secrets
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -120,7 +121,9 @@ def _mark(wanted: Wanted, pack: Pack) -> dict[str, Any]:
 
 
 def _state(name: str) -> str:
-    """Return a digest of what an input is: its files, with their size and time."""
+    """Return a digest of what an input is: its files, with their size and time; what comes by a pipe is always new."""
+    if name == "-":
+        return f"stdin {secrets.token_hex(16)}"
     place = Path(name)
     found = sorted(one for one in place.rglob("*") if one.is_file()) if place.is_dir() else [place]
     told = [(str(one.relative_to(place)), one.stat().st_size, one.stat().st_mtime_ns) for one in found if one.exists()]

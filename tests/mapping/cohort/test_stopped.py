@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import resource
@@ -153,3 +154,13 @@ def test_another_audit_is_not_mixed_in(tmp_path: Path, capsys: pytest.CaptureFix
     assert main(["audit", found, "--out", str(out), "--workers", "1"]) == 2
     assert "the folder holds another audit: it differs in input" in capsys.readouterr().err
     assert everything(out) == first
+
+
+def test_what_comes_by_a_pipe_is_never_taken_for_what_came_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, content = tmp_path / "out", Path(cohort(tmp_path, 2)).read_bytes()
+    for told in ("2 visits, 1 set aside", "the folder holds another audit: it differs in input"):
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(content)))
+        assert main(["audit", "-", "--out", str(out), "--workers", "1"]) == 2
+        assert told in capsys.readouterr().err
