@@ -70,7 +70,8 @@ class Auditor:
         reading = self.native.read(valued.given)
         facts.states = list(reading.states)
         standing = reading.standing or ()
-        context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), self.values.plan)
+        # The added worlds are decided by the pack's own plan: they need only what its rules ask.
+        context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), self.pack.plan)
         return Audited(flat, context, valued, due_at(context, [self.native]), groups_of(context.facts, clinic))
 
     def waiting(self, one: Audited) -> Iterator[tuple[str, str, str | None]]:
