@@ -152,11 +152,12 @@ class Desk:
         if told:
             self.until("Tab", "e.type === 'checkbox'")
             self.press("Space")
-        self.until("Shift+Tab", "e.matches('.particulars summary')")
+        self.until("Shift+Tab", f"e.closest('#f-{finding}') && (e.matches('summary') || !e.closest('.particulars'))")
 
     def another(self, finding: str) -> None:
         """Keep what is recorded of a finding as one reading, so that another can be given."""
         self.more(finding)
+        self.until("ArrowRight", "e.matches('.particulars summary')")
         self.until("Tab", f"e.dataset.another === '{finding}'")
         self.press("Enter")
 

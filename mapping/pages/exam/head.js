@@ -2,7 +2,7 @@
 import { answered } from "./answer.js";
 import { familySheet, open, report, saveFhir, saveFlat } from "./files.js";
 import * as kept from "./kept.js";
-import { told } from "./times.js";
+import { told, whole } from "./times.js";
 import { aged, button, element, model, pick, spoken, t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
@@ -17,6 +17,7 @@ function input(type, part, value) {
   const made = Object.assign(element("input"), { type, value, autocomplete: "off" });
   made.id = `head-${part}`;
   made.addEventListener("change", () => {
+    if (type === "date" && !whole(made.value)) return;
     kept.visit[part] = made.value;
     if (part.startsWith("born")) delete kept.visit.born;
     else delete kept.visit.at;

@@ -1,7 +1,7 @@
 // More of a finding: when it was found, who told it, how it was read, and its other readings.
 import { another, current, record, recorded, remove, sides, visit } from "./kept.js";
 import { sided, words } from "./told.js";
-import { told, wall, written } from "./times.js";
+import { told, wall, whole, written } from "./times.js";
 import { button, element, pick, t } from "./words.js";
 
 function field(label, input) {
@@ -18,14 +18,19 @@ export function particulars(finding, shown = false) {
   for (const side of sides(finding)) {
     const one = current(finding.name, side);
     if (!one) continue;
-    const put = (fields) => record(finding.name, side, { ...one, by: undefined, fields: { ...one.fields, ...fields, origin: undefined } });
+    // What is recorded by now, and not what was when this was drawn: it stays as it is while somebody types in it.
+    const put = (fields) => {
+      const now = current(finding.name, side) ?? one;
+      record(finding.name, side, { ...now, by: undefined, fields: { ...now.fields, ...fields, origin: undefined } });
+    };
     if (side) row.append(element("span", sided(side), "which"));
     const at = one.fields?.time ? wall(new Date(one.fields.time)) : { day: visit.day, time: "" };
     const day = Object.assign(element("input"), { type: "date", value: at.day });
     const time = Object.assign(element("input"), { type: "time", value: one.fields?.time ? at.time : "" });
-    const when = () => put({ time: time.value || day.value !== visit.day ? written(day.value, time.value) ?? undefined : undefined });
-    day.addEventListener("change", when);
-    time.addEventListener("change", when);
+    const when = () => whole(day.value) && put({ time: time.value || day.value !== visit.day ? written(day.value, time.value) ?? undefined : undefined });
+    // A field that is left by Tab changes before the next one has the focus: to draw then would take the next one away.
+    day.addEventListener("change", () => setTimeout(when));
+    time.addEventListener("change", () => setTimeout(when));
     row.append(field(t("found-on"), day), field(t("found-at"), time));
     for (const [name, choices] of Object.entries(finding.qualifier ?? {})) {
       const select = element("select");
@@ -39,7 +44,10 @@ export function particulars(finding, shown = false) {
     const toldBy = Object.assign(element("input"), { type: "checkbox", checked: Boolean(one.fields?.reported) });
     toldBy.addEventListener("change", () => put({ reported: toldBy.checked || undefined }));
     row.append(field(t("told-by-family"), toldBy));
-    const again = button(t("another-reading"), "plain", () => another(finding.name, side));
+    const again = button(t("another-reading"), "plain", () => {
+      again.closest(".finding").querySelector("button.name").focus();
+      another(finding.name, side);
+    });
     again.dataset.another = finding.name;
     if (!one.absent) row.append(again);
   }

@@ -25,6 +25,9 @@ function offset(day, time) {
   return `${minutes < 0 ? "-" : "+"}${two(Math.floor(size / 60))}:${two(size % 60)}`;
 }
 
+/** Whether a day is wholly typed: the year of 05/15/0202 is on its way to 2026, and counts as nothing yet. */
+export const whole = (day) => !day || day >= "1900";
+
 /** A day and an hour of the site's clock as ISO 8601 with offset; a day alone where the hour is not known. */
 export function written(day, time) {
   if (!day) return null;
