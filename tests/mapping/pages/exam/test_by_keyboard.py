@@ -1,4 +1,4 @@
-"""A visit, filled in by keyboard alone, gives the answer that `layette assess` gives of the same visit."""
+"""Visits, filled in by keyboard alone, give the answer that `layette assess` gives of the same visit."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from layette.mapping.pages.exam.opened import opened
 
 pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
 
-VISITS = ["half-examined-day-5.json"]
+VISITS = ["half-examined-day-5.json", "jaundiced-sleepy-day-4.json"]
 """What is typed in whole; the other examples are opened, saved and opened again in `test_around_it.py`."""
 Record = Mapping[str, Any]
 
