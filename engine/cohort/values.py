@@ -16,7 +16,6 @@ from fractions import Fraction
 from functools import cached_property
 
 from layette.engine.answer.parts.plan import AnswerPlan
-from layette.engine.api import Pack
 from layette.engine.exact.interval import Interval
 from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import State
@@ -63,12 +62,12 @@ class Valued:
 class ValueReader:
     """Reads the values of visits through one pack, those of views that none of its rules asks for too."""
 
-    def __init__(self, pack: Pack) -> None:
+    def __init__(self, pack: CompiledPack) -> None:
         """Watch the variables of ``pack``."""
         self.table = copy.copy(pack.table)
         self.table.__class__ = WatchedTable
         assert isinstance(self.table, WatchedTable)
-        self.pack = replace(pack, compiled=replace(pack.compiled, table=self.table), _readers={})
+        self.pack = replace(pack, compiled=replace(pack.compiled, table=self.table))
 
     @cached_property
     def plan(self) -> AnswerPlan:
