@@ -49,11 +49,13 @@ def _read(types: dict[Expression, Type]) -> Iterator[str]:
 
 
 def _classes(of: Type | None) -> Iterator[Instance]:
-    from mypy.types import Instance, TypeVarType, UnionType, get_proper_type
+    from mypy.types import Instance, TupleType, TypeVarType, UnionType, get_proper_type
 
     proper = get_proper_type(of)
     if isinstance(proper, Instance):
         yield proper
+    elif isinstance(proper, TupleType):  # a named tuple is one, and its class stands behind it
+        yield proper.partial_fallback
     elif isinstance(proper, UnionType):
         for item in proper.items:
             yield from _classes(item)
