@@ -68,7 +68,7 @@ GRAMS_PER_POUND: Final = 453.59237  # by definition
 FIRST_VISIT_DAYS: Final = (3.0, 5.0)  # first office visit at 3 to 5 days of age, AAP schedule 2024
 LATE_BY_DAYS: Final = (2.0, 3.9)  # invented
 SECOND_VISIT_DAYS: Final = (12.0, 16.0)  # invented, about two weeks
-THIRD_VISIT_DAYS: Final = (56.0, 62.0)  # invented, about two months
+THIRD_VISIT_DAYS: Final = (60.0, 66.0)  # invented, about two months, after the latest order
 COMES_BACK: Final = 0.85  # invented: has a second visit
 BIRTHS_OVER_DAYS: Final = 300  # invented
 

@@ -168,3 +168,20 @@ def test_newborns_lose_weight_as_published(monkeypatch: pytest.MonkeyPatch) -> N
     assert median(lost["cesarean", 72]) == pytest.approx(8.6, abs=0.3)
     severe = sum(loss >= 10 for loss in lost["cesarean", 72]) / len(lost["cesarean", 72])
     assert severe == pytest.approx(0.25, abs=0.04)
+
+
+def test_every_order_of_the_truth_stands_in_a_later_visit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the limits that it is drawn within, and of three thousand newborns."""
+    monkeypatch.syspath_prepend(str(SCRIPT.parent))
+    numbers, problems = (importlib.import_module(f"cohort.{name}") for name in ("numbers", "problems"))
+    latest = numbers.FIRST_VISIT_DAYS[1] + numbers.LATE_BY_DAYS[1] + max(one.late[1] for one in problems.PROBLEMS) / 24
+    assert latest < numbers.THIRD_VISIT_DAYS[0]
+    visits_of = importlib.import_module("cohort.visits").visits_of
+    planted = told = 0
+    for number in range(3000):
+        first, *later = visits_of(number, 3000, 7, 12.0)
+        orders = [order["target"] for one in later for order in one.visit.get("history", {}).get("orders", ())]
+        wanted = [one.problem.target for one in first.planted if one.hours is not None]
+        assert Counter(orders) == Counter(wanted)
+        planted, told = planted + len(first.planted), told + len(orders)
+    assert 0 < told < planted
