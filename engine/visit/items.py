@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
+from layette.engine.errors import InputProblem
 from layette.engine.exact.days import Days
 from layette.engine.exact.ranges import Possible
 from layette.engine.exact.times import Moment, stamp
 from layette.engine.exact.units import UnitMismatchError, seconds
 from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
-from layette.engine.terms import BOUNDS, STATUSES
+from layette.engine.terms import BOUNDS, STATUSES, WITHDRAWN
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.quick import ASKED_UNKNOWN, QuickReader, usual, within_life
 from layette.engine.visit.systems import charted_by, left_out
@@ -208,8 +209,14 @@ class ItemReader:
         if value is None:
             self.report.add(path, "value", f"'{name}' has neither a value nor a reason why it has none")
             return None
-        coarse = self.subjects.coarse(name)
-        return read_value(shape, coarse, value, fields.get("unit"), path, self.report.found)
+        found: list[InputProblem] = []
+        made = read_value(shape, self.subjects.coarse(name), value, fields.get("unit"), path, found)
+        if found and fields.get("status") in WITHDRAWN and all(one.code == "implausible" for one in found):
+            # A slip of the pen that was taken back is used by nobody, and refuses nothing.
+            self.report.warnings += [f"{one}; it was taken back, and is not used" for one in found]
+            return None, found[0].value, ""
+        self.report.found += found
+        return made
 
     def _time(self, fields: Mapping[str, Any], path: str, shape: FindingShape, *, here: bool) -> Moment | None:
         if "age" in fields:

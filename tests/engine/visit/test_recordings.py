@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from support.small_pack import assess, small, statuses, visit
 
-from layette.engine import Assessment
+from layette.engine import Assessment, InputError
 from layette.engine.exact.ranges import Range
 from layette.engine.visit.recordings import Chosen, Readings
 
@@ -115,6 +115,17 @@ def test_a_withdrawn_recording_is_listed_and_never_used(status: str) -> None:
     assert alone.used is None
     assert alone.why == "withdrawn (entered in error or cancelled)"
     assert len(alone.left) == 1
+
+
+@pytest.mark.parametrize("status", ["entered-in-error", "cancelled"])
+def test_a_slip_that_was_taken_back_refuses_nothing_and_is_told(status: str) -> None:
+    read = readings({"weight": [kg(195, status=status), kg(1.95, age="80 h")]})
+    assert given(read.latest("weight")) == "1.95 kg"
+    [told] = [warning for warning in read.visit.warnings if "taken back" in warning]
+    assert told.startswith("findings.weight[0]: not physically possible")
+    assert "195 kg" in told
+    with pytest.raises(InputError, match="not physically possible"):
+        readings({"weight": [kg(195), kg(1.95, age="80 h")]})
 
 
 def test_an_attempt_without_a_value_counts_only_where_there_is_no_value() -> None:
