@@ -14,6 +14,7 @@ from layette.engine.errors import InputError, InputProblem
 from layette.mapping.cores import cores
 
 if TYPE_CHECKING:
+    from layette.engine.api import Pack
     from layette.mapping.cohort.audit import Progress
 
 NEEDED = ("pyarrow", "duckdb")
@@ -46,6 +47,8 @@ def add(options: argparse.ArgumentParser) -> None:
     add_argument("--to", dest="last", metavar="MONTH", help="count again up to this month")
     add_argument("--compare", metavar="PACK", help="what another pack would change at the visits of an audit")
     add_argument("--compare-site", metavar="FILE", help="the site file of that pack")
+    add_argument("--rows", action="store_true", help="name in the report the charts to open, worst first")
+    add_argument("--least", type=int, default=11, metavar="N", help="smallest count that the report shows (default 11)")
     options.set_defaults(run=run)
 
 
@@ -70,6 +73,9 @@ def _check(arguments: argparse.Namespace) -> None:
         problems.append(InputProblem("--workers", "setting", message, str(arguments.workers), f"such as {cores()}"))
     if arguments.key and not arguments.pseudonymize:
         problems.append(InputProblem("--key", "setting", "a key is for --pseudonymize", str(arguments.key)))
+    if arguments.least < 1:
+        message = "the smallest count that is shown is 1 or more"
+        problems.append(InputProblem("--least", "setting", message, str(arguments.least), "1 shows every count"))
     if problems:
         raise InputError(problems)
 
@@ -97,6 +103,7 @@ def _audit(arguments: argparse.Namespace) -> int:
         print(f"layette: set aside with reasons: {out / 'rejected.ndjson'}", file=sys.stderr)
     if progress.totals.urgent:
         print(f"URGENT: {progress.totals.urgent} of these decide an emergency all the same", file=sys.stderr)
+    _report(arguments, out, pack)
     return 2 if progress.totals.rejected else 0
 
 
@@ -129,7 +136,23 @@ def _again(arguments: argparse.Namespace) -> int:
         return _by_other_pack(arguments, out, groups, period)
     counted = count_rules(out, groups, period)
     print(f"layette: {counted} visits counted by {', '.join(groups)}", file=sys.stderr)
+    _report(arguments, out, load_pack(), period)
     return 0
+
+
+def _report(
+    arguments: argparse.Namespace, out: Path, pack: Pack, period: tuple[str | None, str | None] = (None, None)
+) -> None:
+    """Write the report and the MeasureReports of an audit beside its tables."""
+    from layette.mapping.cohort import files
+    from layette.mapping.cohort.audit import account_of
+    from layette.mapping.pages.audit.measures import measure_reports
+    from layette.mapping.pages.audit.page import Choice, audit_report
+
+    choice, account = Choice(arguments.least, period, arguments.rows), account_of(out)
+    files.write_bytes(audit_report(out, pack, account, choice).encode(), out / "report.html")
+    files.write_json(measure_reports(out, account, choice), out / "measure_reports.json")
+    print(f"layette: the report: {out / 'report.html'}", file=sys.stderr)
 
 
 def _by_other_pack(

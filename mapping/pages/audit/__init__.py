@@ -1,0 +1,1 @@
+"""The report of an audit: one page with figures, and the same counts as FHIR MeasureReports."""
