@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 
 from layette.engine.terms import PRIORITIES
+from layette.mapping.cohort.groups import BIRTH_GROUPS
 from layette.mapping.pages.audit.hidden import Key, Sum
 
 Period = tuple[str | None, str | None]
@@ -73,7 +74,7 @@ class Counts:
 
     def close(self) -> None:
         """Write down which groups there are and what adds up."""
-        self.groups = {by: sorted({key[1] for key in self.counts if key[0] == by}) for by in BY}
+        self.groups = {by: sorted({key[1] for key in self.counts if key[0] == by}, key=_order) for by in BY}
         places = [ALL, *((by, group) for by, groups in self.groups.items() for group in groups)]
         for place in places if self.counts else ():
             self.sums.append(((*place, "due"), ((*place, "not yet"), (*place, "judged"))))
@@ -180,6 +181,10 @@ def _unasked(base: Any, out: Path, period: Period) -> list[Counts]:
         one.groups = {"clinic": sorted(key[1] for key in one.counts if key[0] == "clinic")}
         one.sums.append(((*ALL, "unasked"), tuple(("clinic", group, "unasked") for group in one.groups["clinic"])))
     return sorted(found.values(), key=lambda one: (-one.counts[(*ALL, "unasked")], one.name))
+
+
+def _order(group: str) -> tuple[int, str]:
+    return (BIRTH_GROUPS.index(group) if group in BIRTH_GROUPS else 0), group
 
 
 def _rank(one: Counts) -> tuple[Any, ...]:

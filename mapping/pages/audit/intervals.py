@@ -1,8 +1,8 @@
 """How far a share may be from what it seems, by chance alone.
 
 The interval is Wilson's (Wilson EB. Probable inference, the law of succession, and statistical inference. J Am Stat
-Assoc 1927;22:209-12). The limits of the funnel are the same test turned round: a clinic lies outside the limit exactly
-where the share of all clinics lies outside the clinic's own interval.
+Assoc 1927;22:209-12). The limits of the funnel are those of the normal distribution with the correction for whole
+numbers, half a newborn wider on each side: of three newborns three missed are no sign yet.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def wilson(part: int, whole: int, z: float = Z95) -> tuple[float, float]:
     return (0.0 if part == 0 else middle - half), (1.0 if part == whole else middle + half)
 
 
-def limits(share: float, whole: int, z: float) -> tuple[float, float]:
+def limits(share: float, whole: float, z: float) -> tuple[float, float]:
     """Return between which shares a group of ``whole`` lies if chance alone makes it differ from ``share``."""
-    half = z * sqrt(share * (1 - share) / whole)
+    half = z * sqrt(share * (1 - share) / whole) + 1 / (2 * whole)
     return max(0.0, share - half), min(1.0, share + half)

@@ -13,11 +13,11 @@ _NAMED = 12
 
 
 def funnel(key: str, title: str, one: Shown) -> Figure | None:
-    """Return the clinics by number and share, with the limits of chance; None with fewer than two to show."""
+    """Return the clinics by number and share, with the limits of chance; None with fewer than two, or all alike."""
     clinics = one.of.groups.get("clinic", [])
     found = [(name, share) for name in clinics if (share := one.share("clinic", name)) is not None]
     total = one.share()
-    if len(found) < 2 or total is None:
+    if len(found) < 2 or total is None or total.part in (0, total.whole):
         return None
     drawing = Drawing(key, 620, 300)
     most = max(share.whole for _, share in found) * 1.08
@@ -25,7 +25,7 @@ def funnel(key: str, title: str, one: Shown) -> Figure | None:
     axes.grid(_marks(most), [(n / 4, f"{25 * n} %") for n in range(5)])
     steps = [max(most * n / 120, 0.5) for n in range(1, 121)]
     for z, dash in ((Z95, "5 3"), (Z998, "")):
-        ends = [(n, *_limits(total.share, n, z)) for n in steps]
+        ends = [(n, *limits(total.share, n, z)) for n in steps]
         axes.curve([(n, low) for n, low, _ in ends], SOFT, 0.9, dash)
         axes.curve([(n, high) for n, _, high in ends], SOFT, 0.9, dash)
     axes.curve([(0, total.share), (most, total.share)], LEAF, 1.6)
@@ -52,10 +52,6 @@ def funnel(key: str, title: str, one: Shown) -> Figure | None:
 
 
 _WITHIN = "within chance"
-
-
-def _limits(share: float, whole: float, z: float) -> tuple[float, float]:
-    return limits(share, max(1, round(whole)), z)
 
 
 def _verdict(one: Share, share: float) -> str:

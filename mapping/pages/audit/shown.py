@@ -11,7 +11,7 @@ from layette.mapping.pages.audit.hidden import Key, hidden
 from layette.mapping.pages.audit.intervals import wilson
 
 NOT_SHOWN = "—"
-HEADS = ("due", "not yet", "to judge by", "in time", "late", "missed", "declined")
+HEADS = ("due", "not yet", "judged", "in time", "late", "missed", "declined")
 """What stands over the columns of `COLUMNS`."""
 
 
@@ -42,8 +42,13 @@ class Shown:
     held: frozenset[Key]
 
     def number(self, *key: str) -> int | None:
-        """Return a count; None where it is not shown."""
-        return None if key in self.held else self.of.counts.get(key, 0)
+        """Return a count; None where it is not shown.
+
+        Of a group too small to say how many were due nothing is shown, not even a 0: that all of its few were missed
+        would be said by the zeros beside it.
+        """
+        few = len(key) == len(ALL) + 1 and (*key[:-1], "due") in self.held
+        return None if few or key in self.held else self.of.counts.get(key, 0)
 
     def text(self, *key: str) -> str:
         """Return a count in digits, or the dash."""

@@ -86,7 +86,8 @@ def test_a_bridge_between_two_loops_gives_nothing_away() -> None:
     sums: list[Sum] = [((row,), tuple((row, column) for column in columns)) for row, columns in rows.items()]
     sums += [((col,), tuple((row, col) for row, of in rows.items() if col in of)) for col in "pqrst"]
     held = {key for _, parts in sums for key in parts}
-    assert determined(sums, held) == [("b", "r"), ("c", "r")] or ("b", "r") in determined(sums, held)
+    assert min(len(parts) for _, parts in sums) > 1
+    assert determined(sums, held) == [("b", "r"), ("c", "r")]
 
 
 def test_nothing_is_hidden_where_every_count_may_be_shown() -> None:

@@ -1,6 +1,8 @@
-"""Wilson's interval gives the values printed for it, and the funnel is the same test."""
+"""Wilson's interval gives the values printed for it, and the limits of the funnel are wide enough."""
 
 from __future__ import annotations
+
+from math import comb
 
 import pytest
 from hypothesis import given
@@ -23,12 +25,18 @@ def test_no_share_has_no_interval(part: int, whole: int) -> None:
         wilson(part, whole)
 
 
-@given(st.integers(1, 500), st.data(), st.floats(0.02, 0.98))
-def test_outside_the_funnel_is_where_the_whole_lies_outside_the_interval(
-    whole: int, data: st.DataObject, share: float
-) -> None:
-    part = data.draw(st.integers(0, whole))
-    low, high = wilson(part, whole)
+@given(st.integers(1, 200), st.integers(0, 200), st.floats(0.05, 0.95))
+def test_chance_alone_puts_few_clinics_outside_the_funnel(whole: int, part: int, share: float) -> None:
+    """By the exact binomial: beyond a limit of 95 in 100 lies what happens by chance at most once in twenty, a side."""
     down, up = limits(share, whole, Z95)
-    if min(abs(share - low), abs(share - high)) > 1e-9:
-        assert (down <= part / whole <= up) == (low <= share <= high)
+    weights = [comb(whole, k) * share**k * (1 - share) ** (whole - k) for k in range(whole + 1)]
+    assert sum(w for k, w in enumerate(weights) if k / whole < down) < 0.05
+    assert sum(w for k, w in enumerate(weights) if k / whole > up) < 0.05
+    low, high = wilson(min(part, whole), whole)
+    if not down <= min(part, whole) / whole <= up:
+        assert not low <= share <= high
+
+
+def test_three_of_three_missed_are_no_sign() -> None:
+    assert limits(0.65, 3, Z95)[0] == 0.0
+    assert limits(0.65, 30, Z95)[0] > 0.4

@@ -1,0 +1,159 @@
+"""The report and the MeasureReports of a real audit: what they count is what the visits were made to show."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from layette.engine.api import load_pack
+from layette.mapping.cli.command import main
+from layette.mapping.cohort.audit import account_of
+from layette.mapping.pages.audit.counted import counted
+from layette.mapping.pages.audit.measures import measure_reports
+from layette.mapping.pages.audit.page import Choice, audit_report
+from layette.mapping.pages.audit.shown import NOT_SHOWN, shown
+from layette.mapping.validate import validate
+
+RULE = "eyes.red-reflex-abnormal"
+MADE = {"North": (12, 12), "South": (12, 2), "Quay": (1, 3)}
+"""Clinic: newborns with a white reflex that were referred in time, and that were not."""
+
+
+def visits() -> list[dict[str, Any]]:
+    made = []
+    for clinic, (done, missed) in MADE.items():
+        for place in range(done + missed):
+            name = f"{clinic}-{place}"
+            visit: dict[str, Any] = {
+                "patient": f"Patient/{name}", "clinic": clinic, "born": "2026-05-01T08:00:00+00:00",
+                "at": "2026-05-06T10:00:00+00:00", "findings": {"red_reflex.left": "white"},
+            }  # fmt: skip
+            if place < done:
+                order = {"target": "ophthalmology", "status": "active", "reference": f"ServiceRequest/{name}"}
+                visit["history"] = {"orders": [{**order, "time": "2026-05-06T10:30:00+00:00"}]}
+            made.append(visit)
+    return made
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("audit")
+    lines = place / "visits.ndjson"
+    lines.write_text("".join(json.dumps(one) + "\n" for one in visits()), encoding="utf-8")
+    end = ["--record-end", "2026-06-30T00:00:00Z"]
+    assert main(["audit", str(lines), "--out", str(place / "out"), "--workers", "1", *end]) == 0
+    return place / "out"
+
+
+def report(out: Path, **choice: Any) -> str:
+    return audit_report(out, load_pack(), account_of(out), Choice(**choice))
+
+
+def test_the_counts_are_those_the_visits_were_made_with(out: Path) -> None:
+    [rule] = [one for one in counted(out).rules if one.name == RULE]
+    for clinic, (done, missed) in MADE.items():
+        say = shown(rule, 1)
+        assert [say.number("clinic", clinic, column) for column in ("due", "done", "missed")] == [
+            done + missed, done, missed,
+        ]  # fmt: skip
+    assert str(shown(rule, 1).share()) == "25 of 42 = 60 % (44 to 73)"
+    assert rule.priority in ("stat", "asap", "urgent")
+
+
+def test_a_small_clinic_is_not_told_of(out: Path) -> None:
+    """Four visits: no count of it is shown, not even a 0, and none follows from the others."""
+    [rule] = [one for one in counted(out).rules if one.name == RULE]
+    say = shown(rule, 11)
+    assert set(say.row("clinic", "Quay")) == {NOT_SHOWN}
+    assert say.number("all", "", "due") == 42
+    assert sum(say.number("clinic", clinic, "due") is None for clinic in MADE) == 2
+
+
+def test_a_period_without_a_visit_shows_none(out: Path) -> None:
+    page = report(out, period=("2025-01", "2025-02"))
+    assert "0 visits" in page
+    assert RULE not in page
+    assert "entry" not in measure_reports(out, account_of(out), Choice(period=("2025-01", "2025-02")))
+
+
+def test_the_page_needs_nothing_else_and_names_nobody_unless_asked(out: Path) -> None:
+    page = report(out)
+    assert not re.findall(r"""(?:src|href)\s*=|url\(|@import""", page)
+    assert "visits.ndjson" not in page
+    assert "Patient/" not in page
+    rows = report(out, rows=True)
+    assert rows.count("visits.ndjson, line ") >= sum(missed for _, missed in MADE.values())
+    for before in ("numerator", "denominator", "Excluded"):
+        assert before in page
+
+
+def test_figures_are_named_and_every_tag_is_closed(out: Path) -> None:
+    page = report(out, least=1)
+    found = re.findall(r"<svg .*?</svg>", page, re.DOTALL)
+    assert any("funnel-" in one for one in found)
+    names = [ElementTree.fromstring(one).attrib["aria-labelledby"].split()[0] for one in found]
+    assert len(names) == len(set(names))
+    assert _unclosed(page) == []
+
+
+def test_the_measure_reports_are_valid_and_say_what_the_page_shows(out: Path) -> None:
+    every = measure_reports(out, account_of(out), Choice(least=1))
+    few = measure_reports(out, account_of(out), Choice())
+    assert validate(every) == []
+    assert validate(few) == []
+    assert _clinics(every) == {"North", "South", "Quay"}
+    assert "Quay" not in _clinics(few)
+    assert all(
+        count["count"] == 0 or count["count"] >= 11 for group in _groups(few) for count in group.get("population", ())
+    )
+
+
+def test_the_command_writes_both_for_its_owner_alone(out: Path) -> None:
+    assert main(["audit", str(out), "--least", "1"]) == 0
+    assert "Every count is shown" in (out / "report.html").read_text("utf-8")
+    assert _clinics(json.loads((out / "measure_reports.json").read_text("utf-8"))) == set(MADE)
+    assert {(out / name).stat().st_mode & 0o777 for name in ("report.html", "measure_reports.json")} == {0o600}
+
+
+def test_a_smallest_count_of_nothing_is_refused(out: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["audit", str(out), "--least", "0"]) != 0
+    assert "--least" in capsys.readouterr().err
+
+
+def _groups(bundle: dict[str, Any]) -> list[dict[str, Any]]:
+    groups = [group for entry in bundle["entry"] for group in entry["resource"]["group"]]
+    return groups + [s for group in groups for by in group.get("stratifier", ()) for s in by["stratum"]]
+
+
+def _clinics(bundle: dict[str, Any]) -> set[str]:
+    [one] = [e["resource"] for e in bundle["entry"] if f"/{RULE}|" in e["resource"]["measure"]]
+    return {
+        stratum["value"]["text"]
+        for by in one["group"][0].get("stratifier", ()) if by["code"][0]["text"] == "Clinic"
+        for stratum in by["stratum"]
+    }  # fmt: skip
+
+
+def _unclosed(page: str) -> list[str]:
+    """Return the tags that stand open at the end, or are closed out of turn."""
+    stack: list[str] = []
+
+    class Reader(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: Any) -> None:
+            if tag not in ("meta", "br"):
+                stack.append(tag)
+
+        def handle_endtag(self, tag: str) -> None:
+            if stack and stack[-1] == tag:
+                stack.pop()
+            else:
+                stack.append(f"/{tag}")
+
+    Reader().feed(page)
+    return stack
