@@ -82,6 +82,13 @@ def test_a_period_without_a_visit_shows_none(out: Path) -> None:
     assert "entry" not in measure_reports(out, account_of(out), Choice(period=("2025-01", "2025-02")))
 
 
+def test_emergencies_too_few_to_show_are_told_of(out: Path) -> None:
+    """43 is more than any count here: each priority says that there is something, without a number."""
+    page = report(out, least=43)
+    assert "There are some, too few to show" in page or "Too few visits to show any count" in page
+    assert "42" not in re.sub(r"<style>.*?</style>|<svg.*?</svg>|[0-9a-f]{8}", "", page, flags=re.DOTALL)
+
+
 def test_the_page_needs_nothing_else_and_names_nobody_unless_asked(out: Path) -> None:
     page = report(out)
     assert not re.findall(r"""(?:src|href)\s*=|url\(|@import""", page)
