@@ -144,15 +144,14 @@ def _due(base: Any, of: str, where: str) -> dict[str, Counts]:
     return found
 
 
-def _answers(base: Any, out: Path, rules: Mapping[str, Counts], whole: bool) -> None:
+def _answers(base: Any, out: Path, rules: dict[str, Counts], whole: bool) -> None:
     statuses = base.execute(
         "SELECT rule, sum(visits)::BIGINT, sum(visits - not_applicable)::BIGINT, sum(fired + provisional)::BIGINT, "
         "sum(undecided)::BIGINT, sum(ruled_out)::BIGINT FROM read_parquet(?) GROUP BY rule",
         [str(out / "rule_counts" / "*.parquet")],
     ).fetchall()
     for rule, visits, applies, *numbers in statuses:
-        if rule in rules:
-            rules[rule].answered(visits, applies, numbers)
+        rules.setdefault(rule, Counts(rule)).answered(visits, applies, numbers)  # Also one that asked for nothing.
     if whole and any((out / "open_because").glob("*.parquet")):
         open_because = base.execute(
             "SELECT rule, finding, sum(visits)::BIGINT AS n FROM read_parquet(?) GROUP BY ALL ORDER BY n DESC, finding",
@@ -189,4 +188,4 @@ def _order(group: str) -> tuple[int, str]:
 
 def _rank(one: Counts) -> tuple[Any, ...]:
     counts = one.counts
-    return one.kind == "guide", PRIORITIES.index(one.priority), -counts[(*ALL, "missed")], one.name
+    return one.kind == "guide", PRIORITIES.index(one.priority), -counts.get((*ALL, "missed"), 0), one.name

@@ -65,7 +65,7 @@ def audit_report(out: Path, pack: Pack, account: Mapping[str, Any], choice: Choi
     found, least = counted(out, choice.period), choice.least
     told = found.visits >= least or found.visits == 0
     rules = [(one, shown(one, least)) for one in found.rules] if told else []
-    asking = [pair for pair in rules if pair[0].kind != "guide"]
+    asking = [pair for pair in rules if pair[0].kind not in ("guide", "")]
     return filled(
         "audit_report",
         style=Markup(style("paper") + style("audit_report")),
@@ -78,7 +78,7 @@ def audit_report(out: Path, pack: Pack, account: Mapping[str, Any], choice: Choi
                for name in PRIORITIES if any(one.priority == name for one, _ in asking)],
         guidance=[_line(pack, *pair) for pair in rules if pair[0].kind == "guide"],
         undecided=[(_what(pack, one), one.name, say.text("undecided"), say.because(_FINDINGS, least))
-                   for one, say in asking if say.because(_FINDINGS, least)],
+                   for one, say in rules if one.kind != "guide" and say.because(_FINDINGS, least)],
         unasked=[(_what(pack, one), say.text("all", "", "unasked"), _clinics(one, say))
                  for one in found.unasked for say in [shown(one, least)]] if told else [],
         charts=_charts(out, pack, choice) if choice.rows else [], most=CHARTS,
@@ -107,6 +107,8 @@ def _line(pack: Pack, one: Counts, say: Shown) -> tuple[str, str, list[str], Sho
 
 
 def _what(pack: Pack, one: Counts) -> str:
+    if not one.target:
+        return "asked for nothing at any visit"
     label = pack.targets[one.target].label if one.target in pack.targets else one.target.replace("_", " ")
     return f"{one.kind}: {label}" if one.kind else label
 

@@ -82,11 +82,16 @@ def test_a_period_without_a_visit_shows_none(out: Path) -> None:
     assert "entry" not in measure_reports(out, account_of(out), Choice(period=("2025-01", "2025-02")))
 
 
-def test_emergencies_too_few_to_show_are_told_of(out: Path) -> None:
-    """43 is more than any count here: each priority says that there is something, without a number."""
+def test_of_an_audit_too_small_no_count_is_shown(out: Path) -> None:
     page = report(out, least=43)
-    assert "There are some, too few to show" in page or "Too few visits to show any count" in page
-    assert "42" not in re.sub(r"<style>.*?</style>|<svg.*?</svg>|[0-9a-f]{8}", "", page, flags=re.DOTALL)
+    assert "Too few visits to show any count" in page
+    assert "Read: " not in page, "what was read less what was set aside is the number of visits"
+    assert RULE not in page
+
+
+def test_a_rule_that_asked_for_nothing_is_told_of_where_it_is_undecided(out: Path) -> None:
+    undecided = report(out).partition("Undecided, because of what")[2]
+    assert "<code>belly.lump</code></td><td>42</td><td>belly_mass 42" in undecided
 
 
 def test_the_page_needs_nothing_else_and_names_nobody_unless_asked(out: Path) -> None:
