@@ -51,6 +51,7 @@ DEFINITIONS: dict[str, Schema] = {
             "path": {**TEXT, "description": "Where it stood in the input; used in errors."},
             "given": {**TEXT, "description": "The value as it was written, where it was converted."},
             "charted_by": {**TEXT, "description": "The system whose `normal` filled it, such as `skin_examination`."},
+            "text": {**TEXT, "description": "What somebody said, such as a question of the family; no rule reads it."},
             "reported": {"type": "boolean", "description": "Told by the family, not seen by the examiner."},
         },
         closed=False,

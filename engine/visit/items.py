@@ -22,7 +22,21 @@ from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
 _RANGE_KEYS = {*BOUNDS, "between"}
-ITEM_KEYS = {"value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given"}
+ITEM_KEYS = {
+    "value",
+    "unit",
+    "time",
+    "age",
+    "side",
+    "status",
+    "absent",
+    "origin",
+    "path",
+    "reported",
+    "part",
+    "given",
+    "text",
+}
 ITEM_KEYS |= {"charted_by"}
 
 
@@ -165,6 +179,8 @@ class ItemReader:
             problem(
                 f"{path}.reported", "structure", "this is either true or false", fields["reported"], "true or false"
             )
+        if not isinstance(fields.get("text", ""), str):
+            problem(f"{path}.text", "structure", "what somebody said is a text", fields["text"], "a text")
 
     def _sides(self, name: str, shape: FindingShape, side: str, path: str) -> tuple[str, ...]:
         if not shape.sides:

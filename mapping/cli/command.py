@@ -21,6 +21,7 @@ VERBS: Mapping[str, str] = {
     "audit": "audit the visits of a cohort: what was due, and what was done",
     "check": "check a rule pack and run its cases",
     "export": "write a rule pack as FHIR R4",
+    "family-form": "write what the family is asked before the visit, as HTML or PDF",
     "family-sheet": "write what the family keeps, as HTML or PDF",
     "findings": "list what can be recorded, with values and units",
     "report": "write one visit as a page for a clinician, as HTML or PDF",

@@ -17,10 +17,20 @@ _ENDINGS = (".html", ".pdf")
 def add(verb: argparse.ArgumentParser) -> None:
     """Add the options that name the visit, the rules and the page."""
     verb.add_argument("input", metavar="VISIT", help="the file to read; - reads stdin")
-    verb.add_argument("--out", metavar="FILE", required=True, help="the page to write: FILE.html or FILE.pdf")
+    add_out(verb)
     verb.add_argument("--at", metavar="TIME", help="the moment of the visit, ISO 8601 with offset")
     verb.add_argument("--subject", metavar="REF", help="the newborn, where the FHIR input holds more than one")
     verb.add_argument("--encounter", metavar="REF", help="the visit's Encounter (default: the newborn's latest)")
+    add_rules(verb)
+
+
+def add_out(verb: argparse.ArgumentParser) -> None:
+    """Add the option that names the page."""
+    verb.add_argument("--out", metavar="FILE", required=True, help="the page to write: FILE.html or FILE.pdf")
+
+
+def add_rules(verb: argparse.ArgumentParser) -> None:
+    """Add the options that name the rules."""
     verb.add_argument("--pack", metavar="DIR", help="the rule pack (default: the one that ships with Layette)")
     verb.add_argument("--site", metavar="FILE", help="the site file: settings, contacts, time zone, own tables")
 

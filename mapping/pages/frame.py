@@ -24,6 +24,11 @@ def filled(template: str, **values: object) -> str:
     return _environment().get_template(f"{template}.html.j2").render(**values)
 
 
+def script(name: str) -> str:
+    """Return the script ``<name>.js`` of this folder."""
+    return (_HERE / f"{name}.js").read_text("utf-8")
+
+
 def style(name: str) -> str:
     """Return the style sheet ``<name>.css`` of this folder."""
     return (_HERE / f"{name}.css").read_text("utf-8")

@@ -5,7 +5,9 @@ from __future__ import annotations
 from functools import cache
 from importlib import resources
 
+from layette.mapping import pages
 from layette.mapping.pages import exam
+from layette.mapping.pages.family_form import SCRIPT
 from layette.mapping.service.reply import Refusal, Reply
 
 _MEDIA = {
@@ -43,5 +45,8 @@ def _schemas() -> dict[str, Reply]:
 @cache
 def _assets() -> dict[str, Reply]:
     """Return all assets by name, so that a name is looked up and never becomes a path."""
-    place = resources.files(exam)
-    return {name: Reply(200, _MEDIA[name.rpartition(".")[2]], (place / name).read_bytes()) for name in exam.ASSETS}
+    place, beside = resources.files(exam), resources.files(pages)
+    form = Reply(200, _MEDIA["js"], (beside / SCRIPT).read_bytes())
+    return {SCRIPT: form} | {
+        name: Reply(200, _MEDIA[name.rpartition(".")[2]], (place / name).read_bytes()) for name in exam.ASSETS
+    }

@@ -1,11 +1,11 @@
 // Opening and saving: every file is read by the server, and nothing is kept anywhere but in the file itself.
-import { flat, remember, saved, take, visit } from "./kept.js";
+import { flat, join, remember, saved, take, visit } from "./kept.js";
 import { button, element, spoken, t } from "./words.js";
 
 async function read(file, earlier) {
   const born = visit.born ?? visit.bornDay;
-  const asked = earlier ? `?as=earlier${born ? `&born=${encodeURIComponent(born)}` : ""}` : "";
-  const reply = await fetch(`/exam/open${asked}`, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: file });
+  const chosen = new URLSearchParams({ ...(earlier ? { as: "earlier" } : {}), ...(born ? { born } : {}) });
+  const reply = await fetch(`/exam/open?${chosen}`, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: file });
   const content = await reply.json();
   if (reply.ok) return content;
   throw new Error((content.problems ?? []).map((one) => `${one.path}: ${one.message}`).join(" · ") || String(reply.status));
@@ -15,6 +15,7 @@ async function read(file, earlier) {
 export async function open(file, earlier) {
   try {
     const opened = await read(file, earlier);
+    if (opened.told) return t("told-joined", { n: join(opened) });
     if (earlier) remember(opened);
     else take(opened);
     return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...(opened.notices ?? [])].join(" ");

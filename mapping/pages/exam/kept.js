@@ -178,6 +178,25 @@ export function take(opened) {
   saved.changed = false;
 }
 
+/** Put what the family told before the visit beside what is on the page, which stays as it is; returns how many came. */
+export function join(opened) {
+  const at = new Date(visit.at ?? written(visit.day, visit.time) ?? Infinity);
+  let came = 0;
+  for (const one of opened.records) {
+    const list = records.get(one.finding) ?? [];
+    const mine = { side: one.side, ...one.what };
+    if (new Date(mine.fields.time) > at) delete mine.fields.time; // told after the page was opened: at this visit
+    const same = (other) => ["value", "unit", "absent", "fields"].every((part) => JSON.stringify(other[part]) === JSON.stringify(mine[part]));
+    if (list.some(same)) continue;
+    if (list.some((other) => other.side === one.side && !other.older)) mine.older = true;
+    records.set(one.finding, [...list, mine]);
+    came += 1;
+  }
+  if (!visit.bornDay && opened.born) Object.assign(visit, { bornDay: opened.born, bornTime: "", born: opened.born });
+  changed();
+  return came;
+}
+
 /** Put an earlier visit beside what is on the page. */
 export function remember(opened) {
   visit.history.push(...opened.earlier);

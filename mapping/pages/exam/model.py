@@ -92,8 +92,13 @@ def _number(number: NumberShape) -> dict[str, Any]:
 
 
 def _unit(unit: str, to: str) -> list[Any]:
+    return [unit, _SIGNS.get(unit, UNITS.get(unit, unit)), *scaled(unit, to)]
+
+
+def scaled(unit: str, to: str) -> tuple[float, float]:
+    """Return the factor and the offset by which a number in ``unit`` is turned into one in ``to``."""
     zero, one = (convert(Fraction(n), unit, to) for n in (0, 1))
-    return [unit, _SIGNS.get(unit, UNITS.get(unit, unit)), float(one - zero), float(zero)]
+    return float(one - zero), float(zero)
 
 
 def _qualifiers(shape: FindingShape, labels: Labels) -> dict[str, list[list[Any]]]:

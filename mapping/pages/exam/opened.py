@@ -5,7 +5,7 @@ The page gets each recording by finding and side, as it was read; what it does n
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -13,6 +13,7 @@ from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.intake import CallerSays, take
+from layette.mapping.pages.exam.told import told, visit_of
 
 _HEAD = ("born", "at", "sex_at_birth", "findings", "history", "layette_visit")
 _NEVER_BACK = ("path",)
@@ -23,10 +24,18 @@ _LISTS = ("orders", "guidance", "immunizations", "judged")
 def opened(content: bytes, pack: Pack, *, earlier: bool = False, born: str | None = None) -> dict[str, Any]:
     """Return what a file holds, for the page: its head, `records` of this visit, `earlier` ones with their times.
 
-    ``content`` is FHIR, HL7 v2 or a flat visit. ``earlier``: the file is another visit of the baby on the page, who was
-    ``born`` then (a date or a time); its findings come as `earlier`, its orders and doses as `past`.
+    ``content`` is FHIR, HL7 v2 or a flat visit; or the answers of a family before the visit, which come as `records` of
+    what was `told` and are put beside what is on the page. ``earlier``: the file is another
+    visit of the baby on the page, who was ``born`` then (a date or a time); its findings come as `earlier`, its orders
+    and doses as `past`.
     Raises `InputError` with all that is wrong, and where the file is of another baby.
     """
+    answers = told(content)
+    if answers is not None:
+        part = visit_of(answers, pack, born)
+        pack.read_visit(part)
+        records = _on_page(_records(part["findings"], pack), pack)
+        return {"born": answers.get("born"), "told": True, "notices": [], "records": records}
     intake = take(content, pack, pack.site.canonical or OWN_BASE, CallerSays(None, None, None))
     if intake.problems:
         raise InputError(intake.problems)
@@ -44,8 +53,12 @@ def opened(content: bytes, pack: Pack, *, earlier: bool = False, born: str | Non
     others = {name: part for name, part in (visit.get("findings") or {}).items() if not _is_shown(name, part, pack)}
     rest |= {"history": history} if history else {}
     rest |= {"others": others} if others else {}
-    records = [{"finding": one["finding"], "side": one["side"], "what": _what(one["item"], pack, one)} for one in found]
-    return head | notices | {"records": records, "earlier": _by_time(past), "rest": rest}
+    return head | notices | {"records": _on_page(found, pack), "earlier": _by_time(past), "rest": rest}
+
+
+def _on_page(found: Iterable[dict[str, Any]], pack: Pack) -> list[dict[str, Any]]:
+    """Return recordings of this visit in the parts in which the page holds them."""
+    return [{"finding": one["finding"], "side": one["side"], "what": _what(one["item"], pack, one)} for one in found]
 
 
 def _same_baby(born: str, here: str | None) -> None:

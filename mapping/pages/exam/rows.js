@@ -229,7 +229,9 @@ export function row(name) {
   wrong.id = `w-${name}`;
   wrong.setAttribute("role", "alert");
   wrong.hidden = true;
-  made.append(line, wrong, ...earlier(finding), body, ...(said.childElementCount ? [said] : []));
+  const theirs = element("p", null, "theirs");
+  theirs.hidden = true;
+  made.append(line, theirs, wrong, ...earlier(finding), body, ...(said.childElementCount ? [said] : []));
   return made;
 }
 
@@ -248,6 +250,9 @@ export function paint(row, open) {
   row.querySelector(".told").classList.toggle("spread", Boolean(by));
   const mark = row.querySelector("button.mark-place .unseen");
   if (mark) mark.textContent = `${pick(finding.label)}: ${now === "none" ? t("touch-expected", { value: lower(labelOf(finding, finding.expected)) }) : t("touch-back", { value: lower(text) })}`;
+  const theirs = row.querySelector(".theirs");
+  theirs.textContent = recorded(name).filter((one) => one.fields?.text).map((one) => t("theirs", { text: one.fields.text })).join(" ");
+  theirs.hidden = !theirs.textContent;
   const problem = aside.get(name);
   const wrong = row.querySelector(".wrong");
   if (wrong.textContent !== (problem ?? "")) wrong.textContent = problem ?? "";

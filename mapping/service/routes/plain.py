@@ -66,6 +66,14 @@ async def family_sheet(request: Request, language: str | None = None) -> Respons
     return await ask(request, "family-sheet", {"language": language})
 
 
+@router.get("/form", responses=HTML_PAGE)
+async def family_form(
+    request: Request, language: str | None = None, apart: Literal["true", "false"] | None = None
+) -> Response:
+    """What the family is asked before the visit; `apart=true` is what is asked alone, `language` is such as es."""
+    return await ask(request, "family-form", {"language": language, "apart": apart})
+
+
 @router.post("/visits/read", openapi_extra=FILE)
 async def read_a_visit(
     request: Request, at: str | None = None, subject: str | None = None, encounter: str | None = None

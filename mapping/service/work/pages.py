@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from layette.engine.api import Pack
 from layette.mapping.pages.exam import page
+from layette.mapping.pages.family_form import family_form as form
 from layette.mapping.pages.family_sheet import family_sheet as sheet
 from layette.mapping.pages.report import report as reported
 from layette.mapping.service.reply import HTML, Reply
@@ -21,6 +22,11 @@ def report(pack: Pack, job: Job) -> Reply:
     """Return the report of a visit."""
     found = answered(pack, job)
     return _page(reported(found.assessment, pack, found.visit))
+
+
+def family_form(pack: Pack, job: Job) -> Reply:
+    """Return what the family is asked before the visit; with ``apart=true`` what is asked alone."""
+    return _page(form(pack, language_of(pack, job), apart=job.chosen.get("apart") == "true", served=True))
 
 
 def family_sheet(pack: Pack, job: Job) -> Reply:

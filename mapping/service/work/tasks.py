@@ -17,6 +17,7 @@ TASKS: Mapping[str, Callable[[Pack, Job], Reply]] = {
     "assess": flat.assess,
     "capabilities": published.capabilities,
     "exam-page": pages.exam,
+    "family-form": pages.family_form,
     "family-sheet": pages.family_sheet,
     "fhir-assess": fhir.assess,
     "fhir-of-flat": fhir.of_flat,

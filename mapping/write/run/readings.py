@@ -13,7 +13,7 @@ from layette.engine.exact.units import seconds
 
 _KNOWN = {
     "value", "unit", "time", "age", "side", "status", "absent", "origin", "path", "reported", "part", "given",
-    "charted_by",
+    "charted_by", "text",
 }  # fmt: skip
 _BOUNDS = {"at_least", "more_than", "at_most", "below", "between"}
 _SIDES = ("left", "right")

@@ -1,0 +1,122 @@
+"""The form before the visit in a browser: filled in, saved as a file, and opened on the exam page as told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+from support.browser import Server
+from support.exam_desk import Desk
+
+from layette.engine import load_pack
+from layette.mapping.pages.family_form import family_form
+
+pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+
+OpenDesk = Callable[..., Desk]
+
+
+def filled(page: Page, to: Path) -> dict[str, Any]:
+    """Fill in a few answers and save them; return what the file holds."""
+    page.locator("#born").fill("2026-11-24")
+    page.locator("[name=feeding_type][value=mixed]").check()
+    page.locator("#q-wet_diapers").fill("4")
+    page.locator("#q-formula_per_feed").fill("2")
+    page.locator("[data-finding=formula_per_feed] select").select_option("[foz_us]")
+    page.locator("[name=housing][data-absent]").check()
+    page.locator("[data-finding=family_questions] textarea").fill("May we bathe her?")
+    with page.expect_download() as download:
+        page.locator("button[type=submit]").click()
+    download.value.save_as(to)
+    return dict(json.loads(to.read_text("utf-8")))
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("query", ["", "?language=es", "?apart=true"])
+def test_a_form_breaks_no_rule_of_accessibility_and_fits(
+    browser: Browser, server: Server, query: str, width: int
+) -> None:
+    page = browser.new_page(viewport={"width": width, "height": 800})
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on(
+        "console", lambda one: errors.append(one.text) if one.type == "error" and "favicon" not in one.text else None
+    )
+    page.goto(f"{server.url}/form{query}")
+    found = [(one["id"], one["nodes"][0]["html"]) for one in Axe().run(page).response["violations"]]
+    assert found == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    small = """all => all.filter(e => e.offsetParent).map(e => e.getBoundingClientRect())
+        .filter(r => r.height < 44 || r.width < 44).length"""
+    assert page.locator(".choices label, button, select, textarea, input[type=number], .day").evaluate_all(small) == 0
+    assert [one for one in errors if "404" not in one] == []
+    page.close()
+
+
+def test_an_answer_opens_what_follows_and_calls_for_help(browser: Browser, server: Server) -> None:
+    page = browser.new_page()
+    page.goto(f"{server.url}/form")
+    assert not page.locator("[data-finding=formula_mixing]").is_visible()
+    before = page.locator("#state").inner_text()
+    page.locator("[name=feeding_type][value=formula_only]").check()
+    assert page.locator("[data-finding=formula_mixing]").is_visible()
+    assert page.locator("#state").inner_text() != before
+    page.locator("[name=vomiting][value=green]").check()
+    assert "911" in page.locator("[data-finding=vomiting] .callnow").inner_text()
+    page.locator("[name=vomiting][value=none]").check()
+    assert not page.locator("[data-finding=vomiting] .callnow").is_visible()
+    page.close()
+
+
+def test_without_a_network_the_page_by_itself_gives_the_same_file(browser: Browser, tmp_path: Path) -> None:
+    (tmp_path / "form.html").write_text(family_form(load_pack()), "utf-8")
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto((tmp_path / "form.html").as_uri())
+    made = filled(page, tmp_path / "told.json")
+    assert made["layette_told"] == 1
+    assert made["born"] == "2026-11-24"
+    assert made["findings"] == {
+        "feeding_type": {"value": "mixed", "reported": True},
+        "formula_per_feed": {"value": "2", "unit": "[foz_us]", "reported": True},
+        "wet_diapers": {"value": "4", "unit": "/d", "reported": True},
+        "housing": {"absent": "asked-declined", "reported": True},
+        "family_questions": {"value": "asked", "text": "May we bathe her?", "reported": True},
+    }
+    assert page.evaluate("() => localStorage.length + sessionStorage.length") == 0
+    context.close()
+
+
+def test_answers_stand_on_the_exam_page_as_told_beside_what_was_examined(
+    browser: Browser, server: Server, open_desk: OpenDesk, tmp_path: Path
+) -> None:
+    page = browser.new_page(timezone_id="America/Chicago")
+    page.goto(f"{server.url}/form")
+    made = filled(page, tmp_path / "told.json")
+    page.close()
+    (tmp_path / "told.json").write_text(json.dumps(made | {"at": "2026-11-28T08:00:00-06:00"}), "utf-8")
+
+    desk = open_desk()
+    desk.head("2026-11-24T08:30", "2026-11-28T10:00", "female")
+    desk.page.evaluate(
+        "() => import('/assets/kept.js').then((m) => m.record('wet_diapers', '', { value: '6', unit: '/d' }))"
+    )
+    for _ in range(2):
+        desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
+        desk.page.locator("input[data-earlier=false]").set_input_files(tmp_path / "told.json")
+        desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
+    desk.settled()
+    visit = desk.visit()
+    assert visit["born"] == "2026-11-24T08:30:00-06:00"
+    assert [one.get("reported", False) for one in visit["findings"]["wet_diapers"]] == [False, True]
+    for name, item in made["findings"].items():
+        told = [one for one in visit["findings"][name] if one.get("reported")]
+        assert told == [item | {"time": "2026-11-28T08:00:00-06:00"}], name
+    assert desk.statuses[-1] == 200
+    desk.page.locator("[data-step=family]").click()
+    assert "May we bathe her?" in desk.text("#f-family_questions .theirs")
