@@ -11,18 +11,14 @@ def as_pdf(page: str) -> bytes:
     Raises `InputError` where what makes PDF is not installed: it is an extra, since it needs libraries of the system.
     """
     try:
-        from weasyprint import HTML, default_url_fetcher
+        from weasyprint import HTML
+        from weasyprint.urls import URLFetcher
     except (ImportError, OSError):
         message = "PDF is made by WeasyPrint, which is not here, or lacks the system's Pango"
         right = "FILE.html, or `pip install 'layette[pdf]'` and the packages libpango-1.0-0 and libpangoft2-1.0-0"
         raise InputError([InputProblem("--out", "setting", message, expected=right)]) from None
 
-    def nothing(url: str, *_: object, **__: object) -> object:
-        """Load what stands in the page itself, and nothing else."""
-        if not url.startswith("data:"):
-            raise ValueError("a page of ours loads nothing")
-        return default_url_fetcher(url)
-
+    nothing = URLFetcher(allowed_protocols=())  # all that a page of ours shows stands in it
     made = HTML(string=page, url_fetcher=nothing).write_pdf()
     assert isinstance(made, bytes)
     return made
