@@ -63,7 +63,10 @@ def test_the_binder_computes_it_and_rules_test_it(tmp_path: Path) -> None:
         (MORE.replace(", over: 2 d", ""), "'weight_by_age' needs 'over'"),
         (MORE.replace("over: 2 d", "over: 2 d, under: 3"), "'weight_by_age' takes no 'under'"),
         (MORE.replace("of: weight", "of: wight"), "no finding or measure 'wight'"),
-        (MORE.replace("of: weight", "of: serum_bilirubin"), "'mg/dL' (mass in a volume) cannot be turned into 'g' (mass)"),
+        (
+            MORE.replace("of: weight", "of: serum_bilirubin"),
+            "'mg/dL' (mass in a volume) cannot be turned into 'g' (mass)",
+        ),
         (MORE.replace("2 d", "2 mo"), "'2 mo' is not an amount of elapsed time such as '24 h' (s, min, h, d, wk)"),
         (MORE.replace("of: weight", "of: more"), "the measure 'more' depends on itself"),
     ],
