@@ -88,7 +88,7 @@ def test_decimals_keep_their_digits(digits):
 
 
 def test_values_of_the_wrong_kind_stay_for_the_validator():
-    xml = b'<Observation xmlns="http://hl7.org/fhir"><valueBoolean value="yes"/><status value=""/></Observation>'
+    xml = b'<Observation xmlns="http://hl7.org/fhir"><status value=""/><valueBoolean value="yes"/></Observation>'
     assert from_xml(xml) == {"resourceType": "Observation", "status": "", "valueBoolean": "yes"}
     xml = b'<Observation xmlns="http://hl7.org/fhir"><valueInteger value="03"/></Observation>'
     assert from_xml(xml) == {"resourceType": "Observation", "valueInteger": "03"}
