@@ -10,6 +10,7 @@ import signal
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -48,12 +49,11 @@ def done(parts: Iterable[Part], writer: PartWriter, workers: int, source: Sequen
 
 
 class _Shared:
-    """The parts that are being read, by whom, and how often each brought a process down."""
+    """The parts that are being read."""
 
     def __init__(self, parts: Iterator[Part], writer: PartWriter, workers: int, source: Sequence[Any]) -> None:
         self.parts, self.writer, self.workers, self.source = parts, writer, workers, source
         self.waiting: dict[Future[Totals], Part] = {}
-        self.deaths: dict[int, int] = {}
 
     def run(self) -> Iterator[Totals]:
         pool = self._pool()
@@ -68,7 +68,9 @@ class _Shared:
                 again = self._again(dead, finished)
                 if dead:
                     pool.shutdown(wait=True, cancel_futures=True)
-                    pool = self._submit(self._pool(), again)
+                    for part in again:
+                        yield self._alone(part)
+                    pool = self._pool()
         finally:
             pool.shutdown(cancel_futures=True)
 
@@ -84,23 +86,26 @@ class _Shared:
         return pool
 
     def _again(self, dead: Sequence[Future[Totals]], finished: Iterable[Future[Totals]]) -> list[Part]:
-        """Return the parts that were lost with a process; those of other processes fell with it, and count as well."""
+        """Return the parts that were lost with a process; those of other processes fell with it."""
         lost = [self.waiting[future] for future in dead]
         for future in finished:
             del self.waiting[future]
         if dead:  # one dead process brings down the whole pool
             lost += [part for future, part in self.waiting.items() if not _is_done(future)]
             self.waiting = {future: part for future, part in self.waiting.items() if _is_done(future)}
-        for part in lost:
-            self.deaths[part.number] = self.deaths.get(part.number, 0) + 1
-            if self.deaths[part.number] > MOST_DEATHS:
-                raise _deadly(part)
         return sorted(lost, key=lambda part: part.number)
 
-    def _pool(self) -> ProcessPoolExecutor:
+    def _alone(self, part: Part) -> Totals:
+        """Read a part by itself, so that none is blamed but the one that brings its process down each time."""
+        for _ in range(MOST_DEATHS):
+            with self._pool(1) as pool, suppress(BrokenProcessPool):
+                return pool.submit(_write, part).result()
+        raise _deadly(part)
+
+    def _pool(self, workers: int | None = None) -> ProcessPoolExecutor:
         method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
         given = (tuple(self.source), self.writer.out, self.writer.names)
-        return ProcessPoolExecutor(self.workers, multiprocessing.get_context(method), _begin, given)
+        return ProcessPoolExecutor(workers or self.workers, multiprocessing.get_context(method), _begin, given)
 
 
 def _is_done(future: Future[Totals]) -> bool:
