@@ -94,6 +94,6 @@ def test_a_bound_is_converted_too_and_a_range_keeps_its_code_without_the_profile
 
 
 def test_what_no_decimal_can_say_is_not_converted() -> None:
-    assert converted("1", "umol/L", "mg/dL") is None
-    assert converted("38", "Cel", "[degF]") is None
-    assert converted("1", "kg", "cm") is None
+    assert converted("1", "umol/L", "mg/dL", None) is None
+    assert converted("38", "Cel", "[degF]", None) is None
+    assert converted("1", "kg", "cm", None) is None
