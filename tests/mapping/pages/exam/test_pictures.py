@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
 import pytest
-from support.browser import opened_browser, serving
+from playwright.sync_api import Browser
+from support.browser import Server
 from support.checkout import ROOT
 
 from layette.engine.api import load_pack
@@ -17,15 +17,16 @@ sys.path.insert(0, str(ROOT / "examples"))
 
 import make_pictures
 
+pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+
 AGAIN = "make them again: python examples/make_pictures.py"
 
 
-def test_the_pictures_of_the_readme_are_current(tmp_path: Path) -> None:
+def test_the_pictures_of_the_readme_are_current(browser: Browser, server: Server) -> None:
     pack = load_pack()
     found = answer(make_pictures.VISIT.read_bytes(), pack, readers=["native"])
-    with opened_browser() as browser, serving(tmp_path) as server:
-        exam = make_pictures.exam_page(browser.new_page(timezone_id="America/Chicago"), server.url)
-        told = make_pictures.report(browser.new_page(), report(found.assessment, pack, found.visit))
+    exam = make_pictures.exam_page(browser.new_page(timezone_id="America/Chicago"), server.url)
+    told = make_pictures.report(browser.new_page(), report(found.assessment, pack, found.visit))
     for name, words in (("exam-page", exam), ("report", told)):
         kept = (make_pictures.PICTURES / f"{name}.txt").read_text("utf-8")
         assert words.split() == kept.split(), AGAIN
