@@ -16,9 +16,9 @@ from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cases.areas import area_named
 from layette.engine.cases.compare import differences, numbers_of
 from layette.engine.cases.coverage import impossible
-from layette.engine.cases.shared_out import shared_out
 from layette.engine.cases.written import Case, read_cases
 from layette.engine.errors import InputError, PackProblem, ReaderFailed, ReadersDisagree
+from layette.engine.forked import shared_out
 from layette.engine.logic.agree import ACTED_ON
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
@@ -104,7 +104,7 @@ def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = No
         return one
 
     order = {case.label: number for number, case in enumerate(cases)}
-    runs = shared_out(run, processes)
+    runs = shared_out(run, range(processes), processes)
     report.passed = sum(one.passed for one in runs)
     report.failures = sorted((found for one in runs for found in one.failures), key=lambda found: order[found[0]])
     report.problems += dict.fromkeys(problem for one in runs for problem in one.problems)

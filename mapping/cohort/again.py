@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -19,6 +16,7 @@ from layette.engine.api import Pack
 from layette.engine.cohort.counted import RuleCodes, planes_of
 from layette.engine.cohort.meaning import Meanings
 from layette.engine.cohort.values import ValueReader, state_of
+from layette.engine.forked import shared_out
 from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.planes import Plane, plane_of
 from layette.mapping.cohort import files
@@ -106,33 +104,13 @@ def _meanings(held: pa.Table) -> dict[str, str]:
     return found
 
 
-_RECOUNTER: Recounter | None = None
-"""The other pack: a fork finds it here."""
-
-
 def count_again(out: Path, pack: Pack, to: Path, workers: int = 1) -> Recount:
     """Write the `statuses` of an audit's visits under another pack below ``to``. Raises OSError."""
     files.folder(files.folder(to) / "statuses")
     for left in (to / "statuses").glob("*.parquet"):
         left.unlink()
-    global _RECOUNTER
-    _RECOUNTER = Recounter(pack, to)
-    try:
-        found = list(_all(out, sorted(place.name for place in (out / "values").glob("part-*.parquet")), workers))
-    finally:
-        _RECOUNTER = None
+    recounter = Recounter(pack, to)
+    parts = sorted(place.name for place in (out / "values").glob("part-*.parquet"))
+    found = shared_out(lambda name: recounter.part(out, name), parts, workers)
     views = dict.fromkeys(view for one in found for view in one.anew)
     return Recount(sum(one.visits for one in found), sum(one.one_by_one for one in found), tuple(views))
-
-
-def _all(out: Path, parts: Iterable[str], workers: int) -> Iterator[Recount]:
-    if workers <= 1 or "fork" not in multiprocessing.get_all_start_methods():
-        yield from (_part(out, name) for name in parts)
-        return
-    with ProcessPoolExecutor(workers, multiprocessing.get_context("fork")) as pool:
-        yield from pool.map(partial(_part, out), parts)
-
-
-def _part(out: Path, name: str) -> Recount:
-    assert _RECOUNTER is not None
-    return _RECOUNTER.part(out, name)

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
 from collections.abc import Iterable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -16,6 +13,7 @@ import pyarrow.parquet as pq
 from layette.engine.api import Pack
 from layette.engine.cohort.due import NOT_ON_RECORD, DueRow
 from layette.engine.errors import LayetteError
+from layette.engine.forked import shared_out
 from layette.engine.terms import ASKED, PRIORITIES
 from layette.mapping.cohort import files
 from layette.mapping.cohort.one_visit import Auditor
@@ -55,29 +53,12 @@ def compare(out: Path, other: Pack, workers: int = 1) -> Compared:
     for left in folder.glob("*.parquet"):
         left.unlink()
     parts = sorted(place.name for place in (out / "flat").glob("part-*.parquet"))
-    global _AUDITOR
-    _AUDITOR = Auditor(other)
-    try:
-        found = list(_all(out, parts, workers))
-    finally:
-        _AUDITOR = None
+    auditor = Auditor(other)
+    found = shared_out(lambda name: _part(out, name, auditor), parts, workers)
     return Compared(*(sum(one[k] for one in found) for k in range(len(Compared._fields))))
 
 
-_AUDITOR: Auditor | None = None
-"""The other pack: a fork finds it here."""
-
-
-def _all(out: Path, parts: Iterable[str], workers: int) -> Iterator[Compared]:
-    if workers <= 1 or "fork" not in multiprocessing.get_all_start_methods():
-        yield from (_part(out, name) for name in parts)
-        return
-    with ProcessPoolExecutor(workers, multiprocessing.get_context("fork")) as pool:
-        yield from pool.map(partial(_part, out), parts)
-
-
-def _part(out: Path, name: str) -> Compared:
-    assert _AUDITOR is not None
+def _part(out: Path, name: str, auditor: Auditor) -> Compared:
     before = _before(out / "due" / name)
     columns = ["visit", *GROUPS]
     groups = {row["visit"]: tuple(row[g] for g in GROUPS) for row in _rows(out / "visits" / name, columns)}
@@ -86,7 +67,7 @@ def _part(out: Path, name: str) -> Compared:
     for row in _rows(out / "flat" / name, ["visit", "flat"]):
         visits += 1
         try:
-            now = reasons(_AUDITOR.of(json.loads(row["flat"]), None).due.rows)
+            now = reasons(auditor.of(json.loads(row["flat"]), None).due.rows)
         except LayetteError:
             unread += 1
             continue
