@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from itertools import pairwise
 from random import Random
 
-from cohort import numbers
+from cohort import numbers, printed
 
 FIRST_BIRTH = datetime(2025, 1, 1, tzinfo=UTC)
 DAY_H = 24
@@ -39,7 +39,7 @@ class Newborn:
         back = numbers.REGAIN_DAY[self.delivery] * DAY_H
         if hours >= back:
             return round(self.birth_g + (hours - back) / DAY_H * self.gain_g)
-        curve = numbers.WEIGHT_LOSS_PCT[self.feeding, self.delivery]
+        curve = printed.weight_loss_pct()[self.feeding, self.delivery]
         loss = max(
             0.0, _between((*curve, (back, 0.0)), hours) + self.loss_pct * min(1.0, (back - hours) / (back - FADES_H))
         )
@@ -57,7 +57,7 @@ def newborn(number: int, of: int, rng: Random) -> Newborn:
     _, offset, utc, written, whole, _ = numbers.CLINICS[clinic]
     weeks = rng.choices([*numbers.GESTATION_WEEKS], [*numbers.GESTATION_WEEKS.values()])[0]
     sex = rng.choice(("female", "male"))
-    low, middle, high = numbers.BIRTH_WEIGHT_KG[sex][weeks]
+    low, middle, high = printed.birth_weight_kg()[sex, weeks]
     return Newborn(
         number=number, clinic=clinic, zone=timezone(timedelta(hours=offset)), utc=utc, written=written,
         whole=rng.random() < whole,

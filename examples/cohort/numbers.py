@@ -1,7 +1,8 @@
 """The numbers that an invented cohort is drawn from, each with where it comes from.
 
 Published means and spreads are named beside the number. `invented` means that nobody measured it: it only makes the
-cohort look like one. No figure of this cohort says anything about real newborns.
+cohort look like one. What the rule pack prints already is read from there (`printed.py`). No figure of this cohort
+says anything about real newborns.
 """
 
 from __future__ import annotations
@@ -19,40 +20,11 @@ CLINICS: Final = {
 GESTATION_WEEKS: Final = {35: 0.02, 36: 0.04, 37: 0.10, 38: 0.20, 39: 0.32, 40: 0.24, 41: 0.08}
 """Invented shares of completed weeks, of those who are seen in an office and not in a ward."""
 
-BIRTH_WEIGHT_KG: Final = {
-    # week (at +3 days): P10, P50, P90; INTERGROWTH-21st, Villar 2014, published table.
-    "male": {
-        35: (2.05, 2.56, 3.13),
-        36: (2.27, 2.78, 3.34),
-        37: (2.47, 2.97, 3.53),
-        38: (2.64, 3.15, 3.7),
-        39: (2.8, 3.3, 3.86),
-        40: (2.94, 3.44, 3.99),
-        41: (3.06, 3.56, 4.11),
-    },
-    "female": {
-        35: (2.02, 2.48, 2.99),
-        36: (2.23, 2.69, 3.21),
-        37: (2.41, 2.88, 3.4),
-        38: (2.57, 3.04, 3.58),
-        39: (2.71, 3.19, 3.72),
-        40: (2.83, 3.31, 3.85),
-        41: (2.93, 3.41, 3.96),
-    },
-}
 P90_IN_SPREADS: Final = 1.2816
 """How many standard deviations the 90th percentile of a normal distribution lies above its middle."""
 
 CESAREAN: Final = 0.30  # invented
 BREAST_ONLY: Final = 0.70  # invented; the others have formula
-WEIGHT_LOSS_PCT: Final = {
-    # feeding, delivery: age in hours and median loss. Breast: Flaherman 2015; formula: Miller 2015. From the last
-    # of these hours the weight goes back in a straight line to the day of regain (invented).
-    ("breast_only", "vaginal"): ((0, 0.0), (24, 4.2), (48, 7.1), (72, 6.4)),
-    ("breast_only", "cesarean"): ((0, 0.0), (24, 4.9), (48, 8.0), (72, 8.6), (96, 5.8)),
-    ("formula_only", "vaginal"): ((0, 0.0), (48, 2.9)),
-    ("formula_only", "cesarean"): ((0, 0.0), (48, 3.7), (72, 3.5)),
-}
 WEIGHT_LOSS_SPREAD_PCT: Final = 2.0  # Noel-Weiss 2008: standard deviation about 2
 REGAIN_DAY: Final = {"vaginal": 9, "cesarean": 10}  # Paul 2016: day at which half have their birth weight again
 GAIN_G_A_DAY: Final = (20, 35)  # Grey Bruce public health: from day 4 through the first months
