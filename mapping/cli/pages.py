@@ -8,7 +8,7 @@ from layette.engine.api import Pack, load_pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.answering import Answer, answer
 from layette.mapping.cli import output
-from layette.mapping.cli.input import read_bytes
+from layette.mapping.cli.input import input_bytes
 from layette.mapping.settle import settle
 
 _ENDINGS = (".html", ".pdf")
@@ -42,14 +42,6 @@ def check(arguments: argparse.Namespace) -> None:
         raise InputError([problem])
 
 
-def check_language(arguments: argparse.Namespace, pack: Pack) -> None:
-    """Refuse a language in which the pack has no words."""
-    if arguments.language not in pack.shape.languages:
-        known = ", ".join(pack.shape.languages)
-        message = "this pack has no words for families in that language"
-        raise InputError([InputProblem("--language", "setting", message, arguments.language, f"one of {known}")])
-
-
 def pack(arguments: argparse.Namespace) -> Pack:
     """Return the rules that were asked for."""
     loaded = load_pack(arguments.pack, arguments.site)
@@ -59,11 +51,7 @@ def pack(arguments: argparse.Namespace) -> Pack:
 
 def answered(arguments: argparse.Namespace, pack: Pack) -> Answer:
     """Return the answer for the visit that was named."""
-    try:
-        content = read_bytes(arguments.input)
-    except OSError as error:
-        message = f"the input cannot be read: {error.strerror or type(error).__name__}"
-        raise InputError([InputProblem(arguments.input, "structure", message)]) from None
+    content = input_bytes(arguments.input)
     return answer(content, pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter)
 
 

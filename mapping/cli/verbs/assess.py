@@ -11,7 +11,7 @@ from layette.engine.api import Pack, load_pack
 from layette.engine.errors import InputError, InputProblem, LayetteError
 from layette.mapping.answering import Answer, answer
 from layette.mapping.cli import failures, output
-from layette.mapping.cli.input import read_bytes
+from layette.mapping.cli.input import check_language, input_bytes
 from layette.mapping.fhir.json import dumps
 from layette.mapping.settle import settle
 from layette.mapping.text.saying import render_saying
@@ -113,13 +113,10 @@ def _answered(arguments: argparse.Namespace) -> tuple[str | bytes, str, str | by
     """Return the whole output, the account of the input where the output holds none, and what is to be retired."""
     _check(arguments)
     pack = load_pack(arguments.pack, arguments.site)
-    if arguments.language not in pack.shape.languages:
-        known = ", ".join(pack.shape.languages)
-        message = "this pack has no words for families in that language"
-        raise InputError([InputProblem("--language", "setting", message, arguments.language, f"one of {known}")])
+    check_language(arguments.language, pack)
     settle()
     reply = answer(
-        _input(arguments.input), pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter,
+        input_bytes(arguments.input), pack, at=arguments.at, subject=arguments.subject, encounter=arguments.encounter,
         readers=_readers(pack, arguments.readers),
     )  # fmt: skip
     if arguments.say:
@@ -157,14 +154,6 @@ def _check(arguments: argparse.Namespace) -> None:
 
 def _is_many(name: str) -> bool:
     return name != "-" and (name.lower().endswith((".ndjson", ".jsonl")) or os.path.isdir(name))
-
-
-def _input(name: str) -> bytes:
-    try:
-        return read_bytes(name)
-    except OSError as error:
-        message = f"the input cannot be read: {error.strerror or type(error).__name__}"
-        raise InputError([InputProblem(name, "structure", message)]) from None
 
 
 def _readers(pack: Pack, chosen: str | None) -> tuple[str, ...] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from layette.mapping.cli import pages
+from layette.mapping.cli.input import check_language
 
 
 def add(verb: argparse.ArgumentParser) -> None:
@@ -24,7 +25,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     pages.check(arguments)
     pack = pages.pack(arguments)
-    pages.check_language(arguments, pack)
+    check_language(arguments.language, pack)
     found = pages.answered(arguments, pack)
     pages.write(family_sheet(found.assessment, pack, found.visit, arguments.language), arguments.out)
     return 0
