@@ -167,7 +167,8 @@ class _Sheet:
     def _named(self, one: Recommendation) -> str:
         kinds = {"refer": "specialist", "recheck": "again"}
         side = f", {one.side}" if one.side and self.words.language == "en" else ""
-        return self.words.say(kinds.get(one.kind, "done"), what=self._topic(one) + side)
+        what = self._topic(one) + side
+        return self.words.say(kinds[one.kind], what=what) if one.kind in kinds else what
 
     def _when(self, one: Recommendation) -> str:
         until = one.window.until

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from layette.engine.api import Pack
-from layette.engine.terms import WITHDRAWN
 from layette.engine.visit.visit import Recorded, Visit
-from layette.mapping.pages.figures.readings import expected
+from layette.mapping.pages.figures.readings import expected, made_here
 from layette.mapping.text.labels import short
 
 
@@ -15,12 +14,12 @@ def as_expected(pack: Pack, visit: Visit) -> list[tuple[str, list[str]]]:
     A finding of two sides is named with the one side where only that one was looked at. What was charted as normal
     with its whole system says so, since nobody recorded it by itself. What is private is not named.
     """
-    made = []
+    made, recorded = [], made_here(visit)
     for area in pack.areas:
         names = []
         for name, shape in area.findings.items():
             usual = expected(shape.expected)
-            here = [one for one in visit.readings if one.finding == name and one.here and one.status not in WITHDRAWN]
+            here = recorded.get(name, [])
             good = [one for one in here if isinstance(one.possible, frozenset) and usual and one.possible <= usual]
             if good and len(good) == len(here) and not shape.private:
                 names.append(short(shape.label) + _side(good) + (" (charted with its system)" if _spread(good) else ""))

@@ -48,7 +48,7 @@ def funnel(key: str, title: str, one: Shown) -> Figure | None:
     ]
     if len(found) < len(clinics):
         notes.append(f"{len(clinics) - len(found)} clinics are not drawn: too few to show, or nothing to judge.")
-    return Figure(key, f"{title}: clinics, and what chance explains", drawing.svg(title, told), tuple(rows), (*notes,))
+    return Figure(f"{title}: clinics, and what chance explains", drawing.svg(title, told), tuple(rows), (*notes,))
 
 
 _WITHIN = "within chance"
@@ -87,4 +87,4 @@ def course(key: str, title: str, one: Shown, by: str, what: str) -> Figure | Non
     told = "; ".join(f"{name} {share}" for name, share in found)
     rows = (("Group", "In time"), *((name, str(share)) for name, share in found))
     note = "Mark: the share done in time; line: its 95 % interval. Groups that may not be shown are left out."
-    return Figure(key, f"{title}: done in time by {what}", drawing.svg(title, told), rows, (note,))
+    return Figure(f"{title}: done in time by {what}", drawing.svg(title, told), rows, (note,))

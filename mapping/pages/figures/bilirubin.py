@@ -73,9 +73,7 @@ def bilirubin(pack: Pack, visit: Visit, assessment: Assessment) -> Figure | None
             drawing.dot(axes.at(one.hours, one.value), INK, 4, hollow=kind.of_skin)
     title = f"Bilirubin on the lines of {table.label}"
     told = f"{_told(points, table)} {_margins(assessment)}".strip()
-    return Figure(
-        "bilirubin", title, drawing.svg(title, told), _rows(kinds, table), tuple(_notes(kinds, lines, assessment))
-    )
+    return Figure(title, drawing.svg(title, told), _rows(kinds, table), tuple(_notes(kinds, lines, assessment)))
 
 
 def _in_use(pack: Pack, assessment: Assessment, bound: list[MeasureShape]) -> ThresholdSet | None:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from layette.engine.answer.parts.assessment import Assessment, ComeBack
+from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.pages.figures.drawing import INK, LEAF, RULE, SOFT, Axes, Drawing, Figure
 from layette.mapping.text.clock import Clock
 
 WEEKS = 8
 _ROW = 15.0
 _TOP = 22.0
+_FAR_RIGHT = 620.0
+"""Where there is no room for words behind a bar."""
 
 
 def calendar(assessment: Assessment, names: dict[int, str]) -> Figure | None:
@@ -39,16 +41,16 @@ def calendar(assessment: Assessment, names: dict[int, str]) -> Figure | None:
     for place, visit in visits:
         y = _TOP + _ROW * place
         first, last = (_days(time, today) for time in (visit.start, visit.until or visit.start))
-        drawing_span(axes, max(first, 0), min(max(last, first + 1), WEEKS * 7), y)
+        _span(axes, max(first, 0), min(max(last, first + 1), WEEKS * 7), y)
         when = clock.span(visit.start, visit.until)
         _label(axes, first, last, y, when)
         rows.append((when, names.get(place, "")))
     title = "Come back: the next eight weeks"
     told = "; ".join(f"{when}: {what}" for when, what in rows[1:])
-    return Figure("calendar", title, drawing.svg(title, told + "."), tuple(rows))
+    return Figure(title, drawing.svg(title, told + "."), tuple(rows))
 
 
-def drawing_span(axes: Axes, first: float, last: float, y: float) -> None:
+def _span(axes: Axes, first: float, last: float, y: float) -> None:
     """Draw the days in which a visit may lie, a bar with two ends."""
     left, right = axes.at(first, 0)[0], axes.at(last, 0)[0]
     axes.drawing.line([(left, y), (right, y)], LEAF, 5)
@@ -58,7 +60,7 @@ def drawing_span(axes: Axes, first: float, last: float, y: float) -> None:
 
 def _label(axes: Axes, first: float, last: float, y: float, when: str) -> None:
     right = axes.at(min(max(last, first + 1), WEEKS * 7), 0)[0]
-    if right > 620:
+    if right > _FAR_RIGHT:
         axes.drawing.words((axes.at(max(first, 0), 0)[0] - 8, y + 3.5), when, anchor="end", color=SOFT)
     else:
         axes.drawing.words((right + 8, y + 3.5), when, color=SOFT)
@@ -70,8 +72,3 @@ def _days(time: str, today: date) -> float:
 
 def _short(day: date) -> str:
     return f"{day.day} {day:%b}"
-
-
-def named(visit: ComeBack) -> str:
-    """Return what happens at a visit to come."""
-    return " · ".join(dict.fromkeys(item.label for item in visit.items))

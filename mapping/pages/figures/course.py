@@ -51,7 +51,7 @@ def weight_course(pack: Pack, visit: Visit) -> Figure | None:
     for point in [(0.0, 0.0), *changes]:
         drawing.dot(axes.at(*point))
     title = "Weight against birth weight"
-    return Figure("weight-course", title, drawing.svg(title, _told(changes, marks)), _rows(birth[0], later, changes),
+    return Figure(title, drawing.svg(title, _told(changes, marks)), _rows(birth[0], later, changes),
                   _notes(marks))  # fmt: skip
 
 

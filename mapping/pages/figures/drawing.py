@@ -20,7 +20,6 @@ Point = tuple[float, float]
 class Figure:
     """A drawing with the numbers in it: ``numbers`` are rows of text, the first one the heads of the columns."""
 
-    key: str
     title: str
     svg: str
     numbers: tuple[tuple[str, ...], ...]
@@ -47,11 +46,6 @@ class Drawing:
         """Fill the area within points."""
         way = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
         self._put(f'<polygon points="{way}" fill="{color}" fill-opacity="{opacity}" stroke="none"/>')
-
-    def box(self, x: float, y: float, width: float, height: float, color: str = INK, fill: str = "none") -> None:
-        """Draw a rectangle by its upper left corner."""
-        size = f'x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}"'
-        self._put(f'<rect {size} fill="{fill}" stroke="{color}"/>')
 
     def dot(self, at: Point, color: str = INK, radius: float = 3.4, hollow: bool = False) -> None:
         """Draw a round mark, hollow where it is less than sure."""

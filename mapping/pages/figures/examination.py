@@ -8,10 +8,9 @@ from collections.abc import Iterator, Mapping
 from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.api import Pack
 from layette.engine.pack.written.shapes import FindingShape
-from layette.engine.terms import WITHDRAWN
 from layette.engine.visit.visit import Recorded, Visit
 from layette.mapping.pages.figures.drawing import CLAY, INK, LEAF, SOFT, Drawing, Figure
-from layette.mapping.pages.figures.readings import expected
+from layette.mapping.pages.figures.readings import expected, made_here
 
 STATES = {
     "open": "not examined, wanted",
@@ -34,11 +33,11 @@ def examination(pack: Pack, visit: Visit, assessment: Assessment) -> Figure | No
     """Return the figure, a row a step in the order of the examination; steps that are read in a record are left out."""
     open_now = {step.area: [(q.finding, q.side or "") for q in step.questions] for step in assessment.steps}
     pressing = {(q.finding, q.side or "") for step in assessment.steps for q in step.questions if q.emergencies}
-    rows = []
+    rows, recorded = [], made_here(visit)
     for area in pack.areas:
         if area.record:
             continue
-        states = list(_states(area.findings, visit, open_now.get(area.area, [])))
+        states = list(_states(area.findings, recorded, open_now.get(area.area, [])))
         if states:
             rows.append((area.label, states))
     if not rows:
@@ -57,15 +56,15 @@ def examination(pack: Pack, visit: Visit, assessment: Assessment) -> Figure | No
     numbers = tuple((label, *(str(count[state] or "") for state in STATES)) for label, count in counts)
     told = "; ".join(f"{label}: " + ", ".join(f"{n} {STATES[s]}" for s, n in count.items()) for label, count in counts)
     heads = ("step", *STATES.values())
-    return Figure("examination", title, drawing.svg(title, told + "."), (heads, *numbers), (_LEGEND,))
+    return Figure(title, drawing.svg(title, told + "."), (heads, *numbers), (_LEGEND,))
 
 
 def _states(
-    findings: Mapping[str, FindingShape], visit: Visit, wanted: list[tuple[str, str]]
+    findings: Mapping[str, FindingShape], recorded: Mapping[str, list[Recorded]], wanted: list[tuple[str, str]]
 ) -> Iterator[tuple[tuple[str, str], str]]:
     """Yield each finding (and side) that was recorded at this visit or is wanted, with its state."""
     for name, shape in findings.items():
-        here = [one for one in visit.readings if one.finding == name and one.here and one.status not in WITHDRAWN]
+        here = recorded.get(name, [])
         for side in dict.fromkeys((*(one.side for one in here), *(side for f, side in wanted if f == name))):
             of_side = [one for one in here if one.side == side]
             yield (name, side), _state(of_side, shape) if of_side else "open"

@@ -53,7 +53,7 @@ def growth(pack: Pack, visit: Visit) -> Figure | None:
     whose = "boys" if visit.sex == "male" else "girls"
     sources = " · ".join(dict.fromkeys(table.label for *_, table in panels)) + f", {whose}."
     heads = ("", "age", "measured", "centile")
-    return Figure("growth", title, drawing.svg(title, told + "."), (heads, *rows), (sources,))
+    return Figure(title, drawing.svg(title, told + "."), (heads, *rows), (sources,))
 
 
 def _panels(pack: Pack, visit: Visit) -> Iterator[tuple[str, list[Seen], LmsTable]]:

@@ -39,6 +39,15 @@ def numbers(visit: Visit, finding: str) -> list[Seen]:
     return sorted(found, key=lambda seen: (seen.hours, seen.value))
 
 
+def made_here(visit: Visit) -> dict[str, list[Recorded]]:
+    """Return the recordings of this visit that stand, by finding."""
+    found: dict[str, list[Recorded]] = {}
+    for one in visit.readings:
+        if one.here and one.status not in WITHDRAWN:
+            found.setdefault(one.finding, []).append(one)
+    return found
+
+
 def value(visit: Visit, finding: str) -> str | None:
     """Return the one value that was recorded of a finding, None where none or several were."""
     found = {
