@@ -10,6 +10,23 @@ gc.set_threshold(100_000, 20, 20)
 """Packs and collected tests stay: to look at them again after every 700 objects takes a fifth of a run."""
 
 
+HEAVY = {
+    "browser": "looks at pages in Chromium",
+    "spark": "starts Spark",
+}
+"""Marks of tests that a plain run leaves out: they are too heavy for a newcomer, and the README has a line for each."""
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what is heavy, and say so, unless marks are asked for."""
+    if config.option.markexpr and any(mark in config.option.markexpr for mark in HEAVY):
+        return
+    for item in items:
+        for mark, what in HEAVY.items():
+            if item.get_closest_marker(mark) is not None:
+                item.add_marker(pytest.mark.skip(reason=f"{what}: pytest -m {mark}"))
+
+
 def pytest_collection_finish() -> None:
     """Leave what was collected out of garbage collection: it stays to the end."""
     gc.freeze()

@@ -1,7 +1,7 @@
 """The README keeps its word: its commands and programs are run, and what they print is what it shows.
 
 A line that is only ``…`` stands for any lines left out; versions and digests may differ. ``bash`` blocks are the two
-set-up commands, ``console`` blocks are sessions, ``python`` blocks are programs with their output in the next block.
+set-up commands and a line for each kind of tests that is heavy, ``console`` blocks are sessions, ``python`` blocks are programs with their output in the next block.
 """
 
 from __future__ import annotations
@@ -43,8 +43,13 @@ def beside_the_examples(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
 
 def test_the_readme_has_two_set_up_commands_each_complete_in_itself():
     commands = blocks("README.md", "bash")
-    assert len(commands) == 2
-    assert all(command.startswith("python3 -m venv .venv && .venv/bin/pip install ") for command in commands)
+    set_up = "python3 -m venv .venv && .venv/bin/pip install "
+    assert [command.startswith(set_up) for command in commands] == [True, True, *(False for _ in commands[2:])]
+
+
+def test_what_a_plain_run_leaves_out_has_a_line_of_its_own(pytestconfig: pytest.Config):
+    marks = [line.partition(":")[0] for line in pytestconfig.getini("markers") if "left out of a plain run" in line]
+    assert [command.split(" -m ")[-1].strip() for command in blocks("README.md", "bash")[2:]] == marks
 
 
 def test_the_page_that_is_shown_is_the_page_that_comes_out(capsys: pytest.CaptureFixture[str]):
