@@ -138,15 +138,21 @@ class Pack(CompiledPack):
         return Context(decide(plan.states, visit, self.readers(readers), plan.rule_priorities), plan)
 
     def run_cases(
-        self, only: str | None = None, readers: Iterable[str] | None = None, processes: int = 1
+        self,
+        only: str | None = None,
+        readers: Iterable[str] | None = None,
+        processes: int = 1,
+        *,
+        seen: bool = True,
     ) -> CaseReport:
         """Run the pack's worked cases, or those of the area ``only``; see `engine.cases`.
 
         ``readers``: names of the readers to use; by default two, see `readers`.
         ``processes``: how many share the cases out among them.
+        ``seen``: whether all cases are read for what they show of the rules of the area, and not its own alone.
         Raises `InputError` for an area that the pack does not have.
         """
-        return run_cases(self.plan, self.readers(readers), only, processes)
+        return run_cases(self.plan, self.readers(readers), only, processes, seen=seen)
 
 
 def load_pack(path: str | FilePath | Traversable | None = None, site: str | FilePath | None = None) -> Pack:

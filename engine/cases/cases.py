@@ -80,14 +80,17 @@ class CaseReport:
         return out
 
 
-def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None, processes: int = 1) -> CaseReport:
+def run_cases(
+    plan: AnswerPlan, readers: Sequence[Reader], only: str | None = None, processes: int = 1, *, seen: bool = True
+) -> CaseReport:
     """Run every case of the pack of ``plan``, or those of one area, each read by all ``readers``.
 
     A case shows the pack's own choices. Run on a pack with a site file, what differs is what the site changes.
     ``processes``: how many share the cases out among them; the report is the same.
 
     Raises `InputError` for an area that the pack does not have.
-    What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there.
+    What the rules of an area were seen to be is counted over all cases, so that no case is asked for that is there;
+    ``seen``: whether that is asked. Without it, only the cases of the area are read.
     """
     pack = plan.pack
     cases, problems = read_cases(pack)
@@ -99,7 +102,7 @@ def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = No
         for case in cases[share::processes]:
             if area is None or area.has(case):
                 one.compare(case)
-            else:
+            elif seen:
                 one.read_alone(case)
         return one
 
@@ -110,8 +113,8 @@ def run_cases(plan: AnswerPlan, readers: Sequence[Reader], only: str | None = No
     report.problems += dict.fromkeys(problem for one in runs for problem in one.problems)
     report.seen = {rule: Seen() for rule in (pack.rules if area is None else area.rules)}
     for one in runs:
-        for rule, seen in report.seen.items():
-            seen.add(one.seen[rule])
+        for rule, counts in report.seen.items():
+            counts.add(one.seen[rule])
     return report
 
 

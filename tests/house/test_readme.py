@@ -1,7 +1,8 @@
 """The README keeps its word: its commands and programs are run, and what they print is what it shows.
 
 A line that is only ``…`` stands for any lines left out; versions and digests may differ. ``bash`` blocks are the two
-set-up commands and a line for each kind of tests that is heavy, ``console`` blocks are sessions, ``python`` blocks are programs with their output in the next block.
+set-up commands and a line for each kind of tests that is heavy, ``console`` blocks are sessions, ``python`` blocks are
+programs with their output in the next block.
 """
 
 from __future__ import annotations

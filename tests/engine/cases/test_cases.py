@@ -262,6 +262,14 @@ def test_one_area_is_its_rules_and_the_cases_about_them(
     assert part.unseen == {rule: lacking for rule, lacking in whole.unseen.items() if rule in part.seen}
 
 
+def test_an_area_without_what_all_cases_show_of_it_reads_its_own_cases_alone(areas: Pack) -> None:
+    whole, alone = areas.run_cases("more"), areas.run_cases("more", seen=False)
+    assert (alone.passed, alone.failures) == (whole.passed, whole.failures)
+    assert sum(seen.fired + seen.ruled_out + seen.undecided for seen in alone.seen.values()) < sum(
+        seen.fired + seen.ruled_out + seen.undecided for seen in whole.seen.values()
+    )
+
+
 @pytest.mark.parametrize("only", [None, "exam"])
 def test_cases_shared_out_among_processes_give_the_same_report(areas: Pack, only: str | None) -> None:
     assert areas.run_cases(only, processes=3) == areas.run_cases(only)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
-from support.sweeps import cases_that_show_each_rule
+from support.sweeps import cases_that_show_each_rule, whole
 
 from layette.engine.api import Pack, load_pack
 from layette.engine.errors import InputError
@@ -20,10 +20,11 @@ from layette.mapping.cohort.audit import Wanted, audit
 
 
 @pytest.fixture(scope="module")
-def cohort(tmp_path_factory: pytest.TempPathFactory) -> str:
+def cohort(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A third of the cases that show each rule; all of them with `--whole-sweeps`."""
     place = tmp_path_factory.mktemp("again") / "visits.ndjson"
     kept = []
-    for case in cases_that_show_each_rule():
+    for case in cases_that_show_each_rule()[:: 1 if whole(request) else 3]:
         try:
             load_pack().read_visit(case.shape.given)
         except InputError:
@@ -36,7 +37,7 @@ def cohort(tmp_path_factory: pytest.TempPathFactory) -> str:
 @pytest.fixture(scope="module")
 def done(cohort: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("done") / "out"
-    audit(Wanted(cohort, out, part=150), load_pack())
+    audit(Wanted(cohort, out, part=60), load_pack())
     return out
 
 

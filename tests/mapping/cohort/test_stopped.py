@@ -15,14 +15,16 @@ from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
+from support.small_pack import FOLDER, small
 
-from layette.engine.api import load_pack
 from layette.engine.errors import InputError
 from layette.mapping.cli.command import main
 from layette.mapping.cohort import part as parts
 from layette.mapping.cohort.audit import Wanted, audit
 from layette.mapping.cohort.files import UNFINISHED
 
+BY = ("--pack", str(FOLDER))
+"""A pack of few rules: what is tried here are the parts of an audit, not what it counts."""
 TABLES = ("visits", "recommendations", "acts", "rule_counts", "open_because", "unasked", "statuses", "flat")
 
 
@@ -63,7 +65,7 @@ def write_table(made, place):
         time.sleep(0.02)
     slow(made, place)
 files.write_table = write_table
-audit(Wanted(sys.argv[1], Path(sys.argv[2]), workers=int(sys.argv[3]), part=5), load_pack())
+audit(Wanted(sys.argv[1], Path(sys.argv[2]), workers=int(sys.argv[3]), part=5), load_pack(sys.argv[4]))
 """
 
 
@@ -71,8 +73,10 @@ audit(Wanted(sys.argv[1], Path(sys.argv[2]), workers=int(sys.argv[3]), part=5), 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_killed_at_any_moment_it_goes_on_and_ends_the_same(tmp_path: Path, workers: int) -> None:
     found, whole, out = cohort(tmp_path), tmp_path / "whole", tmp_path / "out"
-    audit(Wanted(found, whole, part=5), load_pack())
-    run = subprocess.Popen([sys.executable, "-c", COMMAND, found, str(out), str(workers)], start_new_session=True)
+    audit(Wanted(found, whole, part=5), small())
+    run = subprocess.Popen(
+        [sys.executable, "-c", COMMAND, found, str(out), str(workers), str(FOLDER)], start_new_session=True
+    )
     try:
         end = time.monotonic() + 240
         while len(list((out / "parts").glob("*.json"))) < 3 and run.poll() is None and time.monotonic() < end:
@@ -83,7 +87,7 @@ def test_killed_at_any_moment_it_goes_on_and_ends_the_same(tmp_path: Path, worke
     assert not (out / "audit.json").exists()
     done = {place: place.stat().st_mtime_ns for place in (out / "parts").glob("*.json")}
     assert done
-    progress = audit(Wanted(found, out, part=5), load_pack())
+    progress = audit(Wanted(found, out, part=5), small())
     assert progress.resumed >= 5
     assert {place: place.stat().st_mtime_ns for place in done} == done
     assert everything(out) == everything(whole)
@@ -110,9 +114,9 @@ def deadly(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
 
 def test_a_worker_that_dies_is_replaced_and_its_part_is_done_once(tmp_path: Path, deadly: Path) -> None:
     found, whole, out = cohort(tmp_path), tmp_path / "whole", tmp_path / "out"
-    audit(Wanted(found, whole, part=5), load_pack())
+    audit(Wanted(found, whole, part=5), small())
     (deadly / "1").touch()
-    progress = audit(Wanted(found, out, workers=2, part=5), load_pack())
+    progress = audit(Wanted(found, out, workers=2, part=5), small())
     assert not list(deadly.iterdir())
     assert (progress.totals.visits, progress.totals.rejected) == (40, 1)
     assert everything(out) == everything(whole)
@@ -122,7 +126,7 @@ def test_a_part_that_kills_every_worker_is_named(tmp_path: Path, deadly: Path) -
     for life in range(9):
         (deadly / str(life)).touch()
     with pytest.raises(InputError, match=r"visits\.ndjson:11 to .*visits\.ndjson:15"):
-        audit(Wanted(cohort(tmp_path), tmp_path / "out", workers=2, part=5), load_pack())
+        audit(Wanted(cohort(tmp_path), tmp_path / "out", workers=2, part=5), small())
 
 
 @pytest.mark.parametrize("workers", ["1", "2"])
@@ -132,9 +136,9 @@ def test_a_full_disk_is_an_error_and_leaves_no_half_file(
     """The system refuses what is written past a limit, as it does on a full disk."""
     found, out = cohort(tmp_path), tmp_path / "out"
     before, ignored = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, before[1]))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4_000, before[1]))
     try:
-        assert main(["audit", found, "--out", str(out), "--workers", workers]) == 2
+        assert main(["audit", found, "--out", str(out), "--workers", workers, *BY]) == 2
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         signal.signal(signal.SIGXFSZ, ignored)
@@ -142,16 +146,16 @@ def test_a_full_disk_is_an_error_and_leaves_no_half_file(
     assert unfinished(out) == []
     assert not (out / "audit.json").exists()
     assert not list((out / "parts").glob("*.json"))
-    assert main(["audit", found, "--out", str(out), "--workers", "1"]) == 2  # the broken line
+    assert main(["audit", found, "--out", str(out), "--workers", "1", *BY]) == 2  # the broken line
     assert json.loads((out / "audit.json").read_text())["totals"]["visits"] == 40
 
 
 def test_another_audit_is_not_mixed_in(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found, out = cohort(tmp_path, 2), tmp_path / "out"
-    main(["audit", found, "--out", str(out), "--workers", "1"])
+    main(["audit", found, "--out", str(out), "--workers", "1", *BY])
     first = everything(out)
     Path(found).write_text("", encoding="utf-8")
-    assert main(["audit", found, "--out", str(out), "--workers", "1"]) == 2
+    assert main(["audit", found, "--out", str(out), "--workers", "1", *BY]) == 2
     assert "the folder holds another audit: it differs in input" in capsys.readouterr().err
     assert everything(out) == first
 
@@ -162,5 +166,5 @@ def test_what_comes_by_a_pipe_is_never_taken_for_what_came_before(
     out, content = tmp_path / "out", Path(cohort(tmp_path, 2)).read_bytes()
     for told in ("2 visits, 1 set aside", "the folder holds another audit: it differs in input"):
         monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(content)))
-        assert main(["audit", "-", "--out", str(out), "--workers", "1"]) == 2
+        assert main(["audit", "-", "--out", str(out), "--workers", "1", *BY]) == 2
         assert told in capsys.readouterr().err

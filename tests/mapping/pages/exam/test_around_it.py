@@ -18,7 +18,7 @@ from layette.engine import load_pack
 from layette.mapping.answering import answer
 from layette.mapping.pages.exam.live import live
 
-pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 VISITS = sorted(path.name for path in EXAMPLES.glob("*.json"))
 BORN, AT = "2026-11-24T08:30", "2026-11-28T10:00"

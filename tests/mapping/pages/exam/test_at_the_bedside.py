@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from support.exam_desk import Desk
 
-pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 BORN, AT = "2026-11-24T08:30", "2026-11-28T10:00"
 

@@ -17,7 +17,7 @@ from layette.mapping.fhir.json import dumps
 from layette.mapping.pages.exam.live import live
 from layette.mapping.pages.exam.opened import opened
 
-pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 VISITS = ["half-examined-day-5.json", "jaundiced-sleepy-day-4.json"]
 """What is typed in whole; the other examples are opened, saved and opened again in `test_around_it.py`."""

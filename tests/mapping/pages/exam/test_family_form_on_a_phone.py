@@ -16,7 +16,7 @@ from support.exam_desk import Desk
 from layette.engine import load_pack
 from layette.mapping.pages.family_form import family_form
 
-pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 OpenDesk = Callable[..., Desk]
 

@@ -17,7 +17,7 @@ sys.path.insert(0, str(ROOT / "examples"))
 
 import make_pictures
 
-pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 AGAIN = "make them again: python examples/make_pictures.py"
 

@@ -13,7 +13,7 @@ from layette.engine import load_pack
 from layette.mapping.pages.exam.model import model
 from layette.mapping.pages.exam.opened import opened
 
-pytestmark = [pytest.mark.xdist_group("browser"), pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 MOST_COMPLETE, MOST_QUICK, MOST_SICK = 120, 70, 60
 QUICK = ("general", "vital-signs", "growth", "skin", "head", "eyes", "mouth", "neck", "chest-heart", "belly-cord",
