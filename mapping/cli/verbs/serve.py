@@ -51,8 +51,8 @@ def run(arguments: argparse.Namespace) -> int:
     limits = Limits(
         size=round(arguments.megabytes * _MEGABYTE), seconds=arguments.seconds, waiting=arguments.queue
     )  # fmt: skip
+    listening = place.bound(arguments.port)  # first, so that a port that is taken is told at once
     pack = load_pack(arguments.pack, arguments.site)
-    listening = place.bound(arguments.port)
 
     def ready() -> None:
         for line in place.told(listening.getsockname()[1]):
