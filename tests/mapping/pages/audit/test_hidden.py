@@ -64,7 +64,7 @@ def worlds(counts: dict[Key, int], sums: list[Sum], held: frozenset[Key], parts:
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.integers(0, 5), min_size=4, max_size=4))
 def test_two_worlds_at_least_agree_with_what_is_shown(given_cells: list[int]) -> None:
     """Two clinics, two outcomes, all margins; counts below 3 are hidden."""
