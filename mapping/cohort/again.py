@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from layette.engine.api import Pack
-from layette.engine.cohort.counted import RuleCodes, planes_of
-from layette.engine.cohort.meaning import Meanings
-from layette.engine.cohort.values import ValueReader, state_of
 from layette.engine.forked import shared_out
-from layette.engine.logic.conditions import AllOf, variables
-from layette.engine.logic.planes import Plane, plane_of
 from layette.mapping.cohort import files
-from layette.mapping.cohort.tables import MEANINGS, status_table
+from layette.mapping.cohort.batches.count import Count
+from layette.mapping.cohort.tables import MEANINGS
+
+Shared = Callable[[Count, Iterable[tuple[str, pa.RecordBatch]]], Iterator[tuple[str, pa.RecordBatch]]]
+"""What runs a `Count` over named batches elsewhere, and yields what comes of each, in any order."""
 
 
 class Recount(NamedTuple):
@@ -31,86 +28,50 @@ class Recount(NamedTuple):
     anew: tuple[str, ...]
 
 
-class Recounter:
-    """Counts the parts of an audit by another pack."""
-
-    def __init__(self, pack: Pack, to: Path) -> None:
-        """Count by ``pack``, and write its statuses below ``to``."""
-        self.pack, self.to = pack, to
-        self.codes = RuleCodes(pack)
-        self.reader = ValueReader(pack)
-        self.meanings = Meanings(self.reader.plan.states).all()
-        rules = pack.program.rules
-        nodes = [node for rule in rules for node in (rule.applies, rule.when, *rule.replacements)]
-        self.asked = sorted({*variables(AllOf(tuple(nodes)))} - {*pack.program.conclusions})
-        self.choices = {
-            var: pack.table.values_mask(var, [choice])
-            for name, choice in self.reader.plan.states.choices.items()
-            for var, _ in self.reader.plan.states.variables_of.get(f"setting:{name}", ())
-        }
-
-    def anew(self, meta: dict[str, str]) -> tuple[str, ...]:
-        """Return the views that this pack asks and an audit does not hold, or holds with another meaning."""
-        keys = [self.pack.table.entries[var].view.key for var in self.asked if var not in self.choices]
-        return tuple(key for key in keys if meta.get(key) != self.meanings[key])
-
-    def part(self, out: Path, name: str) -> Recount:
-        """Count one part, and write its statuses. Raises OSError."""
-        held = pq.read_table(out / "values" / name)
-        numbers, anew = held["visit"].to_pylist(), self.anew(_meanings(held))
-        codes = np.zeros((len(self.codes.rules), len(numbers)), np.uint8)
-        if not anew:
-            codes = self.codes.of(self.codes.reader.read(self._planes(held), len(numbers)))
-        alone = [k for k, whole in enumerate(held["whole"].to_pylist()) if anew or whole]
-        self._read_alone(out / "flat" / name, alone, codes)
-        files.write_table(status_table(numbers, self.codes.rules, codes), self.to / "statuses" / name)
-        return Recount(len(numbers), len(alone), anew)
-
-    def _planes(self, held: pa.Table) -> dict[int, list[Plane]]:
-        """Cut the values of each view into the cells of this pack: each value that stands there once."""
-        visits, made = len(held), {}
-        for var in self.asked:
-            atoms = len(self.pack.program.variables[var].atoms)
-            if var in self.choices:
-                each = np.array([self.choices[var]], object)
-                places = np.zeros(visits, np.int64)
-            else:
-                each, places = self._states(held[self.pack.table.entries[var].view.key], var)
-            bits = ((int(state) >> k & 1 for state in each) for k in range(atoms))
-            made[var] = [plane_of(np.fromiter(one, bool, len(each))[places]) for one in bits]
-        return made
-
-    def _states(self, column: pa.ChunkedArray, var: int) -> tuple[Any, Any]:
-        """Return the states that stand in a column, the unknown one first, and the place of each visit's."""
-        coded = pc.fill_null(column.combine_chunks().cast(pa.string()), "").dictionary_encode()
-        full = self.pack.program.full[var]
-        states = [full if not value else state_of(value, var, self.pack) for value in coded.dictionary.to_pylist()]
-        assert None not in states  # the meaning of the view is the same
-        return states, coded.indices.to_numpy(zero_copy_only=False)
-
-    def _read_alone(self, place: Path, alone: Sequence[int], codes: Any) -> None:
-        """Count visits by the states that the code of one visit makes of them."""
-        if not alone:
-            return
-        flat = pq.read_table(place, columns=["flat"])["flat"]
-        visits = [self.pack.read_visit(json.loads(flat[k].as_py())) for k in alone]
-        given = [self.reader.read(visit).given for visit in visits]
-        reading = self.codes.reader.read(planes_of(self.pack.program, given), len(given))
-        codes[:, alone] = self.codes.of(reading)
+def counter(out: Path, pack: Pack) -> Count:
+    """Return the function that counts the visits of an audit by a pack. Raises OSError."""
+    first = next(iter(sorted((out / "values").glob("part-*.parquet"))), None)
+    meta = {} if first is None else pq.read_schema(first).metadata or {}
+    return Count(pack, json.loads(meta.get(MEANINGS, b"{}")))
 
 
-def _meanings(held: pa.Table) -> dict[str, str]:
-    found: dict[str, str] = json.loads((held.schema.metadata or {}).get(MEANINGS, b"{}"))
-    return found
+def held_of(out: Path, name: str, count: Count) -> pa.RecordBatch:
+    """Return one part of an audit as a batch that `Count` takes, a visit as it was read only where it is wanted."""
+    held = pq.read_table(out / "values" / name, columns=count.columns)
+    flat: list[bytes | None] = [None] * len(held)
+    alone = count.alone(held["whole"].to_pylist())
+    if alone:
+        told = pq.read_table(out / "flat" / name, columns=["flat"])["flat"]
+        for k in alone:
+            flat[k] = told[k].as_py()
+    made = held.append_column("flat", pa.array(flat, pa.binary()))
+    return pa.record_batch([column.combine_chunks() for column in made.columns], names=made.column_names)
 
 
-def count_again(out: Path, pack: Pack, to: Path, workers: int = 1) -> Recount:
-    """Write the `statuses` of an audit's visits under another pack below ``to``. Raises OSError."""
+def count_again(out: Path, pack: Pack, to: Path, workers: int = 1, shared: Shared | None = None) -> Recount:
+    """Write the `statuses` of an audit's visits under another pack below ``to``. Raises OSError.
+
+    ``shared``: what counts the parts, where it is not ``workers`` processes of this machine.
+    """
     files.folder(files.folder(to) / "statuses")
     for left in (to / "statuses").glob("*.parquet"):
         left.unlink()
-    recounter = Recounter(pack, to)
+    count = counter(out, pack)
     parts = sorted(place.name for place in (out / "values").glob("part-*.parquet"))
-    found = shared_out(lambda name: recounter.part(out, name), parts, workers)
-    views = dict.fromkeys(view for one in found for view in one.anew)
-    return Recount(sum(one.visits for one in found), sum(one.one_by_one for one in found), tuple(views))
+    if shared is None:
+        found = shared_out(lambda name: _written(name, count(held_of(out, name, count)), to), parts, workers)
+    else:
+        batches = ((name, held_of(out, name, count)) for name in parts)
+        found = [_written(name, made, to) for name, made in shared(count, batches)]
+    return Recount(sum(found), _alone(out, parts, count), count.anew)
+
+
+def _written(name: str, made: pa.RecordBatch, to: Path) -> int:
+    files.write_table(pa.Table.from_batches([made]), to / "statuses" / name)
+    return len(made)
+
+
+def _alone(out: Path, parts: Sequence[str], count: Count) -> int:
+    """Return how many visits are counted one by one."""
+    told = (pq.read_table(out / "values" / name, columns=["whole"])["whole"].to_pylist() for name in parts)
+    return sum(len(count.alone(one)) for one in told)

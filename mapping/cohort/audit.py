@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from layette.engine.answer.assemble import engine_version
 from layette.engine.api import Pack
@@ -54,7 +54,8 @@ class Wanted:
     """What an audit is asked: the ``input`` by name, where to, how many processes, with which key (None: names stay).
 
     ``record_end``: the UTC second up to which the record tells, None: the last visit's. ``source``: the arguments of
-    `load_pack`. ``part``: inputs of one part. ``columns``: what the columns of a table mean.
+    `load_pack`. ``part``: inputs of one part. ``columns``: what the columns of a table mean. ``engine``: where visits
+    are read.
     """
 
     input: str
@@ -65,6 +66,7 @@ class Wanted:
     source: tuple[Any, ...] = ()
     part: int = PART
     columns: str | None = None
+    engine: Literal["local", "spark"] = "local"
 
 
 def audit(
@@ -85,11 +87,19 @@ def audit(
         progress,
         show,
     )
-    for totals in workers.done(parts, writer, wanted.workers, wanted.source):
+    for totals in _done(parts, writer, wanted):
         progress.totals.add(totals)
         show(progress)
     _finish(wanted, pack, progress)
     return progress
+
+
+def _done(parts: Iterable[Part], writer: PartWriter, wanted: Wanted) -> Iterator[Totals]:
+    if wanted.engine == "local":
+        return workers.done(parts, writer, wanted.workers, wanted.source)
+    from layette.mapping.cohort.batches.spark import encoded
+
+    return encoded(parts, writer)
 
 
 def _begin(wanted: Wanted, pack: Pack) -> None:
@@ -182,6 +192,7 @@ def _account(wanted: Wanted, pack: Pack, progress: Progress, end: int) -> dict[s
         "pack": {"id": pack.id, "version": pack.version, "digest": pack.digest},
         "engine": engine_version(),
         "settings": {name: str(choice) for name, choice in pack.plan.states.choices.items()},
+        "targets": {name: target.label for name, target in sorted(pack.targets.items())},
         "pseudonymized": wanted.key is not None,
         "record_end": end,
         "groups": list(GROUPS),

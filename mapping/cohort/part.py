@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+import pyarrow as pa
 
 from layette.engine.cohort.counted import RuleCodes, differing, planes_of
 from layette.engine.cohort.meaning import Meanings
@@ -72,30 +74,44 @@ class _Rows:
     totals: Totals = field(default_factory=Totals)
 
 
-class PartWriter:
-    """Reads parts and writes their files below ``out``; ``names``: the keyed hash, None where names stay."""
+@dataclass(frozen=True)
+class Made:
+    """What was made of a part: its tables by folder, a line of JSON for each input that was set aside, its totals."""
 
-    def __init__(self, auditor: Auditor, out: Path, names: Pseudonyms | None) -> None:
-        """Write below ``out``."""
-        self.auditor, self.out, self.names = auditor, out, names
+    tables: Mapping[str, pa.Table]
+    rejected: Sequence[str]
+    totals: Totals
+
+
+def keep(made: Made, out: Path, name: str) -> Totals:
+    """Write the files of a part, the account last: a part without one is not done. Raises OSError."""
+    for folder, rows in made.tables.items():
+        files.write_table(rows, out / folder / f"{name}.parquet")
+    lines = "".join(line + "\n" for line in made.rejected)
+    files.write_bytes(lines.encode(), out / "parts" / f"{name}.rejected.ndjson")
+    files.write_json(vars(made.totals), out / "parts" / f"{name}.json")
+    return made.totals
+
+
+class PartReader:
+    """Reads parts; ``names``: the keyed hash, None where names stay."""
+
+    def __init__(self, auditor: Auditor, names: Pseudonyms | None) -> None:
+        """Read by ``auditor``."""
+        self.auditor, self.names = auditor, names
         self.codes = RuleCodes(auditor.pack)
         self.meanings = Meanings(auditor.values.plan.states).all()
 
-    def write(self, part: Part) -> Totals:
-        """Read a part and write its files, the account last: a part without one is not done. Raises OSError."""
+    def read(self, part: Part) -> Made:
+        """Return what is to be written of a part. Raises `ReadersDisagree`."""
         rows = _Rows()
         for k, item in enumerate(part.items):
             self._one(part.first + k, item, rows)
-        self._write_statuses(rows, self.out / "statuses" / f"{part.name}.parquet")
         visits = [row[0] for row in rows.tables["visits"]]
-        values = value_table(visits, rows.whole, rows.values, self.meanings)
-        files.write_table(values, self.out / "values" / f"{part.name}.parquet")
-        for name, schema in PARTS.items():
-            files.write_table(table(rows.tables[name], schema), self.out / name / f"{part.name}.parquet")
-        lines = "".join(json.dumps(one, ensure_ascii=False) + "\n" for one in rows.rejected)
-        files.write_bytes(lines.encode(), self.out / "parts" / f"{part.name}.rejected.ndjson")
-        files.write_json(vars(rows.totals), self.out / "parts" / f"{part.name}.json")
-        return rows.totals
+        made = {"statuses": self._statuses(rows, visits)}
+        made["values"] = value_table(visits, rows.whole, rows.values, self.meanings)
+        made |= {name: table(rows.tables[name], schema) for name, schema in PARTS.items()}
+        return Made(made, [json.dumps(one, ensure_ascii=False) for one in rows.rejected], rows.totals)
 
     def _one(self, number: int, item: Item, rows: _Rows) -> None:
         place = {"source": self._name(item.source), "line": item.line}
@@ -146,7 +162,7 @@ class PartWriter:
         """Return why something was declined; free text may name somebody, so it stays out where names do."""
         return "given" if self.names and words else words
 
-    def _write_statuses(self, rows: _Rows, place: Path) -> None:
+    def _statuses(self, rows: _Rows, visits: Sequence[int]) -> pa.Table:
         program = self.auditor.pack.program
         reading = self.codes.reader.read(planes_of(program, rows.given), len(rows.given))
         differ = differing(reading, rows.statuses) if rows.given else []
@@ -155,9 +171,21 @@ class PartWriter:
             raise ReadersDisagree(
                 {name: dict.fromkeys(sorted(rules), "differs") for name in ("native", "planes")}, None
             )
-        visits = [row[0] for row in rows.tables["visits"]]
-        files.write_table(status_table(visits, self.codes.rules, self.codes.of(reading)), place)
         rows.tables["open_parts"] += [(*key, n) for key, n in sorted(rows.waits.items(), key=repr)]
+        return status_table(visits, self.codes.rules, self.codes.of(reading))
+
+
+class PartWriter(PartReader):
+    """Reads parts and writes their files below ``out``."""
+
+    def __init__(self, auditor: Auditor, out: Path, names: Pseudonyms | None) -> None:
+        """Write below ``out``."""
+        super().__init__(auditor, names)
+        self.out = out
+
+    def write(self, part: Part) -> Totals:
+        """Read a part and write its files. Raises OSError."""
+        return keep(self.read(part), self.out, part.name)
 
 
 def _patient(found: Audited) -> str | None:

@@ -14,7 +14,7 @@ from layette.engine.errors import InputError, InputProblem
 from layette.mapping.cores import cores
 
 if TYPE_CHECKING:
-    from layette.engine.api import Pack
+    from layette.mapping.cohort.again import Shared
     from layette.mapping.cohort.audit import Progress
 
 NEEDED = ("pyarrow", "duckdb")
@@ -39,6 +39,7 @@ def add(options: argparse.ArgumentParser) -> None:
     add_argument("--pack", metavar="DIR", help="another rule pack")
     add_argument("--site", metavar="FILE", help="a site file")
     add_argument("--workers", type=int, metavar="N", help="how many processes; default: as many as there are cores")
+    add_argument("--engine", choices=("local", "spark"), default="local", help="where visits are read and counted")
     add_argument("--pseudonymize", action="store_true", help="names as a keyed hash, and no free text")
     add_argument("--key", metavar="FILE", help="the key of the hash; default: `key` in the folder, made if not there")
     add_argument("--record-end", metavar="TIME", help="until when the record tells; default: the last visit")
@@ -93,7 +94,7 @@ def _audit(arguments: argparse.Namespace) -> int:
         key = key_in(Path(arguments.key) if arguments.key else out / "key", make=True)
     wanted = Wanted(
         arguments.input, out, arguments.workers or cores(), key, _second(arguments.record_end),
-        (arguments.pack, arguments.site), columns=arguments.columns,
+        (arguments.pack, arguments.site), columns=arguments.columns, engine=arguments.engine,
     )  # fmt: skip
     bar = _Bar()
     progress = audit(wanted, pack, bar.show)
@@ -103,7 +104,7 @@ def _audit(arguments: argparse.Namespace) -> int:
         print(f"layette: set aside with reasons: {out / 'rejected.ndjson'}", file=sys.stderr)
     if progress.totals.urgent:
         print(f"URGENT: {progress.totals.urgent} of these decide an emergency all the same", file=sys.stderr)
-    _report(arguments, out, pack)
+    _report(arguments, out)
     return 2 if progress.totals.rejected else 0
 
 
@@ -136,13 +137,11 @@ def _again(arguments: argparse.Namespace) -> int:
         return _by_other_pack(arguments, out, groups, period)
     counted = count_rules(out, groups, period)
     print(f"layette: {counted} visits counted by {', '.join(groups)}", file=sys.stderr)
-    _report(arguments, out, load_pack(), period)
+    _report(arguments, out, period)
     return 0
 
 
-def _report(
-    arguments: argparse.Namespace, out: Path, pack: Pack, period: tuple[str | None, str | None] = (None, None)
-) -> None:
+def _report(arguments: argparse.Namespace, out: Path, period: tuple[str | None, str | None] = (None, None)) -> None:
     """Write the report and the MeasureReports of an audit beside its tables."""
     from layette.mapping.cohort import files
     from layette.mapping.cohort.audit import account_of
@@ -150,7 +149,7 @@ def _report(
     from layette.mapping.pages.audit.page import Choice, audit_report
 
     choice, account = Choice(arguments.least, period, arguments.rows), account_of(out)
-    files.write_bytes(audit_report(out, pack, account, choice).encode(), out / "report.html")
+    files.write_bytes(audit_report(out, account, choice).encode(), out / "report.html")
     files.write_json(measure_reports(out, account, choice), out / "measure_reports.json")
     print(f"layette: the report: {out / 'report.html'}", file=sys.stderr)
 
@@ -163,7 +162,7 @@ def _by_other_pack(
 
     pack = load_pack(arguments.pack, arguments.site)
     to = Path(arguments.out) if arguments.out else out / "again" / pack.digest[:12]
-    found = count_again(out, pack, to, arguments.workers or cores())
+    found = count_again(out, pack, to, arguments.workers or cores(), _elsewhere(arguments))
     counted = count_rules(out, groups, period, to)
     print(f"layette: {counted} visits counted by {', '.join(groups)}: {to / 'rule_counts'}", file=sys.stderr)
     if found.one_by_one:
@@ -171,6 +170,15 @@ def _by_other_pack(
     if found.anew:
         print(f"layette: views that the audit does not hold: {', '.join(found.anew)}", file=sys.stderr)
     return 0
+
+
+def _elsewhere(arguments: argparse.Namespace) -> Shared | None:
+    """Return what counts on Spark, if that is asked for."""
+    if arguments.engine == "local":
+        return None
+    from layette.mapping.cohort.batches.spark import counted
+
+    return counted
 
 
 def _compared(arguments: argparse.Namespace, out: Path) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,8 @@ Period = tuple[str | None, str | None]
 BY = {"clinic": "Clinic", "month": "Month", "birth_group": "Birth group"}
 NOT_NAMED = "not named"
 ALL = ("all", "")
+NUMBER = "number"
+"""The column of what is counted once and has no outcome."""
 BECAME = ("done", "late", "missed", "declined")
 """What became of what was due and could be judged; they add up to `judged`."""
 COLUMNS = ("due", "not yet", "judged", *BECAME)
@@ -41,6 +43,10 @@ SELECT rule, coalesce(clinic, 'not named'), month, birth_group,
        count(*), count(*) FILTER (worst = 4), count(*) FILTER (worst <> 4), count(*) FILTER (worst = 5),
        count(*) FILTER (worst = 2), count(*) FILTER (worst = 1), count(*) FILTER (worst = 3)
 FROM one GROUP BY ALL
+"""
+_JUDGE = """
+SELECT target, coalesce(clinic, 'not named'), count(*)
+FROM (SELECT unnest(to_judge) AS target, clinic FROM told) GROUP BY ALL
 """
 _RULES = """
 SELECT rule, arg_min(rule_priority, rank) AS priority, any_value(kind), any_value(target)
@@ -98,13 +104,14 @@ class Counts:
 
 @dataclass(frozen=True)
 class Counted:
-    """All that the report counts; ``months`` the first and last there is."""
+    """All that the report counts; ``months`` the first and last there is, ``judge`` the values that a person judges."""
 
     visits: int
     months: tuple[str, str]
     silent: int
     classes: list[Counts]
     rules: list[Counts]
+    judge: list[Counts]
     unasked: list[Counts]
 
 
@@ -123,9 +130,10 @@ def counted(out: Path, period: Period = (None, None)) -> Counted:
         for one in (*classes.values(), *rules.values()):
             one.close()
         _answers(base, out, rules, whole=period == (None, None))
+        judge = _by_clinic(base.execute(_JUDGE).fetchall())
         unasked = _unasked(base, out, period)
     ranked = [classes[name] for name in PRIORITIES if name in classes]
-    return Counted(visits, (first or "", last or ""), silent, ranked, sorted(rules.values(), key=_rank), unasked)
+    return Counted(visits, (first or "", last or ""), silent, ranked, sorted(rules.values(), key=_rank), judge, unasked)
 
 
 def _views(base: Any, out: Path, period: Period) -> None:
@@ -166,20 +174,26 @@ def _unasked(base: Any, out: Path, period: Period) -> list[Counts]:
     """Return per target how many orders no recommendation asks for, over all and by clinic."""
     if not any((out / "unasked").glob("*.parquet")):
         return []
-    found: dict[str, Counts] = {}
     first, last = period
-    for target, clinic, number in base.execute(
+    found = base.execute(
         "SELECT target, coalesce(clinic, 'not named'), count(*) FROM read_parquet($unasked) "
         "WHERE ($first IS NULL OR month >= $first) AND ($last IS NULL OR month <= $last) GROUP BY ALL",
         {"unasked": str(out / "unasked" / "*.parquet"), "first": first, "last": last},
-    ).fetchall():
+    ).fetchall()
+    return _by_clinic(found)
+
+
+def _by_clinic(rows: Iterable[tuple[str, str, int]]) -> list[Counts]:
+    """Return one count per target, over all and by clinic, the most frequent first."""
+    found: dict[str, Counts] = {}
+    for target, clinic, number in rows:
         one = found.setdefault(target, Counts(target, target=target))
         for place in (ALL, ("clinic", clinic)):
-            one.counts[(*place, "unasked")] = one.counts.get((*place, "unasked"), 0) + number
+            one.counts[(*place, NUMBER)] = one.counts.get((*place, NUMBER), 0) + number
     for one in found.values():
         one.groups = {"clinic": sorted(key[1] for key in one.counts if key[0] == "clinic")}
-        one.sums.append(((*ALL, "unasked"), tuple(("clinic", group, "unasked") for group in one.groups["clinic"])))
-    return sorted(found.values(), key=lambda one: (-one.counts[(*ALL, "unasked")], one.name))
+        one.sums.append(((*ALL, NUMBER), tuple(("clinic", group, NUMBER) for group in one.groups["clinic"])))
+    return sorted(found.values(), key=lambda one: (-one.counts[(*ALL, NUMBER)], one.name))
 
 
 def _order(group: str) -> tuple[int, str]:

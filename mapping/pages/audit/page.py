@@ -10,14 +10,15 @@ from typing import Any
 import duckdb
 from markupsafe import Markup
 
-from layette.engine.api import Pack
 from layette.engine.terms import PRIORITIES
-from layette.mapping.pages.audit.counted import Counted, Counts, Period, counted
+from layette.mapping.pages.audit.counted import ALL, NUMBER, Counted, Counts, Period, counted
 from layette.mapping.pages.audit.pictures import course, funnel
 from layette.mapping.pages.audit.shown import HEADS, NOT_SHOWN, Shown, shown
 from layette.mapping.pages.figures.drawing import Figure
 from layette.mapping.pages.frame import filled, style
 
+Labels = Mapping[str, str]
+"""What each target is called."""
 LEAST = 11
 """The smallest count that is shown unless a setting says otherwise."""
 CHARTS = 500
@@ -56,13 +57,14 @@ class Class:
     figures: list[Figure]
 
 
-def audit_report(out: Path, pack: Pack, account: Mapping[str, Any], choice: Choice) -> str:
+def audit_report(out: Path, account: Mapping[str, Any], choice: Choice) -> str:
     """Return the report of the audit in ``out`` as HTML that needs nothing else.
 
-    ``account`` is its `audit.json`. Counts below ``choice.least`` are not shown, nor what would give one away.
+    ``account`` is its `audit.json`, with the words of the pack that was used. Counts below ``choice.least`` are not
+    shown, nor what would give one away.
     Raises OSError and duckdb.Error where a table cannot be read.
     """
-    found, least = counted(out, choice.period), choice.least
+    found, least, labels = counted(out, choice.period), choice.least, account.get("targets", {})
     told = found.visits >= least or found.visits == 0
     rules = [(one, shown(one, least)) for one in found.rules] if told else []
     asking = [pair for pair in rules if pair[0].kind not in ("guide", "")]
@@ -74,14 +76,14 @@ def audit_report(out: Path, pack: Pack, account: Mapping[str, Any], choice: Choi
         months=" to ".join(dict.fromkeys(found.months)) or "none",
         silent=_silent(found, least),
         classes=[_class(one, least) for one in found.classes] if told else [],
-        rules=[(PRESS[name], [_line(pack, *pair) for pair in asking if pair[0].priority == name])
+        rules=[(PRESS[name], [_line(labels, *pair) for pair in asking if pair[0].priority == name])
                for name in PRIORITIES if any(one.priority == name for one, _ in asking)],
-        guidance=[_line(pack, *pair) for pair in rules if pair[0].kind == "guide"],
-        undecided=[(_what(pack, one), one.name, say.text("undecided"), say.because(_FINDINGS, least))
+        guidance=[_line(labels, *pair) for pair in rules if pair[0].kind == "guide"],
+        undecided=[(_what(labels, one), one.name, say.text("undecided"), say.because(_FINDINGS, least))
                    for one, say in rules if one.kind != "guide" and say.because(_FINDINGS, least)],
-        unasked=[(_what(pack, one), say.text("all", "", "unasked"), _clinics(one, say))
-                 for one in found.unasked for say in [shown(one, least)]] if told else [],
-        charts=_charts(out, pack, choice) if choice.rows else [], most=CHARTS,
+        judge=_by_clinic(labels, found.judge, least) if told else [],
+        unasked=_by_clinic(labels, found.unasked, least) if told else [],
+        charts=_charts(out, labels, choice) if choice.rows else [], most=CHARTS,
     )  # fmt: skip
 
 
@@ -101,24 +103,30 @@ def _class(one: Counts, least: int) -> Class:
     return Class(title, say, [figure for figure in made if figure is not None])
 
 
-def _line(pack: Pack, one: Counts, say: Shown) -> tuple[str, str, list[str], Shown]:
+def _line(labels: Labels, one: Counts, say: Shown) -> tuple[str, str, list[str], Shown]:
     statuses = [say.text("eligible"), say.text("undecided")]
-    return _what(pack, one), one.name, [*statuses, *say.row()], say
+    return _what(labels, one), one.name, [*statuses, *say.row()], say
 
 
-def _what(pack: Pack, one: Counts) -> str:
+def _what(labels: Labels, one: Counts) -> str:
     if not one.target:
         return "asked for nothing at any visit"
-    label = pack.targets[one.target].label if one.target in pack.targets else one.target.replace("_", " ")
+    label = labels.get(one.target, one.target.replace("_", " "))
     return f"{one.kind}: {label}" if one.kind else label
 
 
-def _clinics(one: Counts, say: Shown) -> str:
-    told = [(name, say.number("clinic", name, "unasked")) for name in one.groups["clinic"]]
-    return ", ".join(f"{name} {number:,}" for name, number in told if number)
+def _by_clinic(labels: Labels, several: Sequence[Counts], least: int) -> list[tuple[str, str, str]]:
+    """Return of each target its label, its count, and the counts of the clinics that may be shown."""
+    made = []
+    for one in several:
+        say = shown(one, least)
+        told = [(name, say.number("clinic", name, NUMBER)) for name in one.groups["clinic"]]
+        clinics = ", ".join(f"{name} {number:,}" for name, number in told if number)
+        made.append((_what(labels, one), say.text(*ALL, NUMBER), clinics))
+    return made
 
 
-def _charts(out: Path, pack: Pack, choice: Choice) -> list[Sequence[str]]:
+def _charts(out: Path, labels: Labels, choice: Choice) -> list[Sequence[str]]:
     """Return the charts to open, worst first: where it stands, what was due, by when, what became of it."""
     first, last = choice.period
     asked = {
@@ -130,7 +138,7 @@ def _charts(out: Path, pack: Pack, choice: Choice) -> list[Sequence[str]]:
         found = base.execute(_CHARTS, asked).fetchall()
     made: list[Sequence[str]] = []
     for source, line, priority, kind, target, side, rule, until, outcome, late in found:
-        label = pack.targets[target].label if target in pack.targets else target
+        label = labels.get(target, target)
         place = source if line is None else f"{source}, line {line}"
         what = f"{kind}: {label}{f', {side}' if side else ''}"
         became = f"{outcome}, {late} days" if late else outcome

@@ -11,7 +11,6 @@ from xml.etree import ElementTree
 
 import pytest
 
-from layette.engine.api import load_pack
 from layette.mapping.cli.command import main
 from layette.mapping.cohort.audit import account_of
 from layette.mapping.pages.audit.counted import counted
@@ -52,7 +51,7 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def report(out: Path, **choice: Any) -> str:
-    return audit_report(out, load_pack(), account_of(out), Choice(**choice))
+    return audit_report(out, account_of(out), Choice(**choice))
 
 
 def test_the_counts_are_those_the_visits_were_made_with(out: Path) -> None:
@@ -92,6 +91,34 @@ def test_of_an_audit_too_small_no_count_is_shown(out: Path) -> None:
 def test_a_rule_that_asked_for_nothing_is_told_of_where_it_is_undecided(out: Path) -> None:
     undecided = report(out).partition("Undecided, because of what")[2]
     assert "<code>belly.lump</code></td><td>42</td><td>belly_mass 42" in undecided
+
+
+def test_values_that_a_person_judges_are_counted_by_target_and_clinic(tmp_path: Path) -> None:
+    """A bilirubin just below its line, of a newborn of whom no risk factor is known."""
+    visit = {
+        "born": "2026-05-01T08:00:00+00:00", "at": "2026-05-05T10:00:00+00:00", "sex_at_birth": "female",
+        "findings": {
+            "serum_bilirubin": {"value": 18.0, "unit": "mg/dL"},
+            "gestational_age": {"value": 39, "unit": "wk"},
+        },
+    }  # fmt: skip
+    many = {"North": 13, "South": 12}
+    lines = [json.dumps({**visit, "clinic": clinic}) + "\n" for clinic, n in many.items() for _ in range(n)]
+    place = tmp_path / "visits.ndjson"
+    place.write_text("".join(lines), encoding="utf-8")
+    assert main(["audit", str(place), "--out", str(tmp_path / "out"), "--workers", "1"]) == 0
+    [one] = [one for one in counted(tmp_path / "out").judge if one.name == "phototherapy"]
+    assert [one.counts[key] for key in (("all", "", "number"), ("clinic", "North", "number"))] == [25, 13]
+    told = report(tmp_path / "out").partition("For a person to judge")[2]
+    assert "<td>Phototherapy</td><td>25</td><td>North 13, South 12</td>" in told
+
+
+def test_targets_are_called_as_the_pack_of_the_audit_calls_them(out: Path) -> None:
+    account = account_of(out)
+    assert "Ophthalmologist" in audit_report(out, account, Choice())
+    account["targets"] = account["targets"] | {"ophthalmology": "Eye clinic across the road"}
+    assert "refer: Eye clinic across the road" in audit_report(out, account, Choice())
+    assert "refer: ophthalmology" in audit_report(out, {**account, "targets": {}}, Choice())
 
 
 def test_the_page_needs_nothing_else_and_names_nobody_unless_asked(out: Path) -> None:
