@@ -6,9 +6,10 @@ marked so.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.windows import RealWindow
@@ -21,6 +22,8 @@ from layette.engine.answer.resolved.recommend import recommendation
 from layette.engine.answer.resolved.resolve import Episode, episodes, gather
 from layette.engine.answer.resolved.standing import sorted_out
 from layette.engine.answer.resolved.worlds import Grounds, weigh
+from layette.engine.answer.shapes.proposed import Recommendation
+from layette.engine.exact.times import moment
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import Reader
 from layette.engine.pack.written.shapes import listed
@@ -85,15 +88,16 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     base = gather(context, wanted_now(missing, context))
     weighed = weigh(context, base, readers)
     made = _episodes(weighed.grounds, context)
-    stood, to_chase = _weighed_orders(made, context, readers)
+    history = _weighed_orders(made, context, readers)
     silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
-    rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in stood, context)]
+    rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in history.stood, context)]
+    rows = [row._replace(**history.proposed.get(row.episode - 1, {})) for row in rows]
     rows += [_silent(len(made) + n, one, context) for n, one in enumerate(silent, 1)]
     judged = dict.fromkeys(one.target for one in to_judge(weighed.doubts, weighed.judged, context))
     names = dict.fromkeys(listed(context.pack.instances[one.rule].rule.shape.due)[0] for one in silent)
     added = any(ground.world for reasons in weighed.grounds.values() for ground in reasons)
     added = added or bool(weighed.doubts) or bool(context.visit.orders)
-    return DueAt(tuple(rows), tuple(judged), tuple(names), to_chase, added)
+    return DueAt(tuple(rows), tuple(judged), tuple(names), history.to_chase, added)
 
 
 def _rank(one: Missing, context: Context) -> int:
@@ -106,22 +110,55 @@ def _episodes(grounds: Grounds, context: Context) -> list[Episode]:
     return sorted(made, key=lambda one: (one.first.rank, *one.first.order[1:]))
 
 
-def _weighed_orders(
-    made: Sequence[Episode], context: Context, readers: Sequence[Reader]
-) -> tuple[frozenset[int], tuple[str, ...]]:
-    """Return the places of what the history answers, and what was ordered, presses and is overdue.
+class _Weighed(NamedTuple):
+    """What the history says, by the place of an episode: what it answers; what is asked as a draft of ours asked it.
 
-    Most visits have no history of acts, and nothing to weigh.
+    ``to_chase``: what was ordered, presses and is overdue.
     """
+
+    stood: frozenset[int] = frozenset()
+    proposed: Mapping[int, Mapping[str, Any]] = MappingProxyType({})
+    to_chase: tuple[str, ...] = ()
+
+
+def _weighed_orders(made: Sequence[Episode], context: Context, readers: Sequence[Reader]) -> _Weighed:
+    """Weigh what is asked by the history. Most visits have no history of acts, and nothing to weigh."""
     if not context.visit.orders and not context.visit.guidance:
-        return frozenset(), ()
+        return _Weighed()
     asked = {k: one for k, one in enumerate(made) if context.visit.orders or one.first.proposal.verb == "guide"}
     told = {k: recommendation(one, context) for k, one in asked.items()}
     found = sorted_out([*told.values()], context, readers)
     standing = {one.request_key for one in found.standing}
     late = overdue_orders([*found.proposed, *found.to_chase], context, readers)
     to_chase = dict.fromkeys(one.target for one in (*found.to_chase, *late))
-    return frozenset(k for k, one in told.items() if one.request_key in standing), tuple(to_chase)
+    stood = frozenset(k for k, one in told.items() if one.request_key in standing)
+    return _Weighed(stood, _as_proposed(told, found.proposed, context), tuple(to_chase))
+
+
+def _as_proposed(
+    told: Mapping[int, Recommendation], proposed: Sequence[Recommendation], context: Context
+) -> dict[int, dict[str, Any]]:
+    """Return priority and window of what a draft of ours asked for more pressingly, or earlier, than today's rules."""
+    kept = {_place(one): one for one in proposed}
+    pairs = ((k, one, kept.get(_place(one), one)) for k, one in told.items())
+    return {
+        k: {
+            "priority": now.priority,
+            "start": _second(now.window.start, context),
+            "until": _second(now.window.until, context),
+            "overdue": now.window.overdue,
+        }
+        for k, one, now in pairs
+        if (now.priority, now.window) != (one.priority, one.window)
+    }
+
+
+def _place(one: Recommendation) -> tuple[str, str, str | None, str]:
+    return one.kind, one.target, one.side, one.episode
+
+
+def _second(text: str | None, context: Context) -> int | None:
+    return None if text is None else moment(text, context.visit.zone).lo
 
 
 def _rows(number: int, episode: Episode, stood: bool, context: Context) -> Iterator[DueRow]:

@@ -1,0 +1,134 @@
+"""An audit of many visits says of each what `assess` says, and matches orders as one would by hand.
+
+The visits: a made cohort, and those of the danger laws: every rule that can bring `stat`, in every way in which a feed
+adds data. A plain run takes some of them; `--whole-sweeps` takes all of these, and in all 10,000.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import islice
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pyarrow.parquet as pq
+import pytest
+from support.asked_again import again, drafts, timed
+from support.checkout import ROOT
+from support.feeds.emergencies import emergencies
+from support.feeds.flat import Flat
+from support.feeds.ways import WAYS
+from support.held_to_assess import differences
+from support.matched_by_hand import newborns
+from support.sweeps import cases_that_show_each_rule, every_case, whole
+
+from layette.engine.api import Pack, load_pack
+from layette.engine.errors import InputError
+from layette.mapping.cohort.audit import Wanted, audit
+from layette.mapping.cohort.one_visit import Auditor
+
+pytestmark = pytest.mark.xdist_group("emergencies")  # to find them takes long: one worker does it
+
+ALL, SOME = 10_000, 60
+"""How many visits there are in all in a whole sweep, and how many of a made cohort are in a plain run."""
+
+
+class Given(NamedTuple):
+    """A visit by name, with the pack that reads it: one of its own where the case brings a table."""
+
+    name: str
+    flat: Flat
+    pack: Pack
+
+
+@pytest.fixture(scope="module")
+def visits(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[Given]:
+    found = [*_fed(whole(request))]
+    made = _made(tmp_path_factory.mktemp("made"), 2600 if whole(request) else 40)
+    return [*found, *islice(made, max(0, ALL - len(found)) if whole(request) else SOME)]
+
+
+def _fed(every: bool) -> Iterator[Given]:
+    for one in emergencies() if every else emergencies()[5::30]:
+        for way in WAYS:
+            places = one.places if every and not way.of_orders else one.places[:1]
+            for k, place in enumerate(places):
+                flat = way.make(one, place)
+                if flat is not None and _is_read(flat, one.pack):
+                    yield Given(f"{one.rule}, {way.name}, {k}", flat, one.pack)
+
+
+def _is_read(flat: Flat, pack: Pack) -> bool:
+    try:
+        pack.read_visit(flat)
+    except InputError:
+        return False
+    return True
+
+
+def _made(place: Path, newborns: int) -> Iterator[Given]:
+    words = ["--newborns", str(newborns), "--often", "12", "--seed", "7"]
+    script = ROOT / "examples/make_cohort.py"
+    subprocess.run([sys.executable, script, "--out", place, *words], check=True, capture_output=True)
+    lines = (place / "visits.ndjson").read_text(encoding="utf-8").splitlines()
+    for row in map(json.loads, (place / "truth.ndjson").read_text(encoding="utf-8").splitlines()):
+        if row["broken"] is None:
+            yield Given(f"made, line {row['line']}", json.loads(lines[row["line"] - 1]), load_pack())
+
+
+def test_each_visit_is_due_what_assess_says_of_it(visits: list[Given]) -> None:
+    auditors = {id(one.pack): Auditor(one.pack) for one in visits}
+    found = {one.name: differences(one.flat, auditors[id(one.pack)], one.pack) for one in visits}
+    print(f"{len(found)} visits, {sum(one.name.startswith('made') for one in visits)} of them of a made cohort")
+    assert {name: told for name, told in found.items() if told} == {}
+
+
+def test_what_we_proposed_before_is_due_as_assess_says(request: pytest.FixtureRequest) -> None:
+    """Asked again later, with our own drafts on record: their deadlines stay."""
+    pack, auditor, kept = load_pack(), Auditor(load_pack()), 0
+    for case in every_case() if whole(request) else cases_that_show_each_rule()[1::12]:
+        if not _is_read(case.shape.given, pack):
+            continue
+        flat = timed(case.shape.given)
+        first = pack.assess(flat, readers=["native"])
+        for later in ({"minutes": 10}, {"days": 2}):
+            asked = again(flat, drafts(first), **later)
+            if _is_read(asked, pack):
+                assert differences(asked, auditor, pack) == [], case.label
+                kept += any(one.window.proposed for one in pack.assess(asked, readers=["native"]).recommendations)
+    assert kept
+
+
+def test_orders_are_matched_as_by_hand(visits: list[Given], tmp_path: Path) -> None:
+    flats = [one.flat for one in visits if one.pack is load_pack()]
+    place, out = tmp_path / "visits.ndjson", tmp_path / "out"
+    place.write_text("".join(json.dumps(flat) + "\n" for flat in flats), encoding="utf-8")
+    progress = audit(Wanted(str(place), out), load_pack())
+    assert (progress.totals.visits, progress.totals.rejected) == (len(flats), 0)
+    read = [load_pack().read_visit(flat) for flat in flats]
+    of, differ, seen = newborns(read, load_pack()), list[Any](), Counter[str | None]()
+    stood = {(row["visit"], row["episode"]): row["stood"] for row in rows(out, "due")}
+    for row in rows(out, "recommendations"):
+        number = row["visit"]
+        told = row | {"stood": stood[number, row["episode"]], "window_until": _second(row["window_until"])}
+        wanted = of[number].outcome(told, read[number].at.lo, progress.totals.record_end)
+        seen[wanted[0]] += 1
+        if wanted != (row["outcome"], row["act"]):
+            differ.append((flats[number].get("patient"), row["rule"], wanted, row["outcome"], row["act"]))
+    print(f"{len(flats)} visits, {sum(seen.values())} rows: {dict(seen)}")
+    assert differ == []
+    assert {"in time", "stood already", "late", "declined", "missed"} <= {*seen}
+
+
+def _second(time: datetime | None) -> int | None:
+    return None if time is None else int(time.timestamp())
+
+
+def rows(out: Path, table: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = pq.read_table(out / table).to_pylist()
+    return found
