@@ -34,6 +34,7 @@ PROBLEMS: Final = (
             (0.2, 20), (30, 6 * DAY), sided=True),
     Problem("hip out of joint", "hips.ortolani", "orthopedics", "urgent", 0.002, (2, 6 * DAY), (8 * DAY, 20 * DAY),
             sided=True),
+    Problem("lump in the belly", "belly.lump", "belly_ultrasound", "urgent", 0.008, (2, 6 * DAY), (8 * DAY, 20 * DAY)),
     Problem("no vitamin K", "screens.vitamin-k-declined", "vitamin_k_dose", "asap", 0.015, (0.2, 20), (30, 6 * DAY)),
     Problem(YELLOW, "jaundice.measure", "bilirubin_measurement", "asap", 0.08, (0.2, 5), (8, 40)),
     Problem(FEVER, "danger-signs.fever", "emergency_department", "stat", 0.004, (0.1, 0.8), (30, 60)),
@@ -61,8 +62,8 @@ class Planted:
         """Say what is true, as a row of the truth has it."""
         one = self.problem
         return {
-            "kind": one.kind, "rule": one.rule, "target": one.target, "side": self.side, "outcome": self.outcome,
-            "hours": self.hours,
+            "kind": one.kind, "rule": one.rule, "target": one.target, "priority": one.priority, "side": self.side,
+            "outcome": self.outcome, "hours": self.hours,
         }  # fmt: skip
 
 
@@ -95,6 +96,8 @@ def shown(planted: Planted, findings: Findings, birth: Findings) -> None:
     elif kind == "no vitamin K":
         birth.pop("vitamin_k", None)
         findings["vitamin_k"] = "not_given"
+    elif kind == "lump in the belly":
+        findings["belly_mass"] = "elsewhere"
     elif kind == YELLOW:
         findings["jaundice"] = "face"
     elif kind == FEVER:

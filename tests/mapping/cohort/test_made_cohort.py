@@ -7,7 +7,7 @@ import json
 import subprocess
 import sys
 from collections import Counter
-from itertools import islice
+from itertools import islice, product
 from pathlib import Path
 from random import Random
 from statistics import median
@@ -18,6 +18,7 @@ import pytest
 from support.checkout import ROOT
 
 from layette.engine.api import load_pack
+from layette.engine.terms import PRIORITIES
 from layette.mapping.cohort.audit import Wanted, audit
 
 Row = dict[str, Any]
@@ -36,6 +37,11 @@ class Both(NamedTuple):
     def whole(self) -> list[Row]:
         """What is true of the lines that can be read."""
         return [row for row in self.truth if row["broken"] is None]
+
+    def line(self, number: int) -> Row:
+        """Return the visit of a line, from 1."""
+        made: Row = json.loads((self.made / "visits.ndjson").read_text(encoding="utf-8").splitlines()[number - 1])
+        return made
 
     def asked(self, query: str) -> list[tuple[Any, ...]]:
         """Ask the tables of the audit; ``visits``, ``recommendations`` and ``rule_counts`` stand in the query."""
@@ -90,6 +96,26 @@ def test_counts_by_rule_and_outcome_are_those_of_the_truth(both: Both) -> None:
     rules = {rule for rule, *_ in wanted}
     counts = {(rule, target, outcome): many for rule, target, outcome, many in found if rule in rules}
     assert {key: counts.get(key) for key in wanted} == wanted
+
+
+def test_orders_of_each_priority_are_in_time_late_missed_and_declined(tmp_path: Path) -> None:
+    """A cohort in which problems are as frequent as they may be: all 16 pairs are planted, and counted as planted."""
+    made = make(tmp_path / "made", "--newborns", "80", "--often", "200", "--seed", "1")
+    audit(Wanted(str(made / "visits.ndjson"), tmp_path / "out", workers=2), load_pack())
+    found = Both(made, tmp_path / "out", rows(made / "truth.ndjson"))
+    wanted = Counter(
+        (row["line"], one["target"], one["side"], one["priority"], one["outcome"])
+        for row in found.truth for one in row["planted"]
+    )  # fmt: skip
+    assert {(priority, outcome) for *_, priority, outcome in wanted} == {*product(PRIORITIES, OUTCOMES)}
+    told = Counter(
+        found.asked("""SELECT line, target, side, priority, outcome FROM recommendations
+                                  JOIN visits USING (visit) WHERE status <> 'not on record' AND lead""")
+    )
+    assert {key: told[key] for key in wanted} == wanted
+    orders = {(line["history"]["orders"][0]["priority"]) for row in found.whole
+              for line in [found.line(row["line"])] if line.get("history", {}).get("orders")}  # fmt: skip
+    assert orders == {*PRIORITIES}
 
 
 def test_broken_lines_are_set_aside_and_no_others(both: Both) -> None:
