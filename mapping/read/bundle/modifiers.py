@@ -6,19 +6,33 @@ does not know the `implicitRules` of a resource cannot rely on its content.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any, NamedTuple
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
 from layette.mapping.read.bundle.parts import Resource, items, shown
+from layette.mapping.read.bundle.people import is_mother
 
 _MODIFIERS = frozenset({"modifierExtension", "implicitRules"})
 _HOLDERS = (dict, list)
 
-IN_EACH = ("Patient", "RelatedPerson")
-"""Whom a visit is about: without them nothing can be read, so a modifier there is a problem and not a note."""
+UNREAD: Mapping[str, frozenset[str]] = {
+    "Condition": frozenset({"evidence", "stage"}),
+    "DiagnosticReport": frozenset({"media"}),
+    "Encounter": frozenset(
+        {"classHistory", "diagnosis", "hospitalization", "location", "participant", "statusHistory"}
+    ),
+    "Immunization": frozenset({"education", "performer", "protocolApplied", "reaction"}),
+    "Observation": frozenset({"component.referenceRange", "referenceRange"}),
+    "Patient": frozenset({"communication", "contact"}),
+    "Procedure": frozenset({"focalDevice", "performer"}),
+}
+"""Elements that can carry a modifier and that reading never looks at: one there changes nothing that is used."""
+
+_INDEX = re.compile(r"\[\d+\]")
 
 
 class Modified(NamedTuple):
@@ -31,23 +45,35 @@ class Modified(NamedTuple):
 
 
 def set_aside_modified(inputs: Inputs) -> list[Modified]:
-    """Set aside every entry with a modifier that is not known; of a person's, which is needed, make a problem."""
+    """Set aside every entry with a modifier that is not known; of those a visit is about, make a problem.
+
+    A modifier within an element that is never read sets aside that element alone, with a notice.
+    """
     if not _may_be_modified([entry.resource for entry in inputs.entries if not entry.aside]):
         return []  # most inputs have no modifier, and to look through each resource by itself would be felt
-    found = [
-        Modified(entry, suffix, f"{what} that is not known here may change what it means", url)
-        for entry in inputs.entries
-        if not entry.aside
-        for suffix, what, url in _first(entry.resource)
-    ]
+    found: list[Modified] = []
+    for entry in inputs.entries:
+        for suffix, what, url in () if entry.aside else _modifiers(entry.resource):
+            why = f"{what} that is not known here may change what it means"
+            if _is_unread(entry.kind, suffix):
+                inputs.notices.append(f"{entry.path}{suffix}: {why} ({url or 'no url'}); this element is not used")
+            elif not entry.aside:
+                entry.aside = True
+                found.append(Modified(entry, suffix, why, url))
     for entry, suffix, why, url in found:
-        entry.aside = True
-        if entry.kind in IN_EACH:
+        if entry.kind == "Patient" or (entry.kind == "RelatedPerson" and is_mother(entry.resource)):
             message = f"{why}, so the person is not used"
             inputs.problems.append(
                 InputProblem(f"{entry.path}{suffix}", "patient", message, url, "a resource without it")
             )
     return found
+
+
+def _is_unread(kind: str, suffix: str) -> bool:
+    """Whether a place within a resource lies in an element that is never read."""
+    steps = _INDEX.sub("", suffix).split(".")[1:]
+    unread = UNREAD.get(kind, frozenset())
+    return bool(unread) and (steps[0] in unread or ".".join(steps[:2]) in unread)
 
 
 def _may_be_modified(parts: Sequence[Any]) -> bool:
@@ -62,8 +88,8 @@ def _may_be_modified(parts: Sequence[Any]) -> bool:
     return False
 
 
-def _first(resource: Resource) -> Iterator[tuple[str, str, str]]:
-    """Yield the first modifier in a resource, if there is one: its place, what it is, and its url."""
+def _modifiers(resource: Resource) -> Iterator[tuple[str, str, str]]:
+    """Yield the outermost modifiers in a resource: the place of each, what it is, and its url."""
     if not _may_be_modified([resource]):
         return
     places: list[tuple[str, object]] = [("", resource)]
@@ -73,10 +99,10 @@ def _first(resource: Resource) -> Iterator[tuple[str, str, str]]:
             if part.get("modifierExtension"):
                 url = next((shown(one.get("url", "")) for one in items(part["modifierExtension"])), "")
                 yield f"{path}.modifierExtension", "a modifierExtension", url
-                return
+                continue
             if part.get("implicitRules"):
                 yield f"{path}.implicitRules", "implicitRules", shown(part["implicitRules"])
-                return
+                continue
             places += [(f"{path}.{key}", value) for key, value in part.items() if isinstance(value, dict | list)]
         elif isinstance(part, list):
             places += [(f"{path}[{k}]", value) for k, value in enumerate(part) if isinstance(value, dict | list)]

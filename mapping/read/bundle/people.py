@@ -167,7 +167,10 @@ def _cast(people: People, everybody: list[Entry], patients: list[Entry]) -> None
     """Give roles to those who are surely not the newborn."""
     related = [person for person in everybody if person.kind == "RelatedPerson"]
     for person in related:
-        people.roles[id(person.resource)] = "mother" if _is_mother(person.resource) else "other"
+        people.roles[id(person.resource)] = "mother" if is_mother(person.resource) else "other"
+    for entry in people.inputs.entries:
+        if entry.aside and entry.kind == "RelatedPerson":  # a person all the same, so the newborn is not alone
+            people.roles.setdefault(id(entry.resource), "other")
     if len(patients) < 2:
         return
     mothers = [p for p in patients if _linked(people, p, related) or _in_focus(people.inputs, p, patients)]
@@ -181,7 +184,8 @@ def _cast(people: People, everybody: list[Entry], patients: list[Entry]) -> None
         people.roles[id(mother.resource)] = "mother"
 
 
-def _is_mother(related: Resource) -> bool:
+def is_mother(related: Resource) -> bool:
+    """Whether a RelatedPerson is said to be the mother."""
     return any(
         concept_codes(concept) & _MOTHERS or text(concept.get("text")).casefold() == "mother"
         for concept in items(related.get("relationship"))
