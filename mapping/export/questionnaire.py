@@ -2,6 +2,10 @@
 
 Each question can be answered with a reason why there is no answer; what is left open is not examined. A system that is
 as expected is one touch. An answer may carry its own time where that decides; what is looked at has that of the visit.
+
+A form server that turns answers into Observations looks at the answer alone, so it is told to do so only where nothing
+stands beside an answer that would be lost: its own time, its route, that the family told it. Else a weight of last week
+would become one of today. `mapping.read` reads the response itself, with all that is in it.
 """
 
 from __future__ import annotations
@@ -12,6 +16,7 @@ from typing import Any
 from layette.engine.pack.written.shapes import FindingsFile, FindingShape, NormalShape, Side
 from layette.engine.pack.written.subjects import SEX, SEXES
 from layette.mapping.codes import ABSENT_REASON, OWN, SYSTEMS
+from layette.mapping.export.enabled import enabled
 from layette.mapping.export.publication import Publication, Resource
 from layette.mapping.export.value_sets import ABSENT, ABSENT_SET, answers
 from layette.mapping.read.codes.exam_form import exam_id, link
@@ -23,7 +28,10 @@ _EXTENSION = "http://hl7.org/fhir/StructureDefinition/"
 _CONTROL = "http://hl7.org/fhir/questionnaire-item-control"
 _ABOUT = "about"
 _EXTRACT = "http://hl7.org/fhir/uv/sdc/StructureDefinition/sdc-questionnaire-observationExtract"
-"""Says that each coded question may be turned into an Observation of that code (Structured Data Capture)."""
+"""Says that a coded question may be turned into an Observation of that code.
+
+Read in HL7's guide Structured Data Capture 3.0.0 and 4.0.0 (built on R4): on the Questionnaire or an item, a boolean.
+"""
 
 
 def questionnaire(pub: Publication) -> Resource:
@@ -31,7 +39,6 @@ def questionnaire(pub: Publication) -> Resource:
     name = exam_id(pub.pack.id)
     about = "The exam in its order: what is looked at, asked and measured. A question left open counts as not examined."
     return pub.head("Questionnaire", name, f"{pub.pack.shape.title}: the exam", about) | {
-        "extension": [{"url": _EXTRACT, "valueBoolean": True}],
         "subjectType": ["Patient"],
         "effectivePeriod": {"start": pub.pack.shape.valid_from},
         "item": [_baby(pub), *(_area(pub, area) for area in pub.pack.areas)],
@@ -67,7 +74,7 @@ def _touch(pub: Publication, system: str, normal: NormalShape) -> Resource:
 
 def _finding(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resource]:
     if shape.readings is not None:
-        yield _guarded(pub, shape, _attempt(pub, name, shape))
+        yield _attempt(pub, name, shape) | enabled(pub, shape)
     elif shape.sides:
         sides = [item for side in shape.sides for item in _question(pub, name, shape, side)]
         group = {
@@ -76,9 +83,9 @@ def _finding(pub: Publication, name: str, shape: FindingShape) -> Iterator[Resou
             "text": shape.label,
             "type": "group",
         }
-        yield _guarded(pub, shape, group | {"item": [*_help(pub, name, name), *sides]})
+        yield group | {"item": [*_help(pub, name, name), *sides]} | enabled(pub, shape)
     else:
-        yield from (_guarded(pub, shape, item) for item in _question(pub, name, shape, None))
+        yield from (item | enabled(pub, shape) for item in _question(pub, name, shape, None))
 
 
 def _question(pub: Publication, name: str, shape: FindingShape, side: Side | None) -> Iterator[Resource]:
@@ -87,7 +94,10 @@ def _question(pub: Publication, name: str, shape: FindingShape, side: Side | Non
     published = {**shape.codes, **(shape.side_codes.get(side, {}) if side else {})}
     item = {"linkId": here, "code": _codes(pub, here, label, published), "text": label}
     item |= _asked(pub, name, shape)
-    below: list[Resource] = [*([] if side else _help(pub, here, name)), *_beside(pub, here, name, shape)]
+    beside = _beside(pub, here, name, shape)
+    if not beside:
+        item["extension"] = [*item.get("extension", ()), {"url": _EXTRACT, "valueBoolean": True}]
+    below: list[Resource] = [*([] if side else _help(pub, here, name)), *beside]
     yield item | ({"item": below} if below else {})
     if shape.number is not None:
         yield _why_not(pub, here, label)
@@ -191,26 +201,3 @@ def _spanish(text: str) -> Resource:
 def _codes(pub: Publication, code: str, label: str, published: Mapping[str, Any]) -> list[Resource]:
     ours = concepts.coding(pub.system(OWN["findings"]), code, label)
     return [*concepts.published(published), ours]
-
-
-def _guarded(pub: Publication, shape: FindingShape, item: Resource) -> Resource:
-    """Show an item only where its finding can apply; while the sex is not answered, nothing is hidden.
-
-    What a finding has besides, such as the width of a mark, is asked once the finding is answered so.
-    """
-    (key, values), *more = (shape.applies_when or {"": ()}).items()
-    if more or not isinstance(values, str | list) or not (key == SEX or _is_named(pub, key)):
-        return item
-    conditions = [_answered(pub, key, value) for value in (values if isinstance(values, list) else [values])]
-    unanswered = [{"question": SEX, "operator": "exists", "answerBoolean": False}] if key == SEX else []
-    return item | {"enableWhen": [*conditions, *unanswered], "enableBehavior": "any"}
-
-
-def _is_named(pub: Publication, key: str) -> bool:
-    """Whether a guard asks for a named value of a finding that is one question."""
-    return key in pub.pack.findings and pub.pack.findings[key].values is not None and not pub.pack.findings[key].sides
-
-
-def _answered(pub: Publication, key: str, value: str) -> Resource:
-    coding = concepts.coding(pub.system(OWN["findings"]), f"{key}.{value}", value.replace("_", " "))
-    return {"question": link(key), "operator": "=", "answerCoding": coding}

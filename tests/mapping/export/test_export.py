@@ -21,15 +21,17 @@ from support.fhir_nodes import BASE, codes_of, nodes, of, published
 from support.small_pack import small
 
 from layette.engine.api import Pack, load_pack
+from layette.engine.pack.written.shape import AskAfter
 from layette.mapping.export import condition, export, file_name, rule_words, to_collection
 from layette.mapping.export.publication import computer_name, legal_id
 from layette.mapping.fhir.json import dumps
 from layette.mapping.fhir.xml import from_xml, to_xml, validate_xsd
 from layette.mapping.pack_view import systems
-from layette.mapping.read.codes.exam_form import places
+from layette.mapping.read.codes.exam_form import link, places
 from layette.mapping.validate import validate
 
 Resource = dict[str, Any]
+EXTRACT = "http://hl7.org/fhir/uv/sdc/StructureDefinition/sdc-questionnaire-observationExtract"
 XSD = Path(os.environ.get("LAYETTE_FHIR_XSD", ROOT.parent / "shared/reference/fhir/fhir-single.xsd"))
 KINDS = (
     "PlanDefinition", "ActivityDefinition", "Library", "CodeSystem", "ValueSet", "ConceptMap", "Questionnaire",
@@ -206,7 +208,6 @@ def test_an_area_as_expected_is_one_touch_and_times_are_asked_where_they_matter(
     assert len(timed) < 0.25 * sum(item["type"] != "display" for item in by_link.values())
     assert {"weight.time", "serum_bilirubin.time"} <= timed
     assert "cornea.left.time" not in timed
-    assert any(one["url"].endswith("observationExtract") and one["valueBoolean"] for one in exam["extension"])
 
 
 def test_the_exam_follows_the_pack_and_presumes_nothing(pack: Pack, resources: list[Resource]) -> None:
@@ -219,6 +220,22 @@ def test_the_exam_follows_the_pack_and_presumes_nothing(pack: Pack, resources: l
             assert systems == {"findings", "data-absent-reason"}
 
 
+def test_observations_are_made_of_an_answer_only_where_nothing_beside_it_would_be_lost(
+    resources: list[Resource],
+) -> None:
+    (exam,) = of(resources, "Questionnaire")
+    assert "extension" not in exam, "at the root it would hold for every question with a code"
+    lost = {link(item["linkId"], word) for item in items(exam) for word in ("time", "reported", "route")}
+    made = [item for item in items(exam) if any(one["url"] == EXTRACT for one in item.get("extension", ()))]
+    assert len(made) > 100
+    for item in made:
+        assert item["code"]
+        assert item["type"] == "choice"
+        assert not {below["linkId"] for below in items(item)} & lost
+    left = [item["linkId"] for item in items(exam) if item.get("code") and item not in made and item["type"] != "group"]
+    assert {"weight", "serum_bilirubin", "temperature"} <= set(left)
+
+
 def test_what_applies_to_some_is_shown_for_them_and_all_of_it_while_the_sex_is_open(
     pack: Pack, resources: list[Resource]
 ) -> None:
@@ -228,12 +245,51 @@ def test_what_applies_to_some_is_shown_for_them_and_all_of_it_while_the_sex_is_o
     assert {"sex_at_birth", "hemangioma"} <= set(guarded.values())
     for name, guard in guarded.items():
         shown = by_link[name]["enableWhen"]
+        if isinstance(pack.findings[name].ask, AskAfter):
+            continue  # what it comes up after is narrower
         assert {one["question"] for one in shown} == {guard}
         assert by_link[name]["enableBehavior"] == "any"
         open_sex = {"question": "sex_at_birth", "operator": "exists", "answerBoolean": False}
         assert (open_sex in shown) == (guard == "sex_at_birth")
     codes = [one["answerCoding"]["code"] for one in by_link["hemangioma_width"]["enableWhen"]]
-    assert codes == ["hemangioma.present"]
+    assert codes == ["hemangioma.present", "hemangioma.abnormal"]
+
+
+def test_what_comes_up_after_another_finding_is_shown_with_every_answer_that_may_ask_for_it(
+    pack: Pack, resources: list[Resource]
+) -> None:
+    """Each finding with `ask: {after: ...}`: for each value that is named there, and for what may be that value."""
+    (exam,) = of(resources, "Questionnaire")
+    by_link = {item["linkId"]: item for item in items(exam)}
+    later = {name: shape.ask.after for name, shape in pack.findings.items() if isinstance(shape.ask, AskAfter)}
+    always = {name for name in later if "enableWhen" not in by_link[name]}
+    assert always == {
+        name for name, written in later.items() if "age_d" in repr(written) or ".earlier" in repr(written)
+    }
+    for name in later.keys() - always:
+        shown = by_link[name]["enableWhen"]
+        assert {one["question"] for one in shown} <= by_link.keys()
+        for key, value in leaves(later[name]):
+            subject, _, view = key.partition(".")
+            questions = [f"{subject}.left", f"{subject}.right"] if view == "either" else [subject]
+            for question in questions:
+                asked = [one for one in shown if one["question"] == question]
+                if isinstance(value, dict):
+                    assert asked == [{"question": question, "operator": "exists", "answerBoolean": True}]
+                    continue
+                codes = {one["answerCoding"]["code"].partition(".")[2] for one in asked}
+                wanted = set(value if isinstance(value, list) else [value])
+                coarse = pack.subjects.coarse(subject).items()
+                assert codes == wanted | {word for word, values in coarse if wanted & set(values)}
+
+
+def leaves(written: Resource) -> Iterator[tuple[str, Any]]:
+    for key, value in written.items():
+        if key == "any":
+            for part in value:
+                yield from leaves(part)
+        else:
+            yield key, value
 
 
 def test_a_small_pack_of_other_content_is_valid_too() -> None:
