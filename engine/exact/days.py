@@ -1,11 +1,13 @@
 """When the calendar days of a visit begin and end, where a day is given without a time.
 
-The site's time zone says it; else the offset of the visit, unless that is UTC, in which many a server writes all
-times; else the offset of birth. Where nothing says it, a day is the span that it may be at any offset in use.
+The site's time zone says it; else the offset of the visit, unless that is a spelling alone: UTC, in which many a server
+writes all times, or an offset that nothing else in the visit has. Then that of birth says it. Where nothing does, a day
+is the span that it may be at any offset in use.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
@@ -13,6 +15,8 @@ from layette.engine.exact.times import Moment, moment, named_zone, stamp, zone_o
 
 EAST, WEST = 14 * 3600, 12 * 3600
 """The offsets in use lie between UTC-12 and UTC+14, in seconds (IANA time zone database)."""
+_SUMMER = timedelta(hours=1)
+_NONE = timedelta(0)
 DATE = 10
 """The length of a date as text."""
 
@@ -49,19 +53,44 @@ class Days:
         return {(born + timedelta(seconds=offset)).date().isoformat() for offset in (-WEST, 0, EAST)}
 
 
-def days_of(at: str, born: object, site: str | None) -> Days:
-    """Return the days of a visit from its moment and birth as written; ValueError where ``at`` has no offset."""
+def days_of(at: str, born: object, site: str | None, rest: Iterable[object] = ()) -> Days:
+    """Return the days of a visit from its moment and birth as written; ValueError where ``at`` has no offset.
+
+    ``rest`` are the times of what was found at the visit, looked at where ``at`` and ``born`` differ in offset.
+    """
     offset, text = zone_of(at), born if isinstance(born, str) else ""
     if site is not None:
         return Days(named_zone(site), born=text)
-    if not _is_utc(at):
-        return Days(offset, born=text)
-    if len(text) <= DATE:
-        return Days(UTC, sure=False, born=text)
     try:
-        return Days(UTC, sure=False, born=text) if _is_utc(text) else Days(zone_of(text), born=text)
+        birth = zone_of(text) if len(text) > DATE else UTC
     except ValueError:
-        return Days(UTC, born=text)
+        birth = UTC
+    zone = _clock(offset, birth, rest)
+    return Days(zone, sure=zone.utcoffset(None) != _NONE, born=text)
+
+
+def _clock(visit: tzinfo, birth: tzinfo, rest: Iterable[object]) -> tzinfo:
+    """Return the offset by which a visit's clock goes, so that its moment in another spelling is no other answer.
+
+    Where visit and birth differ, the times of what was found say which it is; else an hour between them is summer time,
+    and more is a spelling.
+    """
+    at, born = visit.utcoffset(None), birth.utcoffset(None)
+    if at is None or born is None or at == born or born == _NONE:
+        return visit
+    if at == _NONE:
+        return birth
+    said = next((zone for zone in map(_offset, rest) if zone in (at, born)), None)
+    if said is None:
+        return visit if abs(at - born) <= _SUMMER else birth
+    return visit if said == at else birth
+
+
+def _offset(written: object) -> timedelta | None:
+    try:
+        return zone_of(written).utcoffset(None) if isinstance(written, str) and len(written) > DATE else None
+    except ValueError:
+        return None
 
 
 def _is_utc(text: str) -> bool:

@@ -157,7 +157,7 @@ class VisitReader:
             )
             return None
         try:
-            days = days_of(written, flat.get("born"), self.timezone)
+            days = days_of(written, flat.get("born"), self.timezone, _times_found(flat))
             when = moment(written, days.zone)
             if not when.exact:
                 raise ValueError("the moment of the visit needs a time of day with its offset")
@@ -225,6 +225,16 @@ class VisitReader:
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
             self.report.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))
+
+
+def _times_found(flat: Mapping[str, Any]) -> Iterator[object]:
+    """Yield the end of a visit and the times of what was found at it, as written."""
+    yield flat.get("until")
+    found = flat.get("findings")
+    for several in found.values() if isinstance(found, Mapping) else ():
+        for one in several if isinstance(several, list | tuple) else (several,):
+            if isinstance(one, Mapping):
+                yield one.get("time")
 
 
 def reader_for(pack: CompiledPack) -> VisitReader:

@@ -15,6 +15,7 @@ from support.shipped_examples import source
 from layette.engine import load_pack
 from layette.mapping.read import read
 
+SUMMER = timezone(timedelta(hours=-6))
 ZONES = [timezone(timedelta(minutes=minutes)) for minutes in (0, 120, -360, 330, 840)]
 SAMPLE = "jaundiced-sleepy-day-4"
 
@@ -52,8 +53,23 @@ def test_a_visit_that_is_all_in_utc_is_the_same_answer_however_utc_is_written() 
     assert answer(letters) == answer(there)
 
 
-def test_a_visit_in_utc_is_printed_where_the_newborn_was_born() -> None:
-    assert answer({**sample(), "at": respelt(sample()["at"], ZONES[0])}) == answer(sample())
+@pytest.mark.parametrize("zone", ZONES, ids=str)
+def test_the_moment_of_a_visit_in_another_spelling_is_the_same_answer(zone: timezone) -> None:
+    assert answer({**sample(), "at": respelt(sample()["at"], zone)}) == answer(sample())
+
+
+@pytest.mark.parametrize("zone", [zone for zone in ZONES if zone != SUMMER], ids=str)
+def test_so_it_is_where_nothing_but_the_birth_has_an_offset(zone: timezone) -> None:
+    bare = {key: value for key, value in sample().items() if key not in ("until", "history")}
+    bare["findings"] = {"weight": [{"value": 3100, "unit": "g"}], "red_reflex": [{"side": "left", "value": "white"}]}
+    assert answer({**bare, "at": respelt(bare["at"], zone)}) == answer(bare)
+
+
+def test_a_visit_goes_by_its_own_clock_where_clocks_were_changed_or_the_family_came_from_far() -> None:
+    bare = {key: value for key, value in sample().items() if key not in ("until", "findings", "history")}
+    assert json.loads(answer(bare | {"at": respelt(bare["at"], SUMMER), "findings": {}}))["at"].endswith("-06:00")
+    far = respelt({key: sample()[key] for key in ("at", "until", "findings")}, ZONES[3])
+    assert json.loads(answer(bare | far))["at"].endswith("+05:30")
 
 
 @pytest.mark.parametrize("zone", ZONES, ids=str)
