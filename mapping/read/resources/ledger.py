@@ -16,7 +16,7 @@ from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeIndex
-from layette.mapping.read.resources.weights import joined
+from layette.mapping.read.resources.weights import APART, joined
 
 Where = Literal["visit", "history"]
 WITHDRAWN = ("entered-in-error", "cancelled")
@@ -87,11 +87,24 @@ class Ledger:
         entry.mark(Outcome.USED)
 
     def join_weights(self) -> None:
-        """Add pounds and ounces of one weight that were sent as two Observations."""
+        """Add pounds and ounces of one weight that were sent as two Observations; a piece alone is kept, not used."""
         for readings in (self.findings, self.earlier):
-            for finding, several in readings.items():
-                if len(several) > 1 and self.index.findings[finding].units is not None:
-                    readings[finding] = joined(several)
+            for finding, several in list(readings.items()):
+                if any(one.get("unit") == "[oz_av]" for one in several):
+                    readings[finding], pieces = joined(several)
+                    self._keep_pieces(finding, pieces)
+                    if not readings[finding]:
+                        del readings[finding]
+
+    def _keep_pieces(self, finding: str, pieces: list[dict[str, Any]]) -> None:
+        used = [str(one.get("path", "")) for several in self.findings.values() for one in several]
+        for piece in pieces:
+            where, said = str(piece.get("path", "")), f"{piece['value']} {piece['unit']}"
+            self.not_understood.append({"path": where, "code": finding, "text": said, "why": APART})
+            for entry in self.inputs.entries:
+                inside = f"{entry.path}."
+                if where.startswith(inside) and not any(one.startswith(inside) for one in used):
+                    entry.outcome, entry.why = Outcome.NOT_UNDERSTOOD, APART
 
     def add_history(self, entry: Entry, kind: str, item: Mapping[str, Any]) -> None:
         """Put one order, topic or vaccine into the history."""

@@ -70,11 +70,28 @@ def test_pounds_and_ounces_as_two_observations_are_one_weight() -> None:
     assert readings(weight("4", "[oz_av]"), weight("7", "[lb_av]", id="o2")) == [("weight", "116", "[oz_av]", AT)]
 
 
-@pytest.mark.parametrize(
-    "ounces", [weight("116", "[oz_av]", id="o2"), weight("4", "[oz_av]", id="o2", effectiveDateTime=EARLIER)]
-)
-def test_ounces_that_are_a_weight_or_of_another_moment_are_not_added(ounces: dict[str, Any]) -> None:
-    assert len(readings(weight("7", "[lb_av]"), ounces)) == 2
+def test_ounces_that_are_a_weight_are_not_added() -> None:
+    assert len(readings(weight("7", "[lb_av]"), weight("116", "[oz_av]", id="o2"))) == 2
+
+
+@pytest.mark.parametrize("pounds", [{"effectiveDateTime": EARLIER}, {"status": "preliminary"}, {"status": "cancelled"}])
+def test_pounds_and_ounces_that_do_not_stand_together_are_no_weight(pounds: dict[str, Any]) -> None:
+    """Twelve ounces alone would be a weight of 340 g, and eight pounds without them hide a loss."""
+    content = bundle(patient(), encounter(), weight("8", "[lb_av]", **pounds), weight("12", "[oz_av]", id="o2"))
+    result = read(content, pack())
+    assert result.problems == ()
+    assert [one["text"] for one in result.visit["not_understood"]] == ["12 [oz_av]", "8 [lb_av]"]
+    assert result.visit["findings"] == {}
+    assert result.counts.not_understood == 2
+
+
+def test_ounces_without_their_pounds_are_no_weight() -> None:
+    assert readings(weight("12", "[oz_av]")) == []
+
+
+def test_pounds_and_ounces_of_one_moment_in_two_spellings_are_one_weight() -> None:
+    ounces = weight("4", "[oz_av]", id="o2", effectiveDateTime="2026-11-24T16:00:00Z")
+    assert readings(weight("7", "[lb_av]"), ounces) == [("weight", "116", "[oz_av]", AT)]
 
 
 WORDS = ["7 lb 4 oz", "7lb 4oz", "7 lbs., 4 oz.", "7 pounds and 4 ounces", " 7 LB 4 OZ "]
