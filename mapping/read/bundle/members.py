@@ -10,8 +10,19 @@ _LINKS = {"Observation": "hasMember", "DiagnosticReport": "result"}
 _WITHDRAWN = ("entered-in-error", "cancelled")
 
 
+_DEEPEST = 5
+"""Panels in panels: what the outermost says is told from one to the next."""
+
+
 def share_with_members(inputs: Inputs) -> None:
     """Give each member what its panel says and itself does not; of two panels that differ, nothing is taken."""
+    for _ in range(_DEEPEST):
+        if not _share_once(inputs):
+            return
+
+
+def _share_once(inputs: Inputs) -> bool:
+    """Give each member what its panel says; whether one of them is itself a panel that now says more."""
     panels: dict[str, list[Resource]] = {}
     members: dict[str, Entry] = {}
     for kind, element in _LINKS.items():
@@ -24,8 +35,12 @@ def share_with_members(inputs: Inputs) -> None:
                 if member is not None and member.kind == "Observation" and member is not panel:
                     members[member.path] = member
                     panels.setdefault(member.path, []).append(panel.resource)
+    told = False
     for path, member in members.items():
-        member.resource = {**_shared(member.resource, panels[path]), **member.resource}
+        shared = _shared(member.resource, panels[path])
+        member.resource = {**shared, **member.resource}
+        told |= bool(shared) and "hasMember" in member.resource
+    return told
 
 
 def _shared(member: Resource, panels: list[Resource]) -> Resource:

@@ -7,7 +7,7 @@ from typing import Literal
 
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
-from layette.mapping.read.bundle.parts import Resource, concept_codes, items, mapping, reference, text
+from layette.mapping.read.bundle.parts import Resource, concept_codes, items, mapping, reference, shown, text
 
 Role = Literal["baby", "mother", "other"]
 _MOTHERS = {"MTH", "NMTH", "GESTM"}
@@ -144,13 +144,21 @@ def _named(inputs: Inputs, patients: list[Entry], subject: str, problems: list[I
 
 
 def _refuse_two_babies(inputs: Inputs, baby: Entry, encounter: Entry, problems: list[InputProblem]) -> None:
-    """Report a named Encounter whose subject is not the named newborn."""
-    name = reference(encounter.resource.get("subject"))
+    """Report a named Encounter whose subject is not the named newborn, or of whom that is not known."""
+    link = encounter.resource.get("subject")
+    if link is None:
+        return
+    name, wanted = reference(link), mapping(link).get("identifier")
     other = inputs.resolve(name, encounter) if name else None
-    if other is None or other.resource is baby.resource or _same(other, baby):
+    if other is not None and (other.resource is baby.resource or _same(other, baby)):
+        return
+    if other is None and wanted and _identifiers({"identifier": wanted}) & _identifiers(baby.resource):
         return
     message = "the named Encounter is of another person than the named Patient"
-    problems.append(InputProblem(f"{encounter.path}.subject", "patient", message, name, baby.origin or baby.path))
+    if other is None:
+        message = "the named Encounter is not of the named Patient, as far as the input says"
+    said = name or shown(mapping(wanted).get("value", ""))
+    problems.append(InputProblem(f"{encounter.path}.subject", "patient", message, said, baby.origin or baby.path))
 
 
 def _subject_of(inputs: Inputs, encounter: Entry, problems: list[InputProblem]) -> Entry | None:

@@ -22,6 +22,7 @@ from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
 from layette.mapping.read.resources.panels import Said, together
 
 STATUSES = ("registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown")
+_UNSETTLED = ("registered", "preliminary")
 _INHERITED = (
     "subject", "focus", "encounter", "status", "performer", "bodySite", "effectiveDateTime", "effectivePeriod",
     "effectiveInstant",
@@ -41,7 +42,7 @@ class Frame:
     person: str
 
 
-def read_observation(ledger: Ledger, entry: Entry) -> None:
+def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None) -> None:
     """Read one Observation with its components, and the Observations that it contains as members."""
     resource = entry.resource
     if is_computed(ledger, resource):
@@ -56,7 +57,7 @@ def read_observation(ledger: Ledger, entry: Entry) -> None:
         return
     for said in together(_all_said(ledger, entry, frame)):
         _record(ledger, entry, said, frame)
-    _members(ledger, entry)
+    _members(ledger, entry, "hasMember", set() if seen is None else seen)
 
 
 def is_computed(ledger: Ledger, resource: Resource) -> bool:
@@ -267,18 +268,28 @@ def _printed(said: Said) -> dict[str, str]:
     return {"given": f"{number} {shown(given.get('unit') or '(no unit)')}"}
 
 
-def _members(ledger: Ledger, entry: Entry, element: str = "hasMember") -> None:
-    """Read the contained Observations that a panel or report names; they share its subject and time."""
-    if entry.parent is not None or element not in entry.resource:
+def _members(ledger: Ledger, entry: Entry, element: str, seen: set[str]) -> None:
+    """Read the contained Observations that a panel or report names, each once; they share its subject and time."""
+    if element not in entry.resource:
         return
     shared = {key: entry.resource[key] for key in _INHERITED if key in entry.resource}
     for link in items(entry.resource.get(element)):
         name = reference(link)
         member = ledger.inputs.resolve(name, entry) if name.startswith("#") else None
-        if member is not None and member.kind == "Observation":
+        if member is not None and member.kind == "Observation" and member.path not in seen:
+            seen.add(member.path)
             timed = any(key.startswith("effective") for key in member.resource)
             inherited = {k: v for k, v in shared.items() if not (timed and k.startswith("effective"))}
-            read_observation(ledger, Entry({**inherited, **member.resource}, member.path, parent=entry))
+            own = {**inherited, **member.resource, **_no_more_settled(entry, member.resource)}
+            read_observation(ledger, Entry(own, member.path, parent=entry.parent or entry), seen)
+
+
+def _no_more_settled(panel: Entry, member: Resource) -> Resource:
+    """Return the status of what a panel contains, where its own says more than that of the panel can."""
+    status, own = panel.resource.get("status"), member.get("status", "")
+    if panel.kind != "Observation" or own in WITHDRAWN or status not in (*WITHDRAWN, *_UNSETTLED):
+        return {}
+    return {"status": status} if status in WITHDRAWN or own not in _UNSETTLED else {}
 
 
 def read_report(ledger: Ledger, entry: Entry) -> None:
@@ -286,5 +297,5 @@ def read_report(ledger: Ledger, entry: Entry) -> None:
     if entry.resource.get("status") in WITHDRAWN:
         entry.mark(Outcome.NOT_USED, "a report that was withdrawn")
         return
-    _members(ledger, entry, "result")
+    _members(ledger, entry, "result", set())
     entry.mark(Outcome.NOT_USED, "a report; its results are read by themselves")

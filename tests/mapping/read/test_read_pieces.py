@@ -40,6 +40,58 @@ def test_a_member_beside_its_panel_takes_its_time() -> None:
     assert readings(member, panel("o1")) == [("weight", "3150", "g", EARLIER)]
 
 
+def inner(*names: str, **more: Any) -> dict[str, Any]:
+    found = panel(*names, **more) | {"id": "inner"}
+    return {key: value for key, value in found.items() if key not in ("effectiveDateTime", "encounter", "subject")}
+
+
+def bare(**more: Any) -> dict[str, Any]:
+    found = weight("3150", "g", **more)
+    return {key: value for key, value in found.items() if key not in ("effectiveDateTime", "encounter", "subject")}
+
+
+def test_a_panel_within_a_panel_hands_on_its_time_whether_contained_or_not() -> None:
+    expected = [("weight", "3150", "g", EARLIER)]
+    assert readings(panel("inner"), inner("o1"), bare()) == expected
+    assert readings(bare(), inner("o1"), panel("inner")) == expected
+    nested = inner() | {"hasMember": [{"reference": "#w"}]}
+    outer = panel() | {"hasMember": [{"reference": "#inner"}], "contained": [nested, bare(id="w")]}
+    assert readings(outer) == expected
+
+
+def test_a_ring_of_panels_ends() -> None:
+    ring = [inner("inner2"), inner("inner") | {"id": "inner2"}]
+    assert readings(*ring, weight("3150", "g")) == [("weight", "3150", "g", AT)]
+    contained = [
+        one | {"hasMember": [{"reference": f"#{name}"}]} for one, name in zip(ring, ("inner2", "inner"), strict=True)
+    ]
+    assert readings(panel() | {"hasMember": [{"reference": "#inner"}], "contained": contained}) == []
+
+
+def test_panels_that_all_name_each_other_are_read_once_each() -> None:
+    links = [{"reference": f"#p{n}"} for n in range(200)]
+    crowd = [bare(id=f"p{n}") | {"hasMember": links} for n in range(200)]
+    found = readings(panel() | {"hasMember": links[:1], "contained": crowd})
+    assert len(found) == 200
+
+
+CONTAINERS = [
+    ("entered-in-error", "final", "entered-in-error"),
+    ("cancelled", "preliminary", "cancelled"),
+    ("preliminary", "final", "preliminary"),
+    ("registered", "final", "registered"),
+    ("final", "preliminary", "preliminary"),
+    ("final", "entered-in-error", "entered-in-error"),
+]
+
+
+@pytest.mark.parametrize(("outer", "own", "taken"), CONTAINERS)
+def test_what_a_panel_contains_is_no_more_settled_than_the_panel(outer: str, own: str, taken: str) -> None:
+    held = panel() | {"status": outer, "hasMember": [{"reference": "#w"}], "contained": [bare(id="w", status=own)]}
+    result = read(bundle(patient(), encounter(), held), pack())
+    assert [one["status"] for one in result.visit["findings"]["weight"]] == [taken]
+
+
 def test_a_member_keeps_its_own_time() -> None:
     assert readings(panel("o1"), weight("3150", "g")) == [("weight", "3150", "g", AT)]
 

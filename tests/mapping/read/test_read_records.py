@@ -65,3 +65,15 @@ def test_a_subject_and_an_encounter_of_two_babies_are_refused() -> None:
     result = read(both, pack(), subject="Patient/mara", encounter="hers")
     assert [(p.path, p.code) for p in result.problems] == [("Bundle.entry[3].resource.subject", "patient")]
     assert read(both, pack(), subject="Patient/nora", encounter="hers").problems == ()
+
+
+OTHERS = [{"reference": "Patient/twin"}, {"reference": "Patient/away"}, {"identifier": {"system": "urn:x", "value": "2"}}]
+
+
+@pytest.mark.parametrize("subject", OTHERS)
+def test_a_named_encounter_that_is_not_of_the_named_newborn_is_an_error(subject: dict[str, Any]) -> None:
+    twin = patient(id="twin", identifier=[{"system": "urn:x", "value": "2"}])
+    other = encounter(id="other", subject=subject)
+    result = read(bundle(patient(), twin, other), pack(), subject="Patient/mara", encounter="Encounter/other")
+    assert [one.path for one in result.problems] == ["Bundle.entry[2].resource.subject"]
+    assert "named Patient" in result.problems[0].message
