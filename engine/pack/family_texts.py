@@ -12,6 +12,8 @@ from layette.engine.terms import SEEN_TODAY
 
 NAMED = ("guide", "reassure")
 """The kinds of targets of which a family reads the name, too."""
+PLANNED = ("refer", "recheck", "order")
+"""The kinds of targets that are listed for the family where they are about the baby."""
 
 
 class FamilyText(NamedTuple):
@@ -34,7 +36,7 @@ def family_texts(pack: CompiledPack) -> Iterator[FamilyText]:
     for name, target in pack.targets.items():
         if target.plain:
             yield FamilyText(f"{name} plain", "plain", _of_words(target.plain))
-        if target.kind in NAMED:
+        if target.kind in NAMED or (target.kind in PLANNED and target.subject == "baby"):
             yield FamilyText(f"{name} label", "label", _by_language(pack, first, target.label, "topics", name))
     for heading in headings(pack.shape.guidance):
         yield FamilyText(f"heading {heading}", "heading", _by_language(pack, first, heading, "headings", heading))

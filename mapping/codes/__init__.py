@@ -1,7 +1,17 @@
 """Codes: systems, verified codes with their wording, check digits, printed units, general answers."""
 
 from layette.mapping.codes.digits import check_digit_ok, loinc_ok, snomed_ok
-from layette.mapping.codes.systems import ABSENT_REASON, INTERPRETATION, OWN, OWN_BASE, SYSTEMS, own, short_name, uri
+from layette.mapping.codes.systems import (
+    ABSENT_REASON,
+    FAMILYS_WORDS,
+    INTERPRETATION,
+    OWN,
+    OWN_BASE,
+    SYSTEMS,
+    own,
+    short_name,
+    uri,
+)
 from layette.mapping.codes.verified import (
     VerifiedCode,
     answer_words,
@@ -15,6 +25,7 @@ from layette.mapping.codes.verified import (
 
 __all__ = [
     "ABSENT_REASON",
+    "FAMILYS_WORDS",
     "INTERPRETATION",
     "OWN",
     "OWN_BASE",

@@ -13,6 +13,9 @@ SYSTEMS: Mapping[str, str] = {
 }
 """Short name -> URI, for the published systems."""
 
+FAMILYS_WORDS = "The family, in its own words"
+"""The author of a note that holds what the family said, such as its own question."""
+
 OWN_BASE = "https://layette.example/fhir"
 """The default canonical base of our own systems: a reserved example domain; a site sets its own."""
 

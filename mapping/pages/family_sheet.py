@@ -123,7 +123,7 @@ class _Sheet:
                 name
                 for item in visit.items
                 if (item.target, item.side) not in hidden and (item.target or item.label not in mothers)
-                for name in self._about.visit_names(item, visit, babys)
+                for name in self._about.visit_names(item, visit, babys, self.speech.topic, self.words["sides"])
             ]
             if names:
                 yield Told(self._days(visit.start, visit.until), " · ".join(dict.fromkeys(names)))
@@ -166,8 +166,7 @@ class _Sheet:
 
     def _named(self, one: Recommendation) -> str:
         kinds = {"refer": "specialist", "recheck": "again"}
-        side = f", {one.side}" if one.side and self.words.language == "en" else ""
-        what = self._topic(one) + side
+        what = self._topic(one) + (f", {self.words['sides'][one.side]}" if one.side else "")
         return self.words.say(kinds[one.kind], what=what) if one.kind in kinds else what
 
     def _when(self, one: Recommendation) -> str:

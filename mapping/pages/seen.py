@@ -1,30 +1,34 @@
-"""What was found as expected, by step, as the record has it."""
+"""What was found as expected, by step and by who found it how, as the record has it."""
 
 from __future__ import annotations
 
 from layette.engine.api import Pack
 from layette.engine.visit.visit import Recorded, Visit
-from layette.mapping.pages.figures.readings import expected, made_here
+from layette.mapping.pages.figures.readings import UNSETTLED, expected, made_here
 from layette.mapping.text.labels import short
 
+Told = dict[str, list[str]]
+"""Names of findings by how they came to be recorded; "" is what the examiner recorded by itself."""
 
-def as_expected(pack: Pack, visit: Visit) -> list[tuple[str, list[str]]]:
-    """Return for each step that was examined at this visit the findings that were as expected, each by its name.
+
+def as_expected(pack: Pack, visit: Visit) -> list[tuple[str, Told]]:
+    """Return for each step of this visit the findings that were as expected, each by its name.
 
     A finding of two sides is named with the one side where only that one was looked at. What was charted as normal
-    with its whole system says so, since nobody recorded it by itself. What is private is not named.
+    with its whole system, what the family told and what is preliminary stand apart from what was examined, since nobody
+    saw it by itself, or not yet for certain. What is private is not named.
     """
     made, recorded = [], made_here(visit)
     for area in pack.areas:
-        names = []
+        told: Told = {"": []}
         for name, shape in area.findings.items():
             usual = expected(shape.expected)
             here = recorded.get(name, [])
             good = [one for one in here if isinstance(one.possible, frozenset) and usual and one.possible <= usual]
             if good and len(good) == len(here) and not shape.private:
-                names.append(short(shape.label) + _side(good) + (" (charted with its system)" if _spread(good) else ""))
-        if names:
-            made.append((area.label, names))
+                told.setdefault(_how(good), []).append(short(shape.label) + _side(good))
+        if any(told.values()):
+            made.append((area.label, {how: names for how, names in told.items() if names}))
     return made
 
 
@@ -33,5 +37,13 @@ def _side(good: list[Recorded]) -> str:
     return f", {sides.pop()}" if len(sides) == 1 else ""
 
 
-def _spread(good: list[Recorded]) -> bool:
-    return all(one.spread_from for one in good)
+def _how(good: list[Recorded]) -> str:
+    """Return how recordings were made, by the most certain of them."""
+    return min((_made(one) for one in good), key=lambda how: (len(how), how))[-1]
+
+
+def _made(one: Recorded) -> tuple[str, ...]:
+    told = ["told by the family"] if one.reported else []
+    told += ["preliminary"] if one.status in UNSETTLED else []
+    told += [f"charted as a whole ({one.spread_from})"] if one.spread_from else []
+    return ("", ", ".join(told)) if told else ("",)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,6 +13,8 @@ from layette.engine.api import Pack, load_pack
 from layette.engine.pack.written.folder import default_pack
 from layette.mapping.words.speech import Speech
 
+Named = Callable[[str, str], str]
+"""From a target and its label to the words for it."""
 _CHILD = {"female": "girl", "male": "boy"}
 
 
@@ -67,12 +69,22 @@ class About:
         """Return what is wanted: the act, where the pack tells; else what is not on record."""
         return self.targets.get(due.target, due.label)
 
-    def visit_names(self, item: ComeBackItem, visit: ComeBack, later: Iterable[Due]) -> list[str]:
-        """Return what happens at a visit to come, by the acts that it stands for."""
+    def visit_names(
+        self,
+        item: ComeBackItem,
+        visit: ComeBack,
+        later: Iterable[Due],
+        named: Named = lambda _, label: label,
+        sides: Mapping[str, str] = {},
+    ) -> list[str]:
+        """Return what happens at a visit to come, by the acts that it stands for.
+
+        ``named`` and ``sides`` have other words for a target and a side than those of the pack.
+        """
         if item.target is not None:
-            return [item.label + (f", {item.side}" if item.side else "")]
+            return [named(item.target, item.label) + (f", {sides.get(item.side, item.side)}" if item.side else "")]
         meant = [due for due in later if due.label == item.label and _holds(due, visit)]
-        return [self.due_name(due) for due in meant] or [item.label]
+        return [named(due.target, self.due_name(due)) for due in meant] or [item.label]
 
 
 def changed_from_shipped(pack: Pack) -> bool:

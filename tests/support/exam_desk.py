@@ -111,6 +111,11 @@ class Desk:
         hour = int(value[:2])
         self.page.keyboard.type(f"{hour % 12 or 12:02}{value[3:5]}{'PM' if hour >= 12 else 'AM'}")
 
+    def place_of(self, finding: str) -> str:
+        """Return the step in which a finding stands, in the usual order of work."""
+        script = f"m.model.orders[0].steps.find((one) => one.findings.includes('{finding}')).name"
+        return self._of("words", script)
+
     def step(self, name: str) -> None:
         """Go to a step by the spine."""
         self.until("Shift+Tab", "e.classList.contains('joint')")

@@ -11,11 +11,13 @@ async function read(file, earlier) {
   throw new Error((content.problems ?? []).map((one) => `${one.path}: ${one.message}`).join(" · ") || String(reply.status));
 }
 
-/** Open a file as this visit, or put it beside as an earlier one; returns what there is to say of it. */
-export async function open(file, earlier) {
+/** Open a file as this visit, put it beside as an earlier one, or take in what the family told; says what came of it. */
+export async function open(file, kind) {
+  const earlier = kind === "earlier";
   try {
     const opened = await read(file, earlier);
     if (opened.told) return t("told-joined", { n: join(opened) });
+    if (kind === "told") return t("not-told");
     if (earlier) remember(opened);
     else take(opened);
     return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...(opened.notices ?? [])].join(" ");

@@ -42,14 +42,15 @@ function sexes() {
   return box;
 }
 
-function fileButton(text, earlier, rebuild) {
+/** `kind`: this visit, an earlier one, or what the family told. */
+function fileButton(text, kind, rebuild) {
   const made = element("label", text, "file");
   const chosen = Object.assign(element("input"), { type: "file", className: "unseen" });
-  chosen.dataset.earlier = String(earlier);
+  chosen.dataset.file = kind;
   chosen.addEventListener("change", async () => {
     const [file] = chosen.files;
     if (!file) return;
-    const said = await open(file, earlier);
+    const said = await open(file, kind);
     chosen.value = "";
     rebuild();
     say(said);
@@ -60,13 +61,38 @@ function fileButton(text, earlier, rebuild) {
 
 const say = (text) => { at("said").textContent = text; };
 
+/** The form that the family fills in before the visit, in the language that is chosen. */
+function formLink(key, apart) {
+  const made = element("a", t(key), "file plain");
+  return Object.assign(made, { href: `/form?language=${spoken()}${apart}`, target: "_blank", rel: "noopener" });
+}
+
+/** What the family asked stands on top of every step until somebody has answered. */
+function paintAsks() {
+  const place = at("asks");
+  const open = kept.asks();
+  place.hidden = !open.length;
+  const lines = open.map(([finding, one]) => {
+    const line = element("li");
+    line.append(element("span", `${pick(finding.label)}: “${one.fields.text}”`));
+    if (kept.settling(finding)) line.append(button(t("is-answered"), "value", () => kept.answer(finding, one)));
+    return line;
+  });
+  const list = element("ul");
+  list.append(...lines);
+  if (list.textContent !== place.querySelector("ul")?.textContent) place.replaceChildren(element("h2", t("family-asks")), list);
+}
+
 function actions(rebuild) {
   const box = element("div", null, "actions");
   box.append(
     button(t("save-flat"), "plain", () => say(saveFlat())),
     button(t("save-fhir"), "plain", async () => say(await saveFhir())),
-    fileButton(t("open-file"), false, rebuild),
-    fileButton(t("open-earlier"), true, rebuild),
+    fileButton(t("open-file"), "visit", rebuild),
+    fileButton(t("open-earlier"), "earlier", rebuild),
+    formLink("family-form", ""),
+    formLink("family-form-apart", "&apart=true"),
+    fileButton(t("open-told"), "told", rebuild),
     button(t("print"), "plain", async () => say(await report())),
     button(t("family-sheet"), "plain", async () => say(await familySheet())),
   );
@@ -108,7 +134,9 @@ export function head({ order, ordered, speaks, rebuild }) {
   said.id = "said";
   said.setAttribute("role", "status");
   box.append(title, form, wrong, set, actions(rebuild), said, element("p", t("keeps-nothing"), "fine"));
-  at("who").replaceChildren(element("h1", t("title"), "unseen"), box);
+  const asks = Object.assign(element("section", null, "asks"), { id: "asks", hidden: true });
+  asks.setAttribute("aria-label", t("family-asks"));
+  at("who").replaceChildren(element("h1", t("title"), "unseen"), box, asks);
 }
 
 /** Bring the head up to what is known of the visit. */
@@ -119,4 +147,5 @@ export function paintHead() {
   for (const made of at("who").querySelectorAll("[data-sex]")) made.setAttribute("aria-pressed", String(visit.sex === made.dataset.sex));
   const wrong = [["born", t("born-on")], ["at", t("seen-on")]].filter(([part]) => aside.has(part)).map(([part, label]) => `${label}: ${aside.get(part)}`);
   if (at("wrong-head").textContent !== wrong.join(" ")) at("wrong-head").textContent = wrong.join(" ");
+  paintAsks();
 }

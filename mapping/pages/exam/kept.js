@@ -34,7 +34,11 @@ export function changed(name) {
 
 /** Record for one side; `null` takes it back to not examined. What was filled by a system is then one's own. */
 export function record(name, side, what, silently = false) {
-  const before = current(name, side);
+  let before = current(name, side);
+  if (what && before?.brought && !what.fields) {
+    before.older = true; // what the family told stays as told, beside what is recorded here
+    before = undefined;
+  }
   const others = recorded(name).filter((one) => one !== before);
   if (what) {
     const kept = before && !before.fields?.origin && !what.by ? before.fields : {};
@@ -60,11 +64,44 @@ export function another(name, side) {
   changed(name);
 }
 
+/** Make another reading of today the one that the row shows and changes. */
+export function show(name, one) {
+  const now = current(name, one.side);
+  if (now) now.older = true;
+  one.older = false;
+  changed(name);
+}
+
+/** A recording as its list holds it: what the family told is never overwritten by what is recorded here. */
+const brought = (one) => ({ side: one.side, ...one.what, ...(one.what.fields?.reported ? { brought: true } : {}) });
+
+/** What the family asked and nobody has answered yet: pairs of finding and recording; what is asked alone stays out. */
+export function asks() {
+  const open = [];
+  for (const [name, all] of records) {
+    const finding = findings.get(name);
+    if (finding.private || !finding.values) continue;
+    const usual = new Set(finding.values.filter((one) => one.expected).map((one) => one.value));
+    open.push(...all.filter((one) => one.fields?.text && !one.absent && !usual.has(one.value)).map((one) => [finding, one]));
+  }
+  return open;
+}
+
+/** The value that says of a question that it has its answer; undefined where the finding has none. */
+export const settling = (finding) => finding.values.find((one) => one.expected && !["none", "no"].includes(one.value))?.value;
+
+/** Record that a question of the family has its answer, given at this visit; its words stay. */
+export function answer(finding, one) {
+  const { text } = one.fields;
+  Object.assign(one, { value: settling(finding), brought: false, fields: { text } });
+  changed(finding.name);
+}
+
 /** State of a finding for its mark: none, expected, unexpected, recorded, attempted. */
 export function state(name) {
   const finding = findings.get(name);
-  const all = sides(finding).map((side) => current(name, side)).filter(Boolean);
-  if (!all.length) return recorded(name).length ? "recorded" : "none";
+  const all = recorded(name);
+  if (!all.length) return "none";
   if (all.every((one) => one.absent)) return "attempted";
   const values = all.filter((one) => !one.absent);
   if (!finding.expected || values.some((one) => one.value === undefined)) return "recorded";
@@ -72,9 +109,12 @@ export function state(name) {
   return values.every((one) => usual.has(one.value)) ? "expected" : "unexpected";
 }
 
+/** Whether something is recorded here that a touch on the mark takes back: never what the family told. */
+export const ownHere = (name) => sides(findings.get(name)).some((side) => current(name, side) && !current(name, side).brought);
+
 export function touchedAsExpected(name) {
   const finding = findings.get(name);
-  const off = recorded(name).length > 0;
+  const off = ownHere(name);
   for (const side of sides(finding)) record(name, side, off ? null : { value: finding.expected }, true);
   changed(name);
 }
@@ -157,17 +197,20 @@ function lastOf(found) {
   return [...times, ...(known ? [known] : [])].sort((one, other) => Date.parse(one) - Date.parse(other)).at(-1);
 }
 
+/** Of several readings of a side the latest is the one that its row changes; the others stand below it. */
+function latestShown(list, at) {
+  const time = (one) => Date.parse(one.fields?.time) || at || 0;
+  const inOrder = list.map((one, k) => [time(one), k, one]).sort((one, other) => one[0] - other[0] || one[1] - other[1]);
+  const last = new Map(inOrder.map(([, , one]) => [one.side, one]));
+  for (const one of list) one.older = last.get(one.side) !== one;
+}
+
 /** Take in what the server read from a file; what was on the page before is gone. */
 export function take(opened) {
   records.clear();
   aside.clear();
-  for (const one of opened.records) {
-    const list = records.get(one.finding) ?? [];
-    const before = list.findLast((other) => other.side === one.side && !other.older);
-    if (before) before.older = true;
-    list.push({ side: one.side, ...one.what });
-    records.set(one.finding, list);
-  }
+  for (const one of opened.records) records.set(one.finding, [...(records.get(one.finding) ?? []), brought(one)]);
+  for (const list of records.values()) latestShown(list, Date.parse(opened.at));
   const born = opened.born?.length > 10 ? wall(new Date(opened.born)) : { day: opened.born ?? "", time: "" };
   const at = opened.at ? (opened.at.length > 10 ? wall(new Date(opened.at)) : { day: opened.at, time: "" }) : { day: "", time: "" };
   Object.assign(visit, {
@@ -184,7 +227,7 @@ export function join(opened) {
   let came = 0;
   for (const one of opened.records) {
     const list = records.get(one.finding) ?? [];
-    const mine = { side: one.side, ...one.what };
+    const mine = brought(one);
     if (new Date(mine.fields.time) > at) delete mine.fields.time; // told after the page was opened: at this visit
     const same = (other) => ["value", "unit", "absent", "fields"].every((part) => JSON.stringify(other[part]) === JSON.stringify(mine[part]));
     if (list.some(same)) continue;

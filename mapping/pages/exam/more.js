@@ -1,8 +1,8 @@
 // More of a finding: when it was found, who told it, how it was read, and its other readings.
-import { another, current, record, recorded, remove, sides, visit } from "./kept.js";
+import { another, current, record, recorded, remove, show, sides, visit } from "./kept.js";
 import { sided, words } from "./told.js";
 import { told, wall, whole, written } from "./times.js";
-import { button, element, pick, t } from "./words.js";
+import { button, element, lower, pick, t } from "./words.js";
 
 function field(label, input) {
   const made = element("label", null, "field");
@@ -21,7 +21,8 @@ export function particulars(finding, shown = false) {
     // What is recorded by now, and not what was when this was drawn: it stays as it is while somebody types in it.
     const put = (fields) => {
       const now = current(finding.name, side) ?? one;
-      record(finding.name, side, { ...now, by: undefined, fields: { ...now.fields, ...fields, origin: undefined } });
+      const all = { ...now.fields, ...fields, origin: undefined };
+      record(finding.name, side, { ...now, by: undefined, brought: now.brought && all.reported, fields: all });
     };
     if (side) row.append(element("span", sided(side), "which"));
     const at = one.fields?.time ? wall(new Date(one.fields.time)) : { day: visit.day, time: "" };
@@ -55,14 +56,29 @@ export function particulars(finding, shown = false) {
   return row;
 }
 
+/** How sure a recording is and who made it, where that is not the examiner's own look. */
+export const marked = (one) => [one.fields?.reported && t("told-by-family"), one.fields?.status === "preliminary" && t("preliminary")]
+  .filter(Boolean).map(lower);
+
+/** When a recording was made: the hour alone on the day of the visit. */
+export const clock = (one) => {
+  const time = one.fields?.time ?? visit.at ?? written(visit.day, visit.time) ?? "";
+  return time.length > 10 && wall(new Date(time)).day === visit.day ? wall(new Date(time)).time : told(time);
+};
+
+/** The other readings of today, each to be changed or taken away; the row itself shows the latest. */
 export function readings(finding) {
   const list = element("ul", null, "readings");
-  const also = recorded(finding.name).filter((one) => one.older);
-  for (const one of also) {
-    const text = [sided(one.side), words(finding, one), told(one.fields?.time)].filter(Boolean).join(", ");
-    const line = element("li", text);
-    line.append(button(t("remove"), "plain", () => remove(finding.name, one)));
+  list.setAttribute("aria-label", t("also-today"));
+  for (const one of recorded(finding.name).filter((one) => one.older)) {
+    const text = [sided(one.side), words(finding, one), clock(one), ...marked(one)].filter(Boolean).join(", ");
+    const line = element("li");
+    const back = (made) => made.closest(".finding").querySelector("button.name").focus();
+    const change = button(t("change"), "plain", () => { back(change); show(finding.name, one); });
+    const off = button(t("remove"), "plain", () => { back(off); remove(finding.name, one); });
+    for (const made of [change, off]) made.append(element("span", ` ${text}`, "unseen"));
+    line.append(element("span", text), change, off);
     list.append(line);
   }
-  return also.length ? [list] : [];
+  return list;
 }

@@ -1,6 +1,6 @@
 // One finding as a row: its mark, its name, what is recorded; opened, every value of each side.
-import { aside, current, findings, record, recorded, sides, state, touchedAsExpected, visit } from "./kept.js";
-import { particulars, readings } from "./more.js";
+import { aside, current, findings, ownHere, record, recorded, sides, state, touchedAsExpected, visit } from "./kept.js";
+import { clock, marked, particulars, readings } from "./more.js";
 import { REASONS, labelOf, sided, words } from "./told.js";
 import { told } from "./times.js";
 import { button, element, lower, packed, pick, t } from "./words.js";
@@ -8,14 +8,27 @@ import { button, element, lower, packed, pick, t } from "./words.js";
 const chosenUnits = new Map();
 let opened = null;
 
+/** One recording in words; with its hour where it is one of several of today. */
+function said(finding, one) {
+  const several = recorded(finding.name).some((other) => other.older && other.side === one.side);
+  return [words(finding, one), several && clock(one), ...marked(one)].filter(Boolean).join(", ");
+}
+
 /** What is recorded of a finding, sides apart where they differ; an unset side says so. */
 function summed(finding) {
   const all = sides(finding).map((side) => [side, current(finding.name, side)]);
   if (all.every(([, one]) => !one)) return "";
   const [[, first], second] = all;
-  if (!second) return words(finding, first);
-  if (first && second[1] && words(finding, first) === words(finding, second[1])) return `${t("both")}: ${lower(words(finding, first))}`;
-  return all.map(([side, one]) => `${sided(side)}: ${one ? lower(words(finding, one)) : t("not-examined")}`).join(" · ");
+  if (!second) return said(finding, first);
+  if (first && second[1] && said(finding, first) === said(finding, second[1])) return `${t("both")}: ${lower(said(finding, first))}`;
+  return all.map(([side, one]) => `${sided(side)}: ${one ? lower(said(finding, one)) : t("not-examined")}`).join(" · ");
+}
+
+/** Beside numbers, which stand in their fields: why there is none, or what is to be said of the one that counts. */
+function besideNumbers(finding) {
+  const all = sides(finding).map((side) => current(finding.name, side)).filter(Boolean);
+  const told = all.map((one) => (one.absent ? words(finding, one) : said(finding, { ...one, value: "", parts: null, unit: "" })));
+  return [...new Set(told)].join(" · ").replace(/^[ ,]+/, "");
 }
 
 function option(finding, side, value, label, coarse) {
@@ -63,7 +76,7 @@ function reasons(finding) {
 function fill(body, finding) {
   const parts = finding.values ? values(finding) : [];
   const asked = finding.question ? [packed("p", finding.question, "question")] : [];
-  body.replaceChildren(...asked, ...parts, reasons(finding), ...readings(finding), particulars(finding));
+  body.replaceChildren(...asked, ...parts, reasons(finding), particulars(finding));
   press(body, finding);
 }
 
@@ -231,7 +244,7 @@ export function row(name) {
   wrong.hidden = true;
   const theirs = element("p", null, "theirs");
   theirs.hidden = true;
-  made.append(line, theirs, wrong, ...earlier(finding), body, ...(said.childElementCount ? [said] : []));
+  made.append(line, readings(finding), theirs, wrong, ...earlier(finding), body, ...(said.childElementCount ? [said] : []));
   return made;
 }
 
@@ -245,11 +258,12 @@ export function paint(row, open) {
   row.classList.toggle("grave", Boolean(open?.emergency));
   const text = finding.number ? "" : summed(finding);
   const by = recorded(name).find((one) => one.by)?.by;
-  const absent = finding.number && current(name, sides(finding)[0])?.absent ? words(finding, current(name, sides(finding)[0])) : "";
-  row.querySelector(".told").textContent = text || absent;
+  row.querySelector(".told").textContent = finding.number ? besideNumbers(finding) : text;
   row.querySelector(".told").classList.toggle("spread", Boolean(by));
   const mark = row.querySelector("button.mark-place .unseen");
-  if (mark) mark.textContent = `${pick(finding.label)}: ${now === "none" ? t("touch-expected", { value: lower(labelOf(finding, finding.expected)) }) : t("touch-back", { value: lower(text) })}`;
+  if (mark) mark.textContent = `${pick(finding.label)}: ${!ownHere(name) ? t("touch-expected", { value: lower(labelOf(finding, finding.expected)) }) : t("touch-back", { value: lower(text) })}`;
+  const [also, list] = [row.querySelector(".readings"), readings(finding)];
+  if (also.textContent !== list.textContent) also.replaceWith(list);
   const theirs = row.querySelector(".theirs");
   theirs.textContent = recorded(name).filter((one) => one.fields?.text).map((one) => t("theirs", { text: one.fields.text })).join(" ");
   theirs.hidden = !theirs.textContent;
@@ -274,7 +288,4 @@ function refresh(body, finding) {
   const focus = document.activeElement;
   const old = body.querySelector(".particulars");
   if (old && !old.contains(focus)) old.replaceWith(particulars(finding, old.open));
-  const list = readings(finding);
-  body.querySelector(".readings")?.remove();
-  body.querySelector(".without")?.after(...list);
 }

@@ -10,11 +10,12 @@ from layette.engine.api import Pack
 from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.visit.visit import Recorded, Visit
 from layette.mapping.pages.figures.drawing import CLAY, INK, LEAF, SOFT, Drawing, Figure
-from layette.mapping.pages.figures.readings import expected, made_here
+from layette.mapping.pages.figures.readings import UNSETTLED, expected, made_here
 
 STATES = {
     "open": "not examined, wanted",
     "expected": "as expected",
+    "told": "as expected by what the family told, or so far",
     "other": "not as expected",
     "recorded": "recorded",
     "tried": "could not be judged",
@@ -22,8 +23,8 @@ STATES = {
 """The states of a finding, in words; what nothing asks for today is not drawn."""
 
 _LEGEND = (
-    "Dashed box not examined (heavy: could be an emergency) · tick as expected · triangle not as expected · "
-    "dot recorded · slash could not be judged."
+    "Dashed box not examined (heavy: could be an emergency) · tick as expected (without a box: told by the family, or "
+    "preliminary) · triangle not as expected · dot recorded · slash could not be judged."
 )
 _ROW, _STEP, _LEFT = 15.0, 12.5, 190.0
 _MOST = 18
@@ -76,11 +77,12 @@ def _state(found: list[Recorded], shape: FindingShape) -> str:
     states = {
         "tried" if one.possible is None
         else "recorded" if not isinstance(one.possible, frozenset) or not usual
-        else "expected" if one.possible <= usual
-        else "other"
+        else "other" if not one.possible <= usual
+        else "told" if one.reported or one.status in UNSETTLED
+        else "expected"
         for one in found
     }  # fmt: skip
-    return next(state for state in ("other", "tried", "recorded", "expected") if state in states)
+    return next(state for state in ("other", "tried", "recorded", "expected", "told") if state in states)
 
 
 def _mark(drawing: Drawing, x: float, y: float, state: str, *, heavy: bool) -> None:
@@ -92,8 +94,9 @@ def _mark(drawing: Drawing, x: float, y: float, state: str, *, heavy: bool) -> N
     if state == "open":
         drawing.line(corners, INK if heavy else SOFT, 1.9 if heavy else 0.9, "2 1.6")
         return
-    drawing.line(corners, LEAF if state == "expected" else INK, 1)
-    if state == "expected":
+    if state != "told":
+        drawing.line(corners, LEAF if state == "expected" else INK, 1)
+    if state in ("expected", "told"):
         drawing.line([(x + 1.8, y + 4.5), (x + 3.8, y + 6.8), (x + 7.2, y + 1.5)], LEAF, 1.7)
     elif state == "recorded":
         drawing.dot((x + size / 2, y + size / 2), INK, 1.8)

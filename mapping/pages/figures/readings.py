@@ -12,6 +12,8 @@ from layette.engine.visit.visit import Recorded, Visit
 from layette.mapping.text.values import units
 
 _HOUR = 3600
+UNSETTLED = frozenset({"preliminary", "registered", "unknown"})
+"""The statuses of a recording that may still change."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from layette.mapping.codes import OWN
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, described, items, reference, shown
 from layette.mapping.read.bundle.result import Outcome
@@ -17,6 +16,7 @@ from layette.mapping.read.codes.answers import as_set
 from layette.mapping.read.codes.index import CodeMeaning, Finding
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
+from layette.mapping.read.resources.beside import is_reported, said_beside, tagged
 from layette.mapping.read.resources.judgments import is_judgment, read_judgment
 from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
 from layette.mapping.read.resources.panels import Said, together
@@ -62,15 +62,7 @@ def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None)
 
 def is_computed(ledger: Ledger, resource: Resource) -> bool:
     """Whether a resource carries our tag for what rules computed."""
-    return _tagged(ledger, resource, "computed")
-
-
-def _tagged(ledger: Ledger, resource: Resource, code: str) -> bool:
-    meta = resource.get("meta")
-    if not isinstance(meta, dict) or "tag" not in meta:
-        return False
-    system = f"{ledger.index.base}/{OWN['tags']}"
-    return any(tag.get("system") == system and tag.get("code") == code for tag in items(meta["tag"]))
+    return tagged(ledger, resource, "computed")
 
 
 def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
@@ -92,17 +84,7 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
         ledger.refuse(entry, wrong, withdrawn=withdrawn)
         return None
     where = ledger.belongs(resource, entry, moment)
-    return Frame(where, time, moment, str(status), _reported(ledger, entry), withdrawn, person)
-
-
-def _reported(ledger: Ledger, entry: Entry) -> bool:
-    """Whether the family told it: our tag says so, or nobody but family performed it."""
-    if _tagged(ledger, entry.resource, "reported"):
-        return True
-    performers = entry.resource.get("performer")
-    if not isinstance(performers, list) or not performers:
-        return False
-    return all(ledger.people.who(one, entry) is not None for one in performers)
+    return Frame(where, time, moment, str(status), is_reported(ledger, entry), withdrawn, person)
 
 
 def _all_said(ledger: Ledger, entry: Entry, frame: Frame) -> Iterator[Said]:
@@ -238,23 +220,11 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     reading["status"] = frame.status
     if frame.reported:
         reading["reported"] = True
-    system = next(_charted_by(ledger, entry, finding.name), None)
-    if system is not None:
-        reading["charted_by"] = system
+    reading |= said_beside(ledger, entry, finding.name)
     if entry.origin:
         reading["origin"] = entry.origin
     reading["path"] = f"{entry.path}{said.place}"
     ledger.record(entry, finding.name, reading, where, frame.moment)
-
-
-def _charted_by(ledger: Ledger, entry: Entry, finding: str) -> Iterator[str]:
-    """Yield the system whose "normal" filled a finding, where our tag says so and that normal stands for it."""
-    meta = entry.resource.get("meta")
-    for tag in items(meta["tag"]) if isinstance(meta, dict) and "tag" in meta else ():
-        code = tag.get("code")
-        own = tag.get("system") == f"{ledger.index.base}/{OWN['findings']}"
-        if own and isinstance(code, str) and finding in ledger.index.spreads.get(code, ()):
-            yield code
 
 
 def _printed(said: Said) -> dict[str, str]:

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from layette.engine.pack.written.shapes import FindingShape
+from layette.mapping.codes import FAMILYS_WORDS
 from layette.mapping.pack_view import systems
 from layette.mapping.write.resources.evidence import Evidence
 from layette.mapping.write.resources.mother import about_mother
 from layette.mapping.write.run import keys, subject
 from layette.mapping.write.run.context import Output, Resource, effective
 from layette.mapping.write.run.readings import GivenReading
-from layette.mapping.write.words import concepts
+from layette.mapping.write.words import concepts, wording
 from layette.mapping.write.words.quantities import converted, measured
 
 _ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
@@ -52,7 +53,7 @@ def _create(out: Output, reading: GivenReading, shape: FindingShape) -> str:
         about_mother(out, resource)
     key = keys.digest(
         out.patient_key, reading.finding, reading.side, reading.start, reading.end, reading.value,
-        reading.unit, reading.status, reading.absent, dict(reading.further) | _system(reading),
+        reading.unit, reading.status, reading.absent, dict(reading.further) | _beside(reading),
     )  # fmt: skip
     return out.identified(resource, keys.INPUT_KEY, key)
 
@@ -70,8 +71,12 @@ def _observation(out: Output, reading: GivenReading, shape: FindingShape) -> Res
     resource |= subject.about(out, encounter=not reading.earlier) | effective(reading.start, reading.end) | value
     if reading.side:
         resource["bodySite"] = concepts.side(reading.side)
-    if reading.printed:
-        resource["note"] = [{"text": f"Given as {reading.printed}."}]
+    notes = [{"text": f"Given as {reading.printed}."}] if reading.printed else []
+    notes += (
+        [{"authorString": FAMILYS_WORDS, "text": text}] if (text := wording.clean((reading.text or "").strip())) else []
+    )
+    if notes:
+        resource["note"] = notes
     components = [_component(out, reading, shape, name, value) for name, value in reading.further.items()]
     return resource | ({"component": components} if components else {})
 
@@ -92,9 +97,10 @@ def _meta(out: Output, reading: GivenReading, codes: list[Resource], value: Reso
     return {"meta": meta} if meta else {}
 
 
-def _system(reading: GivenReading) -> dict[str, str]:
-    """Return the system whose "normal" filled a reading, where one did."""
-    return {"charted_by": reading.charted_by} if reading.charted_by else {}
+def _beside(reading: GivenReading) -> dict[str, str]:
+    """Return the system whose "normal" filled a reading, and what somebody said, where there is any."""
+    said = {"charted_by": reading.charted_by, "text": reading.text}
+    return {name: value for name, value in said.items() if value}
 
 
 def _profile(reading: GivenReading, codes: list[Resource], value: Resource) -> str | None:

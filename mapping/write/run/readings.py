@@ -25,7 +25,7 @@ class GivenReading(NamedTuple):
     ``start`` and ``end`` are equal where the time is known exactly; they span a day where only the date of birth
     is known and the reading gives an age. ``printed`` is what was written before a conversion. ``further`` holds
     qualifiers and parts (``route``, ``hand``). ``earlier`` is set on what another visit found, ``charted_by`` on
-    what a "normal" of a whole system filled: its name.
+    what a "normal" of a whole system filled: its name; ``text`` is what somebody said, in their words.
     """
 
     finding: str
@@ -42,6 +42,7 @@ class GivenReading(NamedTuple):
     further: Mapping[str, Any]
     earlier: bool
     charted_by: str | None = None
+    text: str | None = None
 
 
 def readings(visit: Mapping[str, Any], at: str) -> tuple[GivenReading, ...]:
@@ -90,6 +91,7 @@ def _given(
         name, side, reading.get("value"), reading.get("unit"), start, end, str(reading.get("status") or "final"),
         reading.get("absent"), reading.get("origin"), bool(reading.get("reported")), reading.get("given"),
         {key: reading[key] for key in sorted(reading.keys() - _KNOWN)}, earlier, reading.get("charted_by"),
+        reading.get("text"),
     )  # fmt: skip
 
 

@@ -89,3 +89,22 @@ def test_every_language_has_the_same_words() -> None:
 def test_what_nobody_reviewed_says_that_it_is_not_for_the_family_yet() -> None:
     assert "not for the family until then" in words(sheet(VISIT, "es"))
     assert "not for the family" not in words(sheet(VISIT))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_spanish_sheet_names_no_visit_and_no_specialist_in_english(name: str) -> None:
+    page = words(shipped(name, "es"))
+    spanish = load_pack().translations["es"].topics
+    english = {
+        shape.label for one, shape in load_pack().targets.items() if spanish.get(one, shape.label) != shape.label
+    }
+    assert len(english) > 200
+    # A label of one word, such as that of a disease, may be the same word within a Spanish one.
+    assert [label for label in english if len(label.split()) > 1 and label in page] == []
+    assert not re.search(r", (left|right)\b", page)
+
+
+def test_the_spanish_sheet_says_whom_the_baby_sees_and_when_to_come_in_spanish() -> None:
+    page = words(shipped("red-reflex-hip-testis-day-6", "es"))
+    assert "Médico de los ojos, lado " in page
+    assert "Visita de los dos meses" in page

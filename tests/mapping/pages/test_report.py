@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 from functools import cache
 from html import unescape
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -125,3 +127,35 @@ def test_a_drawn_line_goes_through_the_printed_points() -> None:
     steps = list(bilirubin._corners(exchange, 120))
     assert steps[0] == (0, 100)
     assert {value for _, value in steps} == {100, 150, 200, 250, 300, 350, 400, 450}
+
+
+def seen(findings: dict[str, Any]) -> str:
+    """The words of the report of a visit."""
+    at = {"born": "2026-11-24T08:30:00-06:00", "at": "2026-11-28T10:00:00-06:00", "sex_at_birth": "female"}
+    found = answer(json.dumps(at | {"findings": findings}).encode(), load_pack(), readers=["native"])
+    return words(report(found.assessment, load_pack(), found.visit))
+
+
+def test_what_was_told_or_is_preliminary_or_was_charted_as_a_whole_says_so_among_what_is_as_expected() -> None:
+    page = seen(
+        {
+            "cry": "strong",
+            "convulsions": {"value": "none", "reported": True},
+            "colour": {"value": "pink", "status": "preliminary"},
+            "eyes_examination": "normal",
+            "eye_alignment": "straight",
+        }
+    )
+    (normal,) = re.findall(r"As expected:(.*?) Guidance ", page)
+    assert re.search(r" Cry[;.]", normal)
+    assert re.search(r"told by the family: Convulsions[^;.]*[;.]", normal)
+    assert re.search(r"preliminary: Color[^;.]*[;.]", normal)
+    assert re.search(
+        r"Eyes Both eyes pointing the same way[^;.]*; charted as a whole .Eyes.: Clear front of the eye", normal
+    )
+    assert re.search(r"recorded could not be judged .*First look \d+ 1 2 ", page)
+
+
+def test_a_finding_that_was_seen_too_is_not_told_alone() -> None:
+    page = seen({"cry": [{"value": "strong", "reported": True}, "strong"]})
+    assert "told by the family:" not in page

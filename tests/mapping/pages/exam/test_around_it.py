@@ -28,7 +28,7 @@ OpenDesk = Callable[..., Desk]
 def opened(desk: Desk, path: Path, earlier: bool = False) -> str:
     """Open a file on the page; return what the page says of it."""
     desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
-    desk.page.locator(f"input[data-earlier={str(earlier).lower()}]").set_input_files(path)
+    desk.page.locator(f"input[data-file={'earlier' if earlier else 'visit'}]").set_input_files(path)
     desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
     desk.settled()
     return desk.text("#said")

@@ -197,3 +197,38 @@ def test_the_first_control_stands_high_on_a_narrow_page(open_desk: Callable[...,
     assert first["y"] < 200
     wide = desk.page.evaluate("() => document.documentElement.scrollWidth")
     assert wide <= 360
+
+
+def test_every_reading_of_today_is_shown_with_its_hour_and_can_be_changed_and_taken_away(desk: Desk) -> None:
+    begun(desk)
+    desk.page.evaluate("""() => import('/assets/kept.js').then((kept) => kept.take({
+        born: '2026-11-24T08:30:00-06:00', at: '2026-11-28T10:00:00-06:00', sex: 'female', rest: {}, earlier: [],
+        records: [['13.4', '09:30'], ['12.1', '08:00']].map(([value, time]) => ({ finding: 'serum_bilirubin', side: '',
+            what: { value, unit: 'mg/dL', fields: { time: `2026-11-28T${time}:00-06:00` } } })) }))""")
+    desk.settled()
+    assert len(desk.sent[-1]["findings"]["serum_bilirubin"]) == 2
+    desk.page.locator(f"[data-step={desk.place_of('serum_bilirubin')}]").click()
+    field, row = desk.page.locator("[data-number=serum_bilirubin]"), "#f-serum_bilirubin"
+    assert field.input_value() == "13.4"
+    assert "09:30" in desk.text(f"{row} .told")
+    assert "12.1 mg/dL, 08:00" in desk.text(f"{row} .readings")
+    desk.page.locator(f"{row} .readings button", has_text="Change").click()
+    assert field.input_value() == "12.1"
+    field.fill("12.4")
+    desk.press("Enter")
+    assert [one["value"] for one in findings(desk)["serum_bilirubin"]] == ["13.4", "12.4"]
+    assert [one["time"][11:16] for one in findings(desk)["serum_bilirubin"]] == ["09:30", "08:00"]
+    desk.page.locator(f"{row} .readings button", has_text="Remove").click()
+    assert [one["value"] for one in findings(desk)["serum_bilirubin"]] == ["12.4"]
+    assert desk.page.locator(f"{row} .readings li").count() == 0
+
+
+def test_an_earlier_reading_of_today_that_is_not_as_expected_is_not_hidden_by_a_later_one(desk: Desk) -> None:
+    begun(desk)
+    desk.step("jaundice")
+    desk.touch("#f-jaundice .name")
+    desk.touch("#f-jaundice [data-value=legs]")
+    desk.another("jaundice")
+    desk.touch("#f-jaundice [data-value=none]")
+    assert desk.page.locator("#f-jaundice").get_attribute("data-state") == "unexpected"
+    assert "legs" in desk.text("#f-jaundice .readings").lower()

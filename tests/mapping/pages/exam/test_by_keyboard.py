@@ -74,7 +74,7 @@ def enter(desk: Desk, one: Record, at: str, timed: bool) -> None:
 @pytest.mark.parametrize("name", VISITS)
 def test_an_example_filled_in_by_keyboard_gives_the_same_answer(desk: Desk, name: str, tmp_path: Path) -> None:
     found, page = expected(name)
-    desk.page.locator("input[data-earlier=true]").set_input_files(earlier_file(found, tmp_path))
+    desk.page.locator("input[data-file=earlier]").set_input_files(earlier_file(found, tmp_path))
     desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
     at = str(page["at"])
     desk.head(str(page["born"]), at, str(page["sex"]))

@@ -108,7 +108,7 @@ def test_answers_stand_on_the_exam_page_as_told_beside_what_was_examined(
     )
     for _ in range(2):
         desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
-        desk.page.locator("input[data-earlier=false]").set_input_files(tmp_path / "told.json")
+        desk.page.locator("input[data-file=told]").set_input_files(tmp_path / "told.json")
         desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
     desk.settled()
     visit = desk.visit()
@@ -120,3 +120,56 @@ def test_answers_stand_on_the_exam_page_as_told_beside_what_was_examined(
     assert desk.statuses[-1] == 200
     desk.page.locator("[data-step=family]").click()
     assert "May we bathe her?" in desk.text("#f-family_questions .theirs")
+
+
+def take_in(desk: Desk, content: dict[str, Any], to: Path) -> str:
+    """Take a file in as the family's answers; return what the page says of it."""
+    to.write_text(json.dumps(content), "utf-8")
+    desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
+    desk.page.locator("input[data-file=told]").set_input_files(to)
+    desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
+    return desk.text("#said")
+
+
+def test_the_exam_page_leads_to_the_form_and_keeps_its_questions_in_sight_until_answered(
+    desk: Desk, tmp_path: Path
+) -> None:
+    link = desk.page.get_by_role("link", name="Form for the family", exact=True)
+    assert link.get_attribute("href") == "/form?language=en"
+    assert desk.page.request.get(f"{desk.page.url}form?language=en").ok
+    desk.head("2026-11-24T08:30", "2026-11-28T10:00", "female")
+    words = "May we bathe her?"
+    told = {
+        "family_questions": {"value": "asked", "text": words},
+        "family_sees_jaundice": {"value": "no"},
+    }
+    answers = {"layette_told": 1, "at": "2026-11-28T08:00:00-06:00", "findings": told}
+    assert "2 answers" in take_in(desk, answers, tmp_path / "told.json")
+    assert all(one[0]["reported"] for one in desk.visit()["findings"].values())
+    for step in ("eyes", "hips-limbs"):
+        desk.page.locator(f"[data-step={step}]").click()
+        assert words in desk.text("#asks")
+    desk.page.locator("[data-step=family]").click()
+    desk.page.get_by_role("button", name="Answered", exact=True).click()
+    assert desk.page.locator("#asks").is_hidden()
+    assert desk.visit()["findings"]["family_questions"] == [{"value": "answered", "text": words}]
+
+
+def test_what_the_examiner_sees_stands_beside_what_the_family_told(desk: Desk, tmp_path: Path) -> None:
+    desk.head("2026-11-24T08:30", "2026-11-28T10:00", "female")
+    answers = {"layette_told": 1, "at": "2026-11-28T08:00:00-06:00", "findings": {"vomiting": {"value": "spit_up"}}}
+    take_in(desk, answers, tmp_path / "told.json")
+    desk.page.locator(f"[data-step={desk.place_of('vomiting')}]").click()
+    assert "told by the family" in desk.text("#f-vomiting .told")
+    desk.touch("#f-vomiting .mark-place")
+    both = desk.visit()["findings"]["vomiting"]
+    assert [one.get("reported", False) for one in both] == [True, False]
+    assert "told by the family" in desk.text("#f-vomiting .readings")
+    desk.touch("#f-vomiting .mark-place")
+    assert desk.visit()["findings"]["vomiting"] == both[:1]
+
+
+def test_another_file_is_not_taken_in_as_answers(desk: Desk, tmp_path: Path) -> None:
+    visit = {"born": "2026-11-24", "at": "2026-11-28T10:00:00-06:00", "findings": {"cry": "strong"}}
+    assert "nothing was taken in" in take_in(desk, visit, tmp_path / "visit.json")
+    assert desk.visit()["findings"] == {}

@@ -13,6 +13,7 @@ from support.shipped_examples import EXAMPLES
 from layette.engine import load_pack
 from layette.engine.errors import InputError
 from layette.mapping.answering import answer
+from layette.mapping.codes import FAMILYS_WORDS
 from layette.mapping.fhir.json import dumps
 from layette.mapping.pages.exam.live import live
 from layette.mapping.pages.exam.opened import opened
@@ -109,3 +110,65 @@ def test_who_filled_a_finding_goes_into_fhir_and_comes_back() -> None:
     assert [one["what"]["by"] for one in opened(dumps(written).encode(), pack)["records"]] == ["eyes_examination"] * 2
     sent = [one["resource"] for one in found.to_fhir(pack)["entry"] if one["resource"]["resourceType"] == "Observation"]
     assert any(tag["code"] == "eyes_examination" for one in sent for tag in one.get("meta", {}).get("tag", ()))
+
+
+def written(findings: dict[str, Any]) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """Save findings as FHIR; return the Bundle and what the page holds when it opens it again."""
+    pack = load_pack()
+    bundle = as_fhir(answer(visit(findings), pack), pack)
+    return bundle, opened(dumps(bundle).encode(), pack)["records"]
+
+
+def test_the_family_s_own_words_go_into_fhir_as_theirs_and_come_back() -> None:
+    asked = {"value": "asked", "text": "May we bathe her? \U0001f6c1", "reported": True}
+    bundle, records = written({"family_questions": asked})
+    (one,) = [entry["resource"] for entry in bundle["entry"] if entry["resource"]["resourceType"] == "Observation"]
+    assert one["note"] == [{"authorString": FAMILYS_WORDS, "text": asked["text"]}]
+    assert [tag["code"] for tag in one["meta"]["tag"]] == ["reported"]
+    fields = records[0]["what"]["fields"]
+    assert (fields["text"], fields["reported"]) == (asked["text"], True)
+    sent = answer(visit({"family_questions": asked}), load_pack()).to_fhir(load_pack())
+    notes = [entry["resource"].get("note", ()) for entry in sent["entry"]]
+    assert sum(note.get("authorString") == FAMILYS_WORDS for several in notes for note in several) == 1
+
+
+def test_a_note_of_anybody_else_is_not_the_family_s() -> None:
+    bundle, _ = written({"family_questions": {"value": "asked", "reported": True}})
+    for entry in bundle["entry"]:
+        if entry["resource"]["resourceType"] == "Observation":
+            entry["resource"]["note"] = [
+                {"text": "looked tired"},
+                {"authorString": "A nurse", "text": "was in a hurry"},
+            ]
+    (one,) = opened(dumps(bundle).encode(), load_pack())["records"]
+    assert "text" not in one["what"]["fields"]
+
+
+def test_two_questions_of_one_moment_stay_two() -> None:
+    both = [{"value": "asked", "text": text, "reported": True} for text in ("May we bathe her?", "How often?")]
+    _, records = written({"family_questions": both})
+    assert sorted(one["what"]["fields"]["text"] for one in records) == ["How often?", "May we bathe her?"]
+
+
+@pytest.mark.parametrize(
+    "two",
+    [
+        {"serum_bilirubin": [("12.1", "08:00"), ("13.4", "09:30")]},
+        {"serum_bilirubin": [("12.1", "08:00"), ("12.1", "09:30")]},
+        {"serum_bilirubin": [("12.1", "08:00"), ("13.4", "")]},
+        {"jaundice": [("legs", "09:00"), ("visible", "09:00")]},
+        {"jaundice": [("none", "08:00"), ("legs", "")]},
+    ],
+)
+def test_two_readings_of_today_are_both_kept_through_fhir(two: dict[str, list[tuple[str, str]]]) -> None:
+    unit = {"serum_bilirubin": {"unit": "mg/dL"}}
+    given = {
+        name: [
+            {"value": value} | unit.get(name, {}) | ({"time": f"{AT[:10]}T{time}:00-06:00"} if time else {})
+            for value, time in readings
+        ]
+        for name, readings in two.items()
+    }
+    _, records = written(given)
+    back = [(one["what"]["value"], one["what"]["fields"]["time"][11:16]) for one in records]
+    assert sorted(back) == sorted((value, time or AT[11:16]) for ((_, both),) in [two.items()] for value, time in both)

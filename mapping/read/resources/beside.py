@@ -1,0 +1,54 @@
+"""What an Observation says beside its value: who told it, which "normal" filled it, in which words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from layette.mapping.codes import FAMILYS_WORDS, OWN
+from layette.mapping.read.bundle.entries import Entry
+from layette.mapping.read.bundle.parts import Resource, items
+from layette.mapping.read.resources.ledger import Ledger
+
+
+def said_beside(ledger: Ledger, entry: Entry, finding: str) -> dict[str, str]:
+    """Return the system that filled a finding (``charted_by``) and the family's own words (``text``) where told."""
+    system = next(_charted_by(ledger, entry, finding), None)
+    words = " ".join(_familys_words(entry.resource))
+    return ({"charted_by": system} if system else {}) | ({"text": words} if words else {})
+
+
+def is_reported(ledger: Ledger, entry: Entry) -> bool:
+    """Whether the family told it: our tag says so, or nobody but family performed it."""
+    if tagged(ledger, entry.resource, "reported"):
+        return True
+    performers = entry.resource.get("performer")
+    if not isinstance(performers, list) or not performers:
+        return False
+    return all(ledger.people.who(one, entry) is not None for one in performers)
+
+
+def tagged(ledger: Ledger, resource: Resource, code: str) -> bool:
+    """Whether a resource carries one of our tags."""
+    meta = resource.get("meta")
+    if not isinstance(meta, dict) or "tag" not in meta:
+        return False
+    system = f"{ledger.index.base}/{OWN['tags']}"
+    return any(tag.get("system") == system and tag.get("code") == code for tag in items(meta["tag"]))
+
+
+def _charted_by(ledger: Ledger, entry: Entry, finding: str) -> Iterator[str]:
+    """Yield the system whose "normal" filled a finding, where our tag says so and that normal stands for it."""
+    meta = entry.resource.get("meta")
+    for tag in items(meta["tag"]) if isinstance(meta, dict) and "tag" in meta else ():
+        code = tag.get("code")
+        own = tag.get("system") == f"{ledger.index.base}/{OWN['findings']}"
+        if own and isinstance(code, str) and finding in ledger.index.spreads.get(code, ()):
+            yield code
+
+
+def _familys_words(resource: Resource) -> Iterator[str]:
+    """Yield the notes that are the family's own words; a note of anybody else is about the finding, not from them."""
+    for note in items(resource.get("note")):
+        text = note.get("text")
+        if note.get("authorString") == FAMILYS_WORDS and isinstance(text, str):
+            yield text
