@@ -21,6 +21,13 @@ from layette.mapping.validate.rules.units import is_ucum
 from layette.mapping.validate.rules.vital_signs import vital_sign_issues
 from layette.mapping.validate.schema import schema_issues
 
+_ALIKE = frozenset({"CodeableConcept", "Coding", "ValueSet_Compose"})
+"""Types of which the same few values come again and again, and whose parts look at nothing around them."""
+_LOOKS_AROUND = ("'#", '"#', "xtension'", "'reference'")
+"""What would make such a part look at the resource around it all the same, as it stands in its repr."""
+_GOOD: set[tuple[int, int]] = set()
+"""Places and hashes of such parts in which nothing was found wrong; of the parts themselves nothing is kept."""
+_MOST_GOOD = 20_000
 _QUANTITIES = frozenset({"Quantity", "Age", "Count", "Distance", "Duration"})
 
 
@@ -177,6 +184,21 @@ class Walk:
             holder.use(value[1:])
 
     def _object(self, value: Node, slot: Slot, at: At, holder: Holder, node: Node, form: Shape) -> None:
+        if slot.type not in _ALIKE:
+            self._every_part(value, slot, at, holder, node, form)
+            return
+        said = repr(value)
+        known = (id(slot), hash(said))
+        if known in _GOOD:
+            return
+        before = len(self.issues)
+        self._every_part(value, slot, at, holder, node, form)
+        if len(self.issues) == before and not any(sign in said for sign in _LOOKS_AROUND):
+            if len(_GOOD) >= _MOST_GOOD:
+                _GOOD.clear()
+            _GOOD.add(known)
+
+    def _every_part(self, value: Node, slot: Slot, at: At, holder: Holder, node: Node, form: Shape) -> None:
         self._node(value, shape(slot.type), at, holder, slot.kind == "companion" and _has_value(node, slot, at[2]))
         if slot.type == "Reference":
             self.issues += reference_issues(value, slot, at, holder, self.urls)

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
+import psutil
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 from support.checkout import ROOT
@@ -70,6 +71,11 @@ class Server:
             return httpx.get(f"{self.url}/health", timeout=10).status_code == httpx.codes.OK
         except httpx.HTTPError:
             return False
+
+    def process(self) -> psutil.Process:
+        """Return the running server, with its workers as its children."""
+        assert self._process is not None
+        return psutil.Process(self._process.pid)
 
     def kill(self) -> None:
         """End it at once, as a power cut would."""

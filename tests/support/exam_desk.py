@@ -13,6 +13,20 @@ _SLOW = 60_000
 _FAR = 400
 
 
+# As `keys.js` counts them: what an arrow walks over.
+_WALKED = """const controls = (row) => [...row.querySelectorAll('button, input, select, summary')]
+    .filter((one) => one.offsetParent !== null && (one.matches('summary') || !one.closest('.particulars')));
+const now = document.activeElement;"""
+_ALONG = f"""() => {{ {_WALKED}
+    const all = controls(now.closest('.finding, .seen, .systems'));
+    return all.findIndex((e) => WANTED) - all.indexOf(now); }}"""
+_ROWS = f"""(finding) => {{ {_WALKED}
+    const rows = [...document.querySelectorAll('.finding, .seen, .systems')]
+        .filter((row) => row.offsetParent !== null && controls(row).length);
+    const to = rows.findIndex((row) => row.id === `f-${{finding}}` || row.querySelector(`[data-seen='${{finding}}']`));
+    return to - rows.indexOf(now.closest('.finding, .seen, .systems')); }}"""
+
+
 class Desk:
     """One open page, the requests that it made, the last answer that it got."""
 
@@ -84,6 +98,12 @@ class Desk:
         """Return what a script finds of the element that has the focus (`e`)."""
         return self.page.evaluate(f"() => {{ const e = document.activeElement; return {script}; }}")
 
+    def along(self, script: str) -> None:
+        """Walk within the row to the control (`e`) of which a script holds: as many arrows as lie between."""
+        steps = self.page.evaluate(_ALONG.replace("WANTED", script))
+        self.press(*["ArrowRight" if steps > 0 else "ArrowLeft"] * abs(steps))
+        assert self.focus(f"Boolean({script})"), f"no arrow leads to {script}"
+
     def until(self, key: str, script: str) -> None:
         """Press a key until the focus is where a script says."""
         for _ in range(_FAR):
@@ -138,12 +158,8 @@ class Desk:
     def more(self, finding: str, when: str = "", told: bool = False, **read: str) -> None:
         """Say of a recording when it was found (a time of the visit's clock), and that the family told it."""
         if self.focus("Boolean(e.closest('.body'))") is False:
-            self.row(finding)
-            self.until("ArrowLeft", "e.classList.contains('mark-place') || e.classList.contains('name')")
-            self.until("ArrowRight", "e.classList.contains('name')")
-            if self.focus("e.getAttribute('aria-expanded')") == "false":
-                self.press("Enter")
-        self.until("ArrowRight", "e.matches('.particulars summary')")
+            self.unfold(finding)
+        self.along("e.matches('.particulars summary')")
         if not self.focus("e.parentNode.open"):
             self.press("Enter")
         if when:
@@ -162,34 +178,31 @@ class Desk:
     def another(self, finding: str) -> None:
         """Keep what is recorded of a finding as one reading, so that another can be given."""
         self.more(finding)
-        self.until("ArrowRight", "e.matches('.particulars summary')")
+        self.along("e.matches('.particulars summary')")
         self.until("Tab", f"e.dataset.another === '{finding}'")
         self.press("Enter")
 
     def row(self, finding: str) -> None:
         """Walk to the row of a finding in the step that is open."""
-        self.until(
-            "ArrowDown" if self._below(finding) else "ArrowUp",
-            f"e.closest('#f-{finding}') || e.dataset.seen === '{finding}'",
-        )
-
-    def _below(self, finding: str) -> bool:
-        script = f"""() => {{ const to = document.getElementById('f-{finding}');
-            return !to || Boolean(document.activeElement.compareDocumentPosition(to) & 4); }}"""
-        return bool(self.page.evaluate(script))
+        steps = self.page.evaluate(_ROWS, finding)
+        self.press(*["ArrowDown" if steps > 0 else "ArrowUp"] * abs(steps))
+        assert self.focus(f"Boolean(e.closest('#f-{finding}') || e.dataset.seen === '{finding}')"), finding
 
     def choose(self, finding: str, side: str, value: str, *, absent: bool = False) -> None:
         """Record a value, or why there is none, by opening the row and walking to it."""
-        self.row(finding)
-        self.until("ArrowLeft", "e.classList.contains('mark-place') || e.classList.contains('name')")
-        self.until("ArrowRight", "e.classList.contains('name')")
-        if self.focus("e.getAttribute('aria-expanded')") == "false":
-            self.press("Enter")
+        self.unfold(finding)
         where = f"e.dataset.value === '{value}' && (e.dataset.side || '') === '{side}'"
         if absent:
             where = f"e.dataset.absent === '{value}'"
-        self.until("ArrowRight", where)
+        self.along(where)
         self.press("Enter")
+
+    def unfold(self, finding: str) -> None:
+        """Walk to the name of a finding and open its row."""
+        self.row(finding)
+        self.along("e.classList.contains('name')")
+        if self.focus("e.getAttribute('aria-expanded')") == "false":
+            self.press("Enter")
 
     def number(self, finding: str, value: str, unit: str, side: str = "", part: str = "") -> None:
         """Type a number into its field and leave it; the unit first, where it is another."""
@@ -198,12 +211,12 @@ class Desk:
         field = f"e.dataset.number === '{finding}' && {place}"
         select = self.page.locator(f"#f-{finding} .numbers select")
         if select.count() and select.input_value() != unit:
-            self.until("ArrowRight", "e.matches('.numbers select')")
+            self.along("e.matches('.numbers select')")
             self.until("ArrowUp", "e.selectedIndex === 0")
             self.until("ArrowDown", f"e.value === '{unit}'")
+            # The last arrow may have been the change that draws the row anew.
             self.until("ArrowLeft", f"e.dataset.number === '{finding}'")
-        self.until("ArrowLeft", "e.classList.contains('name') || e.matches('input')")
-        self.until("ArrowRight", field)
+        self.along(field)
         self.press("Control+A")
         self.page.keyboard.type(value)
         self.press("Enter")

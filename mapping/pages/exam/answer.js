@@ -3,6 +3,9 @@ import { anything, aside, findings, flat, measures, visit } from "./kept.js";
 import { aged, button, count, element, t } from "./words.js";
 
 const WAIT = 20;
+/** How long one question keeps the next from being asked: what is typed fast is asked once for several touches. */
+const PATIENCE = 400;
+const NEAR = 10;
 const RETRIES = [1000, 2000, 4000, 8000];
 const MOST_ASIDE = 12;
 const MOST_OPEN = 10;
@@ -11,6 +14,7 @@ let asked = 0;
 let shown = 0;
 let failures = 0;
 let timer = 0;
+let flying = null;
 let announced = "";
 let told = new Set();
 let context = { step: null, private: false, begun: new Set(), left: 0, redraw: () => {}, here: () => [] };
@@ -24,7 +28,13 @@ export function soon(wait = WAIT) {
   asked += 1;
   document.documentElement.dataset.asked = asked;
   clearTimeout(timer);
-  timer = setTimeout(ask, wait);
+  timer = setTimeout(due, wait);
+}
+
+/** Ask now, or shortly after the answer that is on its way; one that does not come holds nobody up for long. */
+function due() {
+  if (flying !== null && performance.now() - flying < PATIENCE) timer = setTimeout(due, NEAR);
+  else ask();
 }
 
 async function ask() {
@@ -34,6 +44,8 @@ async function ask() {
     drawn(mine);
     return;
   }
+  const began = performance.now();
+  flying = began;
   try {
     for (let k = 0; k <= MOST_ASIDE; k += 1) {
       const reply = await fetch("/assess?page=exam", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
@@ -56,6 +68,8 @@ async function ask() {
   } catch {
     if (mine < shown || mine < asked) return;
     notReached();
+  } finally {
+    if (flying === began) flying = null;
   }
 }
 

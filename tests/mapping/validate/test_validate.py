@@ -284,3 +284,28 @@ def test_a_flood_of_issues_is_told_in_a_hundred_lines_errors_first() -> None:
     outcome = operation_outcome(issues)["issue"]
     assert len(outcome) == TOLD + 1
     assert (outcome[0]["severity"], outcome[-1]["diagnostics"]) == ("error", f"and {501 - TOLD} more")
+
+
+def test_what_was_found_good_once_hides_nothing_later() -> None:
+    """A concept that was good in one place is looked at again in another, and so is one that differs."""
+    gender = {"coding": [{"system": "http://hl7.org/fhir/observation-status", "code": "final"}], "text": "x"}
+    good = {"resourceType": "Observation", "status": "final", "code": gender}
+    assert errors(validate(good)) == errors(validate(good)) == []
+    for bad in ({"coding": [{"system": "status", "code": "final"}], "text": "x"}, {**gender, "text": " "}):
+        once = [str(one) for one in validate({**good, "code": bad})]
+        assert once
+        assert once == [str(one) for one in validate({**good, "code": bad})]
+    bound = {"resourceType": "Condition", "subject": {"reference": "Patient/1"}, "clinicalStatus": gender}
+    assert [one.key for one in errors(validate({**bound, "code": gender}))].count("binding") == 1
+
+
+def test_a_concept_that_points_into_its_resource_is_followed_each_time() -> None:
+    valued = {"url": "http://example.org/x", "valueReference": {"reference": "#p"}}
+    inside = {
+        "resourceType": "Observation", "status": "final", "code": {"extension": [valued], "text": "x"},
+        "contained": [{"resourceType": "Patient", "id": "p"}],
+    }  # fmt: skip
+    for _ in range(2):
+        assert [one for one in errors(validate(inside)) if one.key == "dom-3"] == []
+    alone = {**inside, "contained": [{"resourceType": "Patient", "id": "q"}]}
+    assert "dom-3" in {one.key for one in validate(alone)}

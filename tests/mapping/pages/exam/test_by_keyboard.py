@@ -71,6 +71,8 @@ def enter(desk: Desk, one: Record, at: str, timed: bool) -> None:
         desk.more(name, before, bool(fields.get("reported")), **read)
 
 
+@pytest.mark.browser
+@pytest.mark.xdist_group("browser")
 @pytest.mark.parametrize("name", VISITS)
 def test_an_example_filled_in_by_keyboard_gives_the_same_answer(desk: Desk, name: str, tmp_path: Path) -> None:
     found, page = expected(name)
@@ -93,5 +95,5 @@ def test_an_example_filled_in_by_keyboard_gives_the_same_answer(desk: Desk, name
 
 
 def test_the_helper_sees_every_recording_of_an_example() -> None:
-    records = expected(VISITS[0])[1]["records"]
+    records = expected("half-examined-day-5.json")[1]["records"]
     assert sum(len(mine) for _, mine in by_step(records)) == len(records)

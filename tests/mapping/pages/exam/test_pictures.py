@@ -22,6 +22,8 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 AGAIN = "make them again: python examples/make_pictures.py"
 
 
+@pytest.mark.browser
+@pytest.mark.xdist_group("browser")
 def test_the_pictures_of_the_readme_are_current(browser: Browser, server: Server) -> None:
     pack = load_pack()
     found = answer(make_pictures.VISIT.read_bytes(), pack, readers=["native"])
