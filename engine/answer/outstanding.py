@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 
+from layette.engine.answer.laid.questions import Open
+from layette.engine.answer.laid.waiting import Waiting, waiting
 from layette.engine.answer.parts.asked import waits_for
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.plan import WantedInput
 from layette.engine.answer.parts.unordered import waits_for_nobody
-from layette.engine.answer.shapes.detail import NotEvaluated, Question, Step
+from layette.engine.answer.shapes.detail import NotEvaluated, Step
+from layette.engine.answer.shapes.part import known
 from layette.engine.logic.conditions import Status
 from layette.engine.terms import PRIORITIES, Priority
+from layette.engine.visit.recordings import Where
 
-SEX_LABEL = "Sex at birth"
-
-
-@dataclass
-class _Open:
-    """What is gathered for one finding."""
-
-    rules: dict[str, Priority] = field(default_factory=dict)
-    settles: dict[str, None] = field(default_factory=dict)
+_step = known(Step)
 
 
 @dataclass(frozen=True)
@@ -34,102 +30,74 @@ class Outstanding:
 
 def outstanding(context: Context) -> Outstanding:
     """Gather what the undecided and provisional rules still wait for."""
-    open_findings: dict[tuple[str, str], _Open] = {}
-    not_evaluated: list[NotEvaluated] = []
-    history: dict[str, None] = {}
-    fired, ruled_out = Status.FIRED, Status.RULED_OUT
-    for index, status in enumerate(context.statuses):
-        if status is fired or status is ruled_out or waits_for_nobody(index, context):
+    open_findings: dict[Where, list[tuple[int, bool]]] = {}
+    not_evaluated: dict[NotEvaluated, None] = {}
+    history: dict[Where, None] = {}
+    for index, priority in _open_rules(context):
+        waits = _waiting(index, context)
+        for place, alone in waits.places:
+            open_findings.setdefault(place, []).append((index, alone))
+        if waits.history:
+            history |= dict.fromkeys(waits.history)
+        if waits.supplied:
+            not_evaluated[_without(waits.supplied[0], index, priority, context)] = None
+    labels = dict.fromkeys(context.plan.label(*place) for place in history)
+    notices = (f"no earlier visit on record for: {'; '.join(labels)}",) if labels else ()
+    return Outstanding(tuple(_steps(open_findings, context)), tuple(not_evaluated), notices)
+
+
+def _without(measure: str, index: int, priority: Priority, context: Context) -> NotEvaluated:
+    shape, why = context.pack.instances[index].rule.shape, context.facts.result(measure).why_not
+    return NotEvaluated(rule=shape.id, title=shape.title, why=f"cannot evaluate: {why}", priority=priority)
+
+
+def _open_rules(context: Context) -> Iterator[tuple[int, Priority]]:
+    """Yield the rules that are open and could bring something, with their priority."""
+    fired, ruled_out, if_ordered = Status.FIRED, Status.RULED_OUT, context.plan.if_ordered
+    for index, (status, priority) in enumerate(zip(context.statuses, context.plan.rule_priorities, strict=True)):
+        if status is fired or status is ruled_out or priority is None:
             continue
-        shape = context.pack.instances[index].rule.shape
-        asked = waits_for(index, context)
-        priority = context.plan.rule_priorities[index]
-        if priority is None:
-            continue
-        why = next((context.facts.result(a.finding).why_not for a in asked if a.kind == "supplied"), None)
-        if why is not None:
-            not_evaluated.append(
-                NotEvaluated(rule=shape.id, title=shape.title, why=f"cannot evaluate: {why}", priority=priority)
-            )
-        _gather(context, index, asked, priority, open_findings, history)
-    notices = (f"no earlier visit on record for: {'; '.join(history)}",) if history else ()
-    return Outstanding(tuple(_steps(open_findings, context)), tuple(_once(not_evaluated)), notices)
+        if index not in if_ordered or not waits_for_nobody(index, context):
+            yield index, priority
 
 
-def _once(found: list[NotEvaluated]) -> list[NotEvaluated]:
-    return list(dict.fromkeys(found))
+def _waiting(index: int, context: Context) -> Waiting:
+    plan = context.plan
+    rule = plan.open_rules.of(index, context.statuses[index], context.states)
+    return plan.waiting(rule.waits_for, rule.settled_by) or waiting(
+        waits_for(index, context), plan.places_of(rule.settled_by)
+    )
 
 
-def _gather(
-    context: Context,
-    index: int,
-    asked: tuple[WantedInput, ...],
-    priority: Priority,
-    found: dict[tuple[str, str], _Open],
-    history: dict[str, None],
-) -> None:
-    key = context.pack.instances[index].key
-    settled_by = context.plan.open_rules.of(index, context.statuses[index], context.states).settled_by
-    alone = context.plan.places_of(settled_by)
-    for finding, side, kind in asked:
-        if kind == "history":
-            history.setdefault(context.plan.label(finding, side))
-        if kind != "finding" and kind != "sex":
-            continue
-        place = (finding, side)
-        entry = found.get(place)
-        if entry is None:
-            entry = found[place] = _Open()
-        entry.rules[key] = priority
-        if place in alone:
-            entry.settles[key] = None
-
-
-def _steps(found: dict[tuple[str, str], _Open], context: Context) -> list[Step]:
-    by_area: dict[str, list[Question]] = {}
-    for (finding, side), entry in found.items():
-        area = context.plan.area_of.get(finding)
-        by_area.setdefault(area.area if area else "", []).append(_question(finding, side, entry, context))
-    emergencies = {rule for entry in found.values() for rule, priority in entry.rules.items() if priority == "stat"}
+def _steps(found: dict[Where, list[tuple[int, bool]]], context: Context) -> list[Step]:
+    by_area: dict[str, list[Open]] = {}
+    area_of = context.plan.area_of
+    for place, asking in found.items():
+        area = area_of.get(place[0])
+        by_area.setdefault(area.area if area else "", []).append(_open(place, asking, context))
     order = {area.area: k for k, area in enumerate(context.pack.areas)}
     names = {area.area: area.step for area in context.pack.areas}
-    steps = []
-    for area_name, questions in by_area.items():
-        rules = {rule for q in questions for rule in q.rules}
-        stat = rules & emergencies
-        questions.sort(key=lambda q: (PRIORITIES.index(q.worst), -len(q.rules), q.finding, q.side or ""))
-        steps.append(
-            Step(
-                area=area_name,
-                label=names.get(area_name, "Record birth facts"),
-                worst=questions[0].worst,
-                rules=len(rules),
-                emergencies=len(stat),
-                questions=tuple(questions),
-            )
-        )
+    steps = [_made(area, names.get(area, "Record birth facts"), sorted(of_it)) for area, of_it in by_area.items()]
     return sorted(steps, key=lambda s: (PRIORITIES.index(s.worst), -s.rules, order.get(s.area, -1)))
 
 
-def _question(finding: str, side: str, entry: _Open, context: Context) -> Question:
-    worst = PRIORITIES[min(PRIORITIES.index(p) for p in entry.rules.values())]
-    if finding not in context.pack.findings:
-        label, reading = SEX_LABEL, None
-    else:
-        label = context.plan.label(finding, side)
-        shape = context.pack.findings[finding]
-        reading = None if shape.readings else context.readings.latest(finding, side).used
-    state, reason = "not examined", None
-    if reading is not None:
-        state, reason = ("too loose", reading.given) if reading.possible is not None else ("attempted", reading.absent)
-    return Question(
-        finding=finding,
-        side=side or None,
+def _made(area: str, label: str, found: list[Open]) -> Step:
+    questions = tuple([one.question for one in found])
+    return _step(
+        area=area,
         label=label,
-        state=state,  # type: ignore[arg-type]
-        reason=reason,
-        rules=tuple(sorted(entry.rules)),
-        settles=tuple(sorted(entry.settles)),
-        emergencies=tuple(sorted(rule for rule, priority in entry.rules.items() if priority == "stat")),
-        worst=worst,
+        worst=questions[0].worst,
+        rules=len({rule for question in questions for rule in question.rules}),
+        emergencies=len({rule for question in questions for rule in question.emergencies}),
+        questions=questions,
     )
+
+
+def _open(place: Where, asking: list[tuple[int, bool]], context: Context) -> Open:
+    (finding, side), question = place, context.plan.questions.of
+    reading = None if finding in context.plan.in_parts else context.readings.in_use.get(place)
+    if reading is None:
+        return question(finding, side, "not examined", None, tuple(asking))
+    if reading.possible is None:
+        return question(finding, side, "attempted", reading.absent, tuple(asking))
+    return question(finding, side, "too loose", reading.given, tuple(asking))

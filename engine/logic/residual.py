@@ -5,9 +5,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from operator import itemgetter
 
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, Status, evaluate, variables
 from layette.engine.logic.normal_form import normal_form
@@ -64,6 +65,13 @@ class OpenRule:
     settled_by: frozenset[int]
 
 
+def _picker(wanted: tuple[int, ...]) -> Callable[[Sequence[State]], tuple[State, ...]]:
+    """Return what picks the states of some variables; this is asked of each open rule of every visit."""
+    if len(wanted) > 1:
+        return itemgetter(*wanted)
+    return lambda states: tuple([states[var] for var in wanted])
+
+
 class OpenRules:
     """Answers, for every rule of a program, what it waits for under given states; safe to share between threads."""
 
@@ -76,20 +84,38 @@ class OpenRules:
         self._other_variables = [
             tuple(dict.fromkeys(v for n in nodes for v in variables(n))) for nodes in self._replacements
         ]
+        self._own_known, self._other_known = (
+            [_picker(wanted) for wanted in several] for several in (self._own_variables, self._other_variables)
+        )
         self._unknown = full
+        self._written = [AllOf((r.applies, r.when)) for r in program.rules]
+        self._left = lru_cache(maxsize=REMEMBERED)(self._tests_left)
         self._answer = lru_cache(maxsize=REMEMBERED)(self._compute)
 
     def of(self, index: int, status: Status, states: Sequence[State]) -> OpenRule:
         """Return what a rule waits for: its own condition where undecided, its replacements where provisional."""
         provisional = status is Status.PROVISIONAL
-        wanted = self._other_variables[index] if provisional else self._own_variables[index]
-        return self._answer(index, provisional, tuple([states[var] for var in wanted]))
+        known = self._other_known[index] if provisional else self._own_known[index]
+        return self._answer(index, provisional, known(states))
 
-    def _compute(self, index: int, provisional: bool, known: tuple[State, ...]) -> OpenRule:
-        wanted = self._other_variables[index] if provisional else self._own_variables[index]
+    def left(self, index: int, states: Sequence[State]) -> tuple[int, ...]:
+        """Return the variables that a rule still tests, each once, in its order; none where it cannot fire."""
+        return self._left(index, self._own_known[index](states))
+
+    def _tests_left(self, index: int, known: tuple[State, ...]) -> tuple[int, ...]:
+        states = self._states(self._own_variables[index], known)
+        return tuple(dict.fromkeys(variables(residual(self._written[index], states))))
+
+    def _states(self, wanted: tuple[int, ...], known: tuple[State, ...]) -> list[State]:
+        """Return states of which only those ``known`` of ``wanted`` are known."""
         states = list(self._unknown)
         for var, state in zip(wanted, known, strict=True):
             states[var] = state
+        return states
+
+    def _compute(self, index: int, provisional: bool, known: tuple[State, ...]) -> OpenRule:
+        wanted = self._other_variables[index] if provisional else self._own_variables[index]
+        states = self._states(wanted, known)
         nodes: Sequence[Node] = self._replacements[index] if provisional else [self._own[index]]
         waits: dict[int, None] = {}
         settled: set[int] = set()

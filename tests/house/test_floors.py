@@ -8,7 +8,8 @@ from support.imports import imports, modules, written_otherwise
 ORDER = (
     "engine.terms engine.errors engine.forked engine.shape_words engine.exact engine.measures engine.tables "
     "engine.logic engine.pack.written engine.pack.grammar engine.pack.checks engine.pack engine.visit engine.states "
-    "engine.answer.shapes engine.answer.parts engine.answer.resolved engine.answer engine.cases|engine.cohort "
+    "engine.answer.shapes engine.answer.laid engine.answer.parts engine.answer.resolved engine.answer "
+    "engine.cases|engine.cohort "
     "engine.published|engine.api engine engine.face "
     "mapping.codes mapping.cores mapping.fhir mapping.fhir_json mapping.flat_references mapping.pack_view "
     "mapping.settle mapping.validate.rules mapping.validate mapping.door mapping.words mapping.read.bundle "

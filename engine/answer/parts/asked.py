@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from layette.engine.answer.laid.waiting import WantedInput
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.labels import label_of
-from layette.engine.answer.parts.plan import WantedInput
 from layette.engine.exact.ranges import Range
-from layette.engine.logic.conditions import AllOf, evaluate, tests
+from layette.engine.logic.conditions import evaluate, tests
 from layette.engine.logic.residual import residual
 from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.views import View
@@ -40,12 +40,10 @@ def _sought(view: View, context: Context, depth: int) -> Iterator[WantedInput]:
     pack, name = context.pack, view.subject
     if depth > 8 or name.startswith("setting:"):
         return
-    if name in context.plan.states.concluders:
-        for rule in context.plan.states.concluders[name]:
-            node = AllOf((rule.applies, rule.when))
-            if evaluate(node, context.states).may:
-                for test in tests(residual(node, context.states)):
-                    yield from _sought(pack.table.entries[test.var].view, context, depth + 1)
+    if name in context.plan.states.concluding:
+        for number in context.plan.states.concluding[name]:
+            for var in context.plan.open_rules.left(number, context.states):
+                yield from _sought(pack.table.entries[var].view, context, depth + 1)
     elif name in pack.measures:
         yield from _sought_measure(name, context, depth)
     elif name in pack.findings:

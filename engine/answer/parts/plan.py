@@ -6,6 +6,9 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
 from typing import Literal, NamedTuple
 
+from layette.engine.answer.laid.ordered import Awaited, IfOrdered, awaited, if_ordered
+from layette.engine.answer.laid.questions import Questions
+from layette.engine.answer.laid.waiting import Waiting, WantedInput, waiting
 from layette.engine.answer.parts.keys import code_digits
 from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
@@ -22,14 +25,6 @@ from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import Choices, StatesPlan
 from layette.engine.terms import PRIORITIES, PROPOSING, Kind, Priority
 from layette.engine.visit.recordings import Where
-
-
-class WantedInput(NamedTuple):
-    """What an open rule still waits for: ``kind`` is finding, history, sex, time or supplied."""
-
-    finding: str
-    side: str
-    kind: str
 
 
 class DueWords(NamedTuple):
@@ -56,6 +51,7 @@ class AnswerPlan:
         self.plain = lru_cache(maxsize=REMEMBERED)(self._plain)
         self._labels: dict[Where, str] = {}
         self.places_of = lru_cache(maxsize=REMEMBERED)(self._places_of)
+        self.waiting = lru_cache(maxsize=REMEMBERED)(self._waiting)
 
     @cached_property
     def rule_priorities(self) -> tuple[Priority | None, ...]:
@@ -104,9 +100,20 @@ class AnswerPlan:
         return DueWords(names[0], label, shape.id, shape.because, subject, sources)
 
     @cached_property
-    def if_ordered(self) -> frozenset[int]:
-        """The numbers of the rules that are about results which somebody has to order."""
-        return frozenset(k for k, instance in enumerate(self.pack.instances) if instance.rule.shape.if_ordered)
+    def if_ordered(self) -> Mapping[int, IfOrdered]:
+        """The rules that are about results which somebody has to order, by their number."""
+        numbers = [k for k, instance in enumerate(self.pack.instances) if instance.rule.shape.if_ordered]
+        return {k: if_ordered(self.pack.program.rules[k], self.states) for k in numbers}
+
+    @cached_property
+    def awaited(self) -> Mapping[str, Awaited]:
+        """What somebody has to order, by finding."""
+        return {name: awaited(name, shape) for name, shape in self.pack.findings.items() if shape.awaited}
+
+    @cached_property
+    def in_parts(self) -> frozenset[str]:
+        """The findings that are read in parts."""
+        return frozenset(name for name, shape in self.pack.findings.items() if shape.readings)
 
     @cached_property
     def judging(self) -> tuple[int, ...]:
@@ -214,6 +221,20 @@ class AnswerPlan:
         """Return the findings and sides that variables look at; many rules are settled by the same few."""
         views = [self.pack.table.entries[var].view for var in variables]
         return frozenset((view.subject, view.side) for view in views)
+
+    def _waiting(self, waits_for: tuple[int, ...], settled_by: frozenset[int]) -> Waiting | None:
+        """Return what a rule waits for that is open for these variables; None where that hangs on the visit."""
+        if not all(var in self.wanted for var in waits_for):
+            return None
+        return waiting((one for var in waits_for for one in self.wanted[var]), self.places_of(settled_by))
+
+    @cached_property
+    def questions(self) -> Questions:
+        """What makes the questions that are open, and remembers them."""
+        return Questions([one.key for one in self.pack.instances], self.rule_priorities, self._asked_label)
+
+    def _asked_label(self, finding: str, side: str) -> str:
+        return self.label(finding, side) if finding in self.pack.findings else "Sex at birth"
 
     @cached_property
     def open_rules(self) -> OpenRules:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from layette.engine.answer.laid.ordered import each_code
 from layette.engine.answer.parts.context import Context
-from layette.engine.logic.conditions import AllOf, State, Status, evaluate, variables
+from layette.engine.logic.conditions import State, Status
 from layette.engine.logic.program import NO, YES
 from layette.engine.pack.written.views import NA
 
@@ -18,15 +19,13 @@ def waits_for_nobody(index: int, context: Context) -> bool:
     It is then asked of nobody, and no target is unsettled for its sake; its status stays undecided. A result counts as
     ordered once a specimen or an attempt is on record, or a live order for a target of its code.
     """
-    if index not in context.plan.if_ordered or context.statuses[index] is not Status.UNDECIDED:
+    rule = context.plan.if_ordered.get(index)
+    if rule is None or context.statuses[index] is not Status.UNDECIDED:
         return False
-    rule, states = context.pack.program.rules[index], _without_results(context)
-    own = AllOf((rule.applies, rule.when))
-    for var in variables(own):
-        name = context.pack.table.entries[var].view.subject
-        if name in context.plan.states.conclusion_flags:
-            states[var] = _state_of(context.plan.states.conclusion_flags[name](states))
-    return not evaluate(own, states).may
+    states = _without_results(context)
+    for var, concluded in rule.conclusions:
+        states[var] = _state_of(concluded(states))
+    return not rule.holds(states)
 
 
 def _without_results(context: Context) -> list[State]:
@@ -43,16 +42,11 @@ def _without_results(context: Context) -> list[State]:
 def _not_ordered(context: Context) -> Iterator[str]:
     targets, orders = context.pack.targets, context.visit.orders
     placed = [targets[order.target] for order in orders if order.status in LIVE and order.target in targets]
-    codes = {code for target in placed for code in _codes(target.codes)}
-    for name, shape in context.pack.findings.items():
-        recorded = any(context.readings.latest(name, side).used for side in shape.sides or ("",))
-        if shape.awaited and not recorded and not codes.intersection(_codes(shape.codes)):
+    ordered = {code for target in placed for code in each_code(target.codes)}
+    for name, (places, codes) in context.plan.awaited.items():
+        recorded = any(context.readings.used(*place) for place in places)
+        if not recorded and ordered.isdisjoint(codes):
             yield name
-
-
-def _codes(codes: dict[str, str | list[str]]) -> Iterator[tuple[str, str]]:
-    for system, listed in codes.items():
-        yield from ((system, code) for code in ([listed] if isinstance(listed, str) else listed))
 
 
 def _state_of(answer: int) -> State:
