@@ -33,12 +33,14 @@ from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.resolved.standing import sorted_out
 from layette.engine.answer.resolved.worlds import weigh
 from layette.engine.answer.shapes.part import known, later
-from layette.engine.answer.topics import by_heading
+from layette.engine.answer.shapes.proposed import Recommendation
+from layette.engine.answer.topics import apart, by_heading, owed
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
 from layette.engine.logic.program import Reader
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.states.plan import Choices
+from layette.engine.terms import ASKED, Kind
 
 _assessment, _pack, _setting = known(Assessment), known(PackUsed), known(SettingUsed)
 
@@ -57,12 +59,12 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     pack, visit = context.pack, context.visit
     due = wanted(context)
     weighed = weigh(context, gather(context, wanted_now(due, context)), readers)
-    made = recommendations(weighed.grounds, context)
-    sorted_by_history = sorted_out(made, context, readers)
+    acts, guides = apart(weighed.grounds, context)
+    sorted_by_history = sorted_out(recommendations(acts, context), context, readers)
     made, standing = list(sorted_by_history.proposed), sorted_by_history.standing
     to_chase = [*sorted_by_history.to_chase]
     to_chase += overdue_orders([*made, *to_chase], context, readers)
-    proposed = tuple(r for r in made if r.kind in ("refer", "order", "recheck"))
+    proposed = tuple(r for r in made if r.kind in ASKED)
     do, due_later = grouped(proposed, context), due_items(due, context)
     visits = come_back(proposed, due_later, context)
     still_open = cache(partial(outstanding, context))
@@ -82,12 +84,12 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         verdict=verdict_of(do, judged, to_chase, visits, lambda: [step.label for step in still_open().steps]),
         do=do,
         come_back=visits,
-        tell_family=by_heading([r for r in made if r.kind == "guide"], context),
+        tell_family=later(lambda: by_heading([*_of_kind("guide", made), *owed(guides, context)], context)),
         not_on_record=tuple(d for d in due_later if d.state != "later" and not proposed_anyway(d)),
         to_chase=tuple(to_chase),
         standing=tuple(r for r in standing if r.kind != "guide"),
-        avoid=tuple(r for r in made if r.kind == "avoid"),
-        reassurance=tuple(r for r in made if r.kind == "reassure"),
+        avoid=_of_kind("avoid", made),
+        reassurance=_of_kind("reassure", made),
         measures=later(lambda: tuple(measures(context, pack.measures))),
         notices=(*set_notices(context), *pack.site.notices(), *judgments(context), *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
@@ -95,6 +97,10 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         compared=later(lambda: tuple(compared(context))),
         contacts={**pack.site.contacts},
     ).explained_by(makers_of(context, still_open), partial(trace_of, context))
+
+
+def _of_kind(kind: Kind, made: Sequence[Recommendation]) -> tuple[Recommendation, ...]:
+    return tuple([one for one in made if one.kind == kind])
 
 
 def _settings(pack: CompiledPack, choices: Choices) -> tuple[SettingUsed, ...]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Literal
 
+from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.outstanding import Outstanding
 from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.assessment import Compared, Measured
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.unordered import waits_for_nobody
 from layette.engine.answer.parts.words import measure_numbers, measure_text, used_value
@@ -32,13 +32,13 @@ def answers(context: Context) -> Iterable[Answer]:
     """Yield how far each target is settled."""
     statuses = context.statuses
     nobody = {index for index in context.plan.if_ordered if waits_for_nobody(index, context)}
-    for (verb, target, side), leads in context.plan.answer_places.items():
+    for (verb, target, side), leads in context.plan.reported.answer_places.items():
         fired = min((rank for index, rank in leads if statuses[index] is Status.FIRED), default=None)
         open_too = min((rank for index, rank in leads if statuses[index] is not Status.RULED_OUT), default=None)
         if open_too is not None and open_too != fired:
             asked = [rank for index, rank in leads if statuses[index] is not Status.RULED_OUT and index not in nobody]
             open_too = min(asked, default=None)
-        yield context.plan.answer(verb, target, side, fired, open_too)
+        yield context.plan.reported.answer(verb, target, side, fired, open_too)
 
 
 def not_evaluated(context: Context, still_open: Outstanding) -> tuple[NotEvaluated, ...]:
@@ -221,7 +221,7 @@ def trace(context: Context, numbers: Iterable[int]) -> Iterable[Traced]:
     for index in numbers:
         status = context.statuses[index]
         if status is Status.RULED_OUT:
-            yield context.plan.ruled_out(index, not_applicable=context.not_applicable(index))
+            yield context.plan.reported.ruled_out(index, not_applicable=context.not_applicable(index))
             continue
         instance = pack.instances[index]
         asked = waits_for(index, context)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from layette.engine.answer.parts.told import AWAITS
+from layette.engine.answer.laid.told import AWAITS
 from layette.engine.api import Pack
 from layette.engine.pack.family_texts import family_texts
 from layette.engine.pack.written.spoken import Said, filled, said

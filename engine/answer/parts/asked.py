@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.laid.waiting import WantedInput
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.labels import label_of
 from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import evaluate, tests
 from layette.engine.logic.residual import residual

@@ -122,7 +122,7 @@ class PackUsed(Part):
     digest: str
 
 
-@made_late("measures", "compared")
+@made_late("measures", "compared", "tell_family")
 class Assessment(LatePart):
     """All that one visit gives, in the order in which people need it; what only explains is made when asked for.
 

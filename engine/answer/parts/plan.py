@@ -6,15 +6,16 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
 from typing import Literal, NamedTuple
 
+from layette.engine.answer.laid.fixed import Fixed
+from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.laid.ordered import Awaited, IfOrdered, awaited, if_ordered
 from layette.engine.answer.laid.questions import Questions
+from layette.engine.answer.laid.reported import Reported
+from layette.engine.answer.laid.tested import sparing, tested
+from layette.engine.answer.laid.told import codes_of, plain_of
 from layette.engine.answer.laid.waiting import Waiting, WantedInput, waiting
 from layette.engine.answer.parts.keys import code_digits
-from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
-from layette.engine.answer.parts.tested import sparing, tested
-from layette.engine.answer.parts.told import codes_of, plain_of
-from layette.engine.answer.shapes.detail import Answer, Traced
 from layette.engine.answer.shapes.proposed import Citation, Code
 from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
@@ -46,8 +47,6 @@ class AnswerPlan:
         self.states = states
         self.pack = states.pack
         self._citations: dict[tuple[str, ...], tuple[Citation, ...]] = {}
-        self._answers: dict[tuple[Kind, str, str, int | None, int | None], Answer] = {}
-        self._ruled_out: dict[tuple[int, bool], Traced] = {}
         self.plain = lru_cache(maxsize=REMEMBERED)(self._plain)
         self._labels: dict[Where, str] = {}
         self.places_of = lru_cache(maxsize=REMEMBERED)(self._places_of)
@@ -161,6 +160,11 @@ class AnswerPlan:
             self._citations[names] = cited
         return cited
 
+    @cached_property
+    def fixed(self) -> Fixed:
+        """What is the same of recommendations and reasons at every visit."""
+        return Fixed(self.pack, self.citations, self.target_codes)
+
     def _plain(self, target: str, choices: Choices) -> Mapping[str, str]:
         """Return the words for the family of a target by language, with the choices in force."""
         return plain_of(self.pack.targets[target], self.pack.settings, dict(choices))
@@ -203,6 +207,11 @@ class AnswerPlan:
         """The pairs of targets that exclude each other, each told once."""
         pairs = {(name, other): None for name, shape in self.pack.targets.items() for other in shape.conflicts_with}
         return tuple((name, other) for name, other in pairs if name < other or (other, name) not in pairs)
+
+    @cached_property
+    def excluding(self) -> frozenset[str]:
+        """The targets that some other target excludes."""
+        return frozenset(name for pair in self.conflicting for name in pair)
 
     @cached_property
     def set_names(self) -> tuple[str, ...]:
@@ -264,40 +273,9 @@ class AnswerPlan:
         return {instance.key: k for k, instance in enumerate(self.pack.instances)}
 
     @cached_property
-    def answer_places(self) -> Mapping[tuple[Kind, str, str], tuple[tuple[int, int], ...]]:
-        """For each verb, target and side whose answer is reported, the rules that lead to it, with their rank."""
-        by_place: dict[tuple[Kind, str, str], list[tuple[int, int]]] = {}
-        for (verb, target), leads in self.leads_to.items():
-            for index, side, rank in leads if verb in PROPOSING else ():
-                if self.pack.instances[index].rule.shape.due is None:
-                    by_place.setdefault((verb, target, side), []).append((index, rank))
-        return {place: tuple(leads) for place, leads in by_place.items()}
-
-    def answer(self, verb: Kind, target: str, side: str, fired: int | None, possible: int | None) -> Answer:
-        """Return how far one target is settled, by the ranks of what fired and of what is possible."""
-        key = (verb, target, side, fired, possible)
-        answer = self._answers.get(key)
-        if answer is None:
-            certain, most = (None if rank is None else PRIORITIES[rank] for rank in (fired, possible))
-            answer = self._answers[key] = Answer(
-                target=target, side=side or None, kind=verb, label=self.pack.targets[target].label,
-                certain=certain, possible=most, settled=fired == possible,
-            )  # fmt: skip
-        return answer
-
-    def ruled_out(self, index: int, *, not_applicable: bool) -> Traced:
-        """Return the trace of a rule that was ruled out."""
-        traced = self._ruled_out.get((index, not_applicable))
-        if traced is None:
-            instance = self.pack.instances[index]
-            traced = self._ruled_out[index, not_applicable] = Traced(
-                rule=instance.key,
-                title=instance.rule.shape.title,
-                place=instance.rule.place,
-                status="not applicable" if not_applicable else "ruled out",
-                may_stay_undecided=instance.key in self.pack.compiled.inexact,
-            )
-        return traced
+    def reported(self) -> Reported:
+        """What is reported of targets and of rules, whatever the visit."""
+        return Reported(self.pack, self.leads_to)
 
     @cached_property
     def area_of(self) -> Mapping[str, FindingsFile]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.words import measure_text, used_value, words
 from layette.engine.answer.shapes.proposed import Used
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, State, evaluate

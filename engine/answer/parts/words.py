@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Used
 from layette.engine.exact.interval import Span

@@ -7,18 +7,14 @@ from collections.abc import Container, Mapping, Sequence
 from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.keys import key
-from layette.engine.answer.parts.labels import label_of
 from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
-from layette.engine.answer.parts.told import codes_of
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined
 from layette.engine.answer.resolved.resolve import Episode, answer_key, episode_name, episodes
 from layette.engine.answer.shapes.part import known, later
-from layette.engine.answer.shapes.proposed import Diagnosis, Reason, Recommendation
+from layette.engine.answer.shapes.proposed import Reason, Recommendation
 from layette.engine.logic.conditions import Status
-from layette.engine.pack.written.rule_shapes import TargetShape
-from layette.engine.pack.written.views import View
 from layette.engine.terms import ASKED, PRIORITIES, Priority
 
 STILL_SO = "only if it is still so then"
@@ -64,7 +60,6 @@ def by_urgency(made: Sequence[Recommendation], context: Context) -> list[Recomme
 def recommendation(episode: Episode, context: Context) -> Recommendation:
     """Return one episode as it is published."""
     first, plan = episode.first, context.plan
-    target = context.pack.targets[first.proposal.target]
     window = context.shown(episode.window)
     name = episode_name(episode, context)
     request = key("request", context.who, first.proposal.verb, first.proposal.target, first.side, name)
@@ -72,11 +67,7 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
     timed = window if first.proposal.verb in ASKED else None
     answer = answer_key(request, PRIORITIES[first.rank], timed, plan.code_digits[first.proposal.target])
     return _recommendation(
-        target=first.proposal.target,
-        kind=first.proposal.verb,
-        label=target.label,
-        subject=target.subject,
-        side=first.side or None,
+        **plan.fixed.of_target(first.proposal.verb, first.proposal.target, first.side),
         priority=PRIORITIES[first.rank],
         certain=episode.certain,
         possible=_possible(first, context),
@@ -84,21 +75,10 @@ def recommendation(episode: Episode, context: Context) -> Recommendation:
         do=tuple(dict.fromkeys(line for g in episode.grounds for line in _lines(g))),
         plain={**plan.plain(first.proposal.target, context.choices)},
         reasons=tuple([reason(ground, context) for ground in episode.grounds]),
-        codes=plan.target_codes[first.proposal.target],
-        category=target.category,
-        performer=target.performer,
-        looks_at=_looks_at(target, first.side, context) if target.recheck_of else (),
         episode=name,
         request_key=request,
         answer_key=answer,
     )
-
-
-def _looks_at(target: TargetShape, side: str, context: Context) -> tuple[str, ...]:
-    """Return the labels of what a recheck looks at again; of a finding with sides, the side that is asked about."""
-    findings = context.pack.findings
-    places = [(name, side if name in findings and findings[name].sides else "") for name in target.recheck_of]
-    return tuple(label_of(context.pack, View(name, one_side)) for name, one_side in places)
 
 
 def _lines(ground: Ground) -> Sequence[str]:
@@ -116,20 +96,13 @@ def _possible(first: Ground, context: Context) -> Priority:
 
 def reason(ground: Ground, context: Context) -> Reason:
     """Return one reason as it is published, with the values of the world in which it holds."""
-    shape = ground.instance.rule.shape
     fired = ground.status is Status.FIRED
-    stated = shape.diagnosis
     return _reason(
-        rule=shape.id,
-        title=shape.title,
-        because=shape.because,
+        **context.plan.fixed.of_reason(ground.number, ground.proposal.sources),
         status="fired" if fired else "provisional",
         values=later(lambda: rule_values(ground.number, ground.world or context)),
-        sources=context.plan.citations(ground.proposal.sources),
         unless=() if fired else later(lambda: (*ground.unless, *_unless(ground, context))),
         since=ground.since or None,
-        place=ground.instance.rule.place,
-        diagnosis=Diagnosis(label=stated.label, codes=codes_of(stated.codes)) if stated else None,
     )
 
 

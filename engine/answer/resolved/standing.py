@@ -41,7 +41,7 @@ def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequen
     keys = {one.request_key for one in made}
     for one in made:
         if not context.visit.orders:
-            (standing if _satisfied(one, context) else proposed).append(one)
+            (standing if is_satisfied(one, context) else proposed).append(one)
             continue
         others = keys - {one.request_key}
         orders = asking_for(one.target, one.side or "", one.request_key, others, context)
@@ -49,7 +49,7 @@ def sorted_out(made: Sequence[Recommendation], context: Context, readers: Sequen
         held = next((o for o in reversed(orders) if _holds(o, one, context, readers)), None)
         last = held or next(iter(reversed(late or orders)), None)
         told = one if last is None else one.model_copy(update={"placed": as_placed(last, context)})
-        if _satisfied(one, context) or held is not None:
+        if is_satisfied(one, context) or held is not None:
             standing.append(told)
         elif late:
             to_chase.append(chased(told, late[-1], context))
@@ -116,7 +116,8 @@ def _newest(made: Recommendation, context: Context) -> int:
     return context.visit.at.lo if found is None else found
 
 
-def _satisfied(made: Recommendation, context: Context) -> bool:
+def is_satisfied(made: Recommendation, context: Context) -> bool:
+    """Whether what was given or done before is what is proposed, and still counts."""
     target: TargetShape = context.pack.targets[made.target]
     if made.kind == "guide":
         given = [g for g in context.visit.guidance if g.name == made.target]
