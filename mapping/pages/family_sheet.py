@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.laid.told import AWAITS
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.api import Pack
 from layette.mapping.pages.diapers import expected_diapers

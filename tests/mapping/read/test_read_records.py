@@ -67,7 +67,9 @@ def test_a_subject_and_an_encounter_of_two_babies_are_refused() -> None:
     assert read(both, pack(), subject="Patient/nora", encounter="hers").problems == ()
 
 
-OTHERS = [{"reference": "Patient/twin"}, {"reference": "Patient/away"}, {"identifier": {"system": "urn:x", "value": "2"}}]
+OTHERS = [
+    {"reference": "Patient/twin"}, {"reference": "Patient/away"}, {"identifier": {"system": "urn:x", "value": "2"}},
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("subject", OTHERS)
