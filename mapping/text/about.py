@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem
 from layette.engine.answer.shapes.detail import Step
 from layette.engine.answer.shapes.proposed import Due
 from layette.engine.api import Pack, load_pack
-from layette.engine.pack.written.folder import default_pack
+from layette.engine.pack.written.folder import PackFolder, default_pack
+from layette.engine.pack.written.shapes import PackFile
 from layette.mapping.words.speech import Speech
 
 Named = Callable[[str, str], str]
@@ -92,11 +94,16 @@ def changed_from_shipped(pack: Pack) -> bool:
 
     An edited copy is told by its digest; of a checkout edited in place the digest on the page is all there is to tell.
     """
-    if pack.folder == default_pack():
+    if pack.folder == default_pack() or (pack.id, pack.version) != _name_that_ships():
         return False
-    shipped = load_pack()
-    same_name = (pack.id, pack.version) == (shipped.id, shipped.version)
-    return same_name and pack.digest != pack.site.digest_with(shipped.digest)
+    return pack.digest != pack.site.digest_with(load_pack().digest)
+
+
+@cache
+def _name_that_ships() -> tuple[str, str] | None:
+    """Return id and version of the pack that ships: of its first file, since to load all of it takes long."""
+    shape = PackFolder(default_pack()).shaped("pack.yaml", PackFile)
+    return None if shape is None else (shape.id, shape.version)
 
 
 def _begun(pack: Pack, visit: Mapping[str, Any]) -> Iterator[str]:

@@ -6,10 +6,13 @@ import gc
 import json
 import subprocess
 import sys
+from functools import cache
 from importlib import metadata
+from pathlib import Path
 
 import pytest
 from support.checkout import ROOT
+from support.small_pack import FOLDER, visit
 
 from layette.engine.answer.assemble import engine_version
 from layette.mapping.cli import command
@@ -25,6 +28,7 @@ FLAT, BUNDLE = "examples/healthy-day-4.yaml", "examples/healthy-day-4.json"
 WRITERS = ("layette.mapping.write", "layette.mapping.validate", "jsonschema_rs", "lxml")
 
 
+@cache
 def loaded(*words: str) -> set[str]:
     """The modules that a process has loaded when the command has run."""
     done = subprocess.run([sys.executable, "-c", PROGRAM, *words], cwd=ROOT, capture_output=True, text=True, check=True)
@@ -92,3 +96,16 @@ def test_the_command_settles_when_its_pack_is_loaded() -> None:
     code = f"from layette.mapping.cli import main; main(['assess', {FLAT!r}]); import gc; print(gc.get_freeze_count())"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert int(done.stdout.splitlines()[-1]) > 10_000
+
+
+def test_another_pack_is_assessed_without_the_one_that_ships(tmp_path: Path) -> None:
+    """To tell whether a pack goes by the shipped name, the shipped rules need not be loaded."""
+    place = tmp_path / "visit.json"
+    place.write_text(json.dumps(visit({"barlow.left": "positive"})), encoding="utf-8")
+    code = (
+        "import sys; from layette.engine import api; from layette.mapping.cli import main; "
+        "assert main(sys.argv[1:]) == 0; print(api.default.cache_info().misses, file=sys.stderr)"
+    )
+    words = [sys.executable, "-c", code, "assess", str(place), "--pack", str(FOLDER)]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stderr.splitlines()[-1] == "0"
