@@ -27,6 +27,7 @@ PRESS = {
     "stat": "Emergencies", "asap": "Before they leave, or the same day", "urgent": "Soon", "routine": "In its time",
 }  # fmt: skip
 _FINDINGS = 3
+SHARE = "in time of judged (95 %)"
 
 _CHARTS = """
 SELECT coalesce(v.source, ''), v.line, r.priority, r.kind, r.target, r.side, r.rule,
@@ -71,7 +72,7 @@ def audit_report(out: Path, account: Mapping[str, Any], choice: Choice) -> str:
     return filled(
         "audit_report",
         style=Markup(style("paper") + style("audit_report")),
-        account=account, least=least, rows=choice.rows, heads=HEADS, dash=NOT_SHOWN, enough=told,
+        account=account, least=least, rows=choice.rows, heads=HEADS, share=SHARE, dash=NOT_SHOWN, enough=told,
         visits=f"{found.visits:,}" if told else f"fewer than {least}",
         months=" to ".join(dict.fromkeys(found.months)) or "none",
         silent=_silent(found, least),
@@ -79,8 +80,9 @@ def audit_report(out: Path, account: Mapping[str, Any], choice: Choice) -> str:
         rules=[(PRESS[name], [_line(labels, *pair) for pair in asking if pair[0].priority == name])
                for name in PRIORITIES if any(one.priority == name for one, _ in asking)],
         guidance=[_line(labels, *pair) for pair in rules if pair[0].kind == "guide"],
-        undecided=[(_what(labels, one), one.name, say.text("undecided"), say.because(_FINDINGS, least))
-                   for one, say in rules if one.kind != "guide" and say.because(_FINDINGS, least)],
+        undecided=[_waits(labels, *pair, least) for pair in asking if pair[1].because(_FINDINGS, least)],
+        undecided_silent=[_waits(labels, *pair, least) for pair in rules
+                          if not pair[0].kind and pair[1].because(_FINDINGS, least)],
         judge=_by_clinic(labels, found.judge, least) if told else [],
         unasked=_by_clinic(labels, found.unasked, least) if told else [],
         charts=_charts(out, labels, choice) if choice.rows else [], most=CHARTS,
@@ -106,6 +108,10 @@ def _class(one: Counts, least: int) -> Class:
 def _line(labels: Labels, one: Counts, say: Shown) -> tuple[str, str, list[str], Shown]:
     statuses = [say.text("eligible"), say.text("undecided")]
     return _what(labels, one), one.name, [*statuses, *say.row()], say
+
+
+def _waits(labels: Labels, one: Counts, say: Shown, least: int) -> tuple[str, str, str, list[tuple[str, int]]]:
+    return _what(labels, one), one.name, say.text("undecided"), say.because(_FINDINGS, least)
 
 
 def _what(labels: Labels, one: Counts) -> str:
