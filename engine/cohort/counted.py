@@ -7,9 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from layette.engine.logic.conditions import State, Status
-from layette.engine.logic.planes import STATUSES, CohortReading, Planes, PlanesReader, bits, planes_of_masks
-from layette.engine.logic.program import Program
+from layette.engine.logic.conditions import Status
+from layette.engine.logic.planes import STATUSES, CohortReading, PlanesReader, bits
 from layette.engine.pack.compiled import CompiledPack
 
 CODES = ("not applicable", "ruled out", "undecided", "provisional", "fired")
@@ -18,15 +17,6 @@ SURELY = 8
 """Added to a code where the rule surely is for this newborn."""
 COUNTED = ("visits", "eligible", "may_be_eligible", "fired", "provisional", "undecided", "ruled_out", "not_applicable")
 """What `tally` counts of each rule in each group; the last five add up to ``visits``."""
-_MOST_ATOMS = 64
-
-
-def planes_of(program: Program, rows: Sequence[Sequence[State]]) -> Planes:
-    """Return the planes of visits given as their states, a row each."""
-    assert max((len(v.atoms) for v in program.variables), default=0) <= _MOST_ATOMS
-    states = np.array(rows, np.uint64).reshape(len(rows), len(program.variables)).T
-    given = (var for var in range(len(program.variables)) if var not in program.conclusions)
-    return {var: planes_of_masks(np.ascontiguousarray(states[var]), len(program.variables[var].atoms)) for var in given}
 
 
 def differing(reading: CohortReading, statuses: Sequence[Sequence[Status]]) -> list[tuple[int, int]]:
@@ -57,12 +47,15 @@ class RuleCodes:
 
 
 def _codes(reading: CohortReading, rows: list[int]) -> NDArray[np.uint8]:
-    high, low, may = (reading.planes[numbers[rows]] for numbers in (reading.high, reading.low, reading.may_apply))
+    high, low, may, applies = (
+        np.array([reading.planes[numbers[row]] for row in rows])
+        for numbers in (reading.high, reading.low, reading.may_apply, reading.applies)
+    )
     found = [may, low & ~high, high & ~low, high & low]
     made = np.zeros(reading.visits, np.uint8)
     for code, planes in enumerate(found, 1):
         made = np.maximum(made, bits(np.bitwise_or.reduce(planes), reading.visits) * np.uint8(code))
-    return made + bits(np.bitwise_or.reduce(reading.planes[reading.applies[rows]]), reading.visits) * np.uint8(SURELY)
+    return made + bits(np.bitwise_or.reduce(applies), reading.visits) * np.uint8(SURELY)
 
 
 def tally(codes: NDArray[np.uint8], groups: NDArray[np.int64], number: int) -> NDArray[np.int64]:

@@ -1,27 +1,32 @@
-"""A program as straight-line code over bit planes: one plane an atom, one bit a visit.
+"""A program as straight-line code over bit planes, one bit a visit.
 
-A state is a set of atoms; over a cohort each atom becomes a *plane*, whose bit v is set where the atom is still
-possible at visit v. A test *may* hold where a plane inside its mask is set, and *must* hold where none outside it is,
-so strong Kleene logic is plain AND and OR of planes, 64 visits a word. Each subexpression is written once, whichever
-rules share it. What runs the code is `planes`.
+A state is a set of atoms, and a test asks whether it lies within a mask. Over a cohort each test becomes two *planes*:
+bit v of the one is set where the test *may* hold at visit v, as the state meets the mask, of the other where it *must*,
+as the state lies within it. So strong Kleene logic is plain AND and OR of planes, 64 visits a word. Each subexpression
+is written once, whichever rules share it. What runs the code is `planes`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not
 from layette.engine.logic.program import CompiledRule, Program
 
-Word = Literal["atom", "and", "or", "not"]
+Word = Literal["may", "must", "and", "or", "not", "but"]
+INPUTS = ("may", "must")
 NEVER, ALWAYS = -1, -2
 """What is false, and what is true, at every visit; any other plane is the number of the operation that writes it."""
 
 
 class Op(NamedTuple):
-    """One operation: ``atom`` takes bit ``right`` of variable ``left``, the others join the planes that they name."""
+    """One operation.
+
+    ``may`` and ``must`` take a test, variable ``left`` within mask ``right``; the others join the planes that they
+    name. ``but`` is what is in ``left`` and not in ``right``, where all of ``right`` is in ``left``.
+    """
 
     word: Word
     left: int
@@ -31,11 +36,13 @@ class Op(NamedTuple):
 class RulePlanes(NamedTuple):
     """The planes of a rule. ``high`` and ``low`` tell the status: 00 ruled out, 01 undecided, 10 provisional, 11 fired.
 
-    ``applies`` and ``may_apply``: the rule is for this newborn whatever is still unknown; it could be.
+    ``provisional`` is set where both say so. ``applies`` and ``may_apply``: the rule is for this newborn whatever is
+    still unknown; it could be.
     """
 
     high: int
     low: int
+    provisional: int
     applies: int
     may_apply: int
 
@@ -47,6 +54,7 @@ class Code:
     ops: list[Op] = field(default_factory=list)
     rules: list[RulePlanes] = field(default_factory=list)
     conclusions: dict[int, tuple[int, int]] = field(default_factory=dict)
+    full: Sequence[int] = ()
     _known: dict[Op, int] = field(default_factory=dict)
 
     def op(self, word: Word, left: int, right: int = NEVER) -> int:
@@ -81,14 +89,26 @@ class Code:
         if part in (NEVER, ALWAYS):
             return ALWAYS if part == NEVER else NEVER
         made = self.ops[part]
+        if made.word in INPUTS:  # a state that does not meet a mask lies within the rest
+            return self.op("must" if made.word == "may" else "may", made.left, self.full[made.left] & ~made.right)
         return made.left if made.word == "not" else self.op("not", part)
+
+    def but(self, part: int, inner: int) -> int:
+        """Return the plane that is set where a part is and an ``inner`` one, which lies in it, is not."""
+        if part == NEVER or inner == NEVER:
+            return part
+        return self.no(inner) if part == ALWAYS else NEVER if inner == part else self.op("but", part, inner)
+
+    def inputs(self) -> list[int]:
+        """Return the numbers of the tests that some rule or conclusion needs, in order."""
+        return [number for number in self.needed() if self.ops[number].word in INPUTS]
 
     def needed(self) -> list[int]:
         """Return the numbers of the operations that some rule or conclusion needs, in order."""
         ends = {plane for rule in self.rules for plane in rule} | {p for two in self.conclusions.values() for p in two}
         for number in range(len(self.ops) - 1, -1, -1):
             made = self.ops[number]
-            if number in ends and made.word != "atom":
+            if number in ends and made.word not in INPUTS:
                 ends |= {made.left} if made.word == "not" else {made.left, made.right}
         return sorted(ends - {NEVER, ALWAYS})
 
@@ -100,37 +120,34 @@ def code_of(program: Program, varying: Collection[int] | None = None) -> Code:
 
 class _Writer:
     def __init__(self, program: Program, varying: Collection[int] | None) -> None:
-        self.program, self.full, self.code = program, program.full, Code()
-        self.atoms = [
-            [self.code.op("atom", var, k) if varying is None or var in varying else ALWAYS for k in range(len(v.atoms))]
-            for var, v in enumerate(program.variables)
-        ]
+        self.program, self.full, self.code = program, program.full, Code(full=program.full)
+        self.varying = range(len(program.variables)) if varying is None else varying
         self.drawn = dict.fromkeys(program.conclusions, (NEVER, NEVER))
-        for var in program.conclusions:
-            self.atoms[var] = [ALWAYS, NEVER]
+        self.atoms = dict.fromkeys(program.conclusions, (ALWAYS, NEVER))
 
     def write(self) -> Code:
         for rule in self.program.rules:
             self._rule(rule)
-        self.code.conclusions = {var: (self.atoms[var][0], self.atoms[var][1]) for var in self.program.conclusions}
+        self.code.conclusions = dict(self.atoms)
         return self.code
 
     def _rule(self, rule: CompiledRule) -> None:
         code, applies, may_apply = self.code, self._must(rule.applies), self._may(rule.applies)
         must, may = code.all([applies, self._must(rule.when)]), code.all([may_apply, self._may(rule.when)])
-        open_still = code.all([may, code.no(code.any(map(self._must, rule.replacements)))])
-        high = code.all([must, open_still])
+        replaced = code.any(map(self._must, rule.replacements))
+        open_still = code.all([may, code.no(replaced)])
+        high = must if replaced == NEVER else code.all([must, open_still])  # what must be may be
         provisional = code.all([high, code.any(map(self._may, rule.replacements))])
-        code.rules.append(RulePlanes(high, code.all([open_still, code.no(provisional)]), applies, may_apply))
+        code.rules.append(RulePlanes(high, code.but(open_still, provisional), provisional, applies, may_apply))
         for var in rule.concludes:
             known_must, known_may = self.drawn[var]
             self.drawn[var] = now = code.any([known_must, must]), code.any([known_may, may])
-            self.atoms[var] = [code.no(now[0]), now[1]]
+            self.atoms[var] = code.no(now[0]), now[1]
 
     def _may(self, node: Node) -> int:
         match node:
             case Among(var, mask):
-                return self._overlap(var, mask)
+                return self._test("may", var, mask & self.full[var])
             case Not(part):
                 return self.code.no(self._must(part))
             case AllOf(parts):
@@ -141,7 +158,7 @@ class _Writer:
     def _must(self, node: Node) -> int:
         match node:
             case Among(var, mask):
-                return self.code.no(self._overlap(var, self.full[var] & ~mask))
+                return self._test("must", var, mask & self.full[var])
             case Not(part):
                 return self.code.no(self._may(part))
             case AllOf(parts):
@@ -149,8 +166,16 @@ class _Writer:
             case AnyOf(parts):
                 return self.code.any(map(self._must, parts))
 
-    def _overlap(self, var: int, mask: int) -> int:
-        inside, full = mask & self.full[var], self.full[var]
-        if inside == full and var not in self.drawn:  # a state is never empty
-            return ALWAYS
-        return self.code.any(plane for k, plane in enumerate(self.atoms[var]) if inside >> k & 1)
+    def _test(self, word: Literal["may", "must"], var: int, mask: int) -> int:
+        full = self.full[var]
+        if mask in (0, full):  # a state is never empty
+            return ALWAYS if mask else NEVER
+        if var in self.drawn:
+            rest = full & ~mask
+            return self._drawn(var, mask) if word == "may" else self.code.no(self._drawn(var, rest))
+        if var not in self.varying:
+            return ALWAYS if word == "may" else NEVER
+        return self.code.op(word, var, mask)
+
+    def _drawn(self, var: int, mask: int) -> int:
+        return self.code.any(plane for k, plane in enumerate(self.atoms[var]) if mask >> k & 1)

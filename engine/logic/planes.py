@@ -1,71 +1,91 @@
 """The reader of cohorts: all rules over many visits at once, by AND and OR of bit planes.
 
 It reads blocks of 65,536 visits, so that what it works on stays in the cache and memory stays flat. `plane_code` writes
-the program down once; here it is laid into registers, which are used again as soon as they are free.
+the program down once; here it is laid into registers, which are used again as soon as they are free. Where planes come
+from: of states one by one, here; of visits in codes, `engine.cohort.coded`.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layette.engine.logic.conditions import State, Status
-from layette.engine.logic.plane_code import ALWAYS, NEVER, Code, code_of
+from layette.engine.logic.plane_code import ALWAYS, INPUTS, NEVER, Code, Op, RulePlanes, Word, code_of
 from layette.engine.logic.program import Program
 
 Plane = NDArray[np.uint64]
 """One bit a visit, 64 visits a word, the lowest bit first; bits past the last visit mean nothing."""
 Numbers = NDArray[np.int64]
 """For each rule the number of a plane."""
+
+
+class Asked(NamedTuple):
+    """Whether a state ``must`` (or may) lie within a mask, which is neither empty nor all of it."""
+
+    must: bool
+    mask: State
+
+    def holds(self, state: State) -> bool:
+        """Return the answer at one state."""
+        return not state & ~self.mask if self.must else bool(state & self.mask)
+
+
 Planes = Mapping[int, Sequence[Plane]]
-"""For each variable that varies in a cohort, the planes of its atoms; a variable that is left out is unknown."""
+"""For each variable that varies in a cohort, the planes of `PlanesReader.asked`; one that is left out is unknown."""
 
 BLOCK = 65_536
 """Visits that are read at once: 1,024 words a plane."""
 _WORDS = BLOCK // 64
 STATUSES = (Status.RULED_OUT, Status.UNDECIDED, Status.PROVISIONAL, Status.FIRED)
 """Statuses by their two bits, ``high`` and ``low``."""
+_PARTS = len(RulePlanes._fields)
 
 
 @dataclass(frozen=True)
 class CohortReading:
     """What became of each rule at each visit: ``planes``, each once, and for each rule the numbers of its own.
 
-    ``high`` and ``low`` tell the status, ``applies`` and ``may_apply`` whom the rule is for (`plane_code.RulePlanes`);
-    ``conclusions``: not "no", and "yes".
+    ``high``, ``low`` and ``provisional`` tell the status, ``applies`` and ``may_apply`` whom the rule is for
+    (`plane_code.RulePlanes`); ``conclusions``: not "no", and "yes".
     """
 
     visits: int
-    planes: NDArray[np.uint64]
+    planes: Sequence[Plane]
     high: Numbers
     low: Numbers
+    provisional: Numbers
     applies: Numbers
     may_apply: Numbers
     conclusions: Mapping[int, tuple[Plane, Plane]]
 
     def counts(self, among: Plane | None = None) -> NDArray[np.int64]:
         """Return the visits of each rule by status, in the order of `STATUSES`; ``among``: of these visits alone."""
-        planes = self._among(among)
-        ones = _ones(planes)
-        both = np.array(
-            [int(_ones((planes[h] & planes[k])[None])[0]) for h, k in zip(self.high, self.low, strict=True)]
-        )
-        total = self.visits if among is None else int(_ones(among[None, :])[0])
-        undecided, provisional = ones[self.low] - both, ones[self.high] - both
-        return np.stack([total - undecided - provisional - both, undecided, provisional, both], axis=1)
+        ones = self._ones(among, self.high, self.low, self.provisional)
+        total = self.visits if among is None else int(_ones([among], self.visits)[0])
+        provisional = ones[self.provisional]
+        fired = ones[self.high] - provisional
+        undecided = ones[self.low] - fired
+        return np.stack([total - undecided - provisional - fired, undecided, provisional, fired], axis=1)
 
     def eligible(self, among: Plane | None = None) -> NDArray[np.int64]:
         """Return the visits for which each rule surely is, and those for which it may be."""
-        ones = _ones(self._among(among))
+        ones = self._ones(among, self.applies, self.may_apply)
         return np.stack([ones[self.applies], ones[self.may_apply]], axis=1)
 
-    def _among(self, among: Plane | None) -> NDArray[np.uint64]:
-        return self.planes if among is None else self.planes & among
+    def _ones(self, among: Plane | None, *parts: Numbers) -> NDArray[np.int64]:
+        """Return the visits that are set in each plane that some rule has in ``parts``, 0 for the others."""
+        asked = np.unique(np.concatenate(parts))
+        planes = [self.planes[k] if among is None else self.planes[k] & among for k in asked]
+        ones = np.zeros(len(self.planes), np.int64)
+        ones[asked] = _ones(planes, self.visits)
+        return ones
 
     def codes(self, rule: int) -> NDArray[np.uint8]:
         """Return the status of a rule at every visit, as its place in `STATUSES`."""
@@ -78,7 +98,10 @@ class CohortReading:
 
 
 class PlanesReader:
-    """A program over cohorts; immutable, so threads may share it."""
+    """A program over cohorts; immutable, so threads may share it.
+
+    ``asked`` are, for each variable, the tests of which `Planes` holds a plane each, in this order.
+    """
 
     name = "planes"
 
@@ -87,34 +110,58 @@ class PlanesReader:
         self.program = program
         self.code = code_of(program, varying)
         self._layout = _laid_out(self.code)
+        found: dict[int, list[Asked]] = {}
+        for made in self._layout.inputs:
+            found.setdefault(made.left, []).append(Asked(made.word == "must", made.right))
+        self.asked: Mapping[int, tuple[Asked, ...]] = {var: tuple(tests) for var, tests in found.items()}
 
     def read(self, planes: Planes, visits: int) -> CohortReading:
         """Return what became of every rule at each of ``visits`` visits. Conclusions are drawn, never given."""
-        layout, words = self._layout, words_for(visits)
-        out = np.empty((len(layout.rows), words), np.uint64)
-        if words:
-            self._fill(planes, out)
-            out[:, -1] &= last_word(visits)
-        rows, rules = layout.rows, self.code.rules
-        numbers = np.array([[rows[plane] for plane in rule] for rule in rules], np.int64).reshape(len(rules), 4)
-        high, low, applies, may_apply = numbers.T
-        conclusions = {var: (out[rows[no]], out[rows[yes]]) for var, (no, yes) in self.code.conclusions.items()}
-        return CohortReading(visits, out, high, low, applies, may_apply, conclusions)
-
-    def _fill(self, planes: Planes, out: NDArray[np.uint64]) -> None:
-        layout, words = self._layout, out.shape[1]
-        unknown = np.full(words, ~np.uint64(0), np.uint64)
-        given = [planes[var][bit] if var in planes else unknown for var, bit in layout.inputs]
-        for row, value in layout.constants:
-            out[row] = value
-        work = np.empty((layout.registers, min(words, _WORDS)), np.uint64)
+        words = words_for(visits)
+        given, out = self._given(planes, words), np.empty((self._layout.outputs, words), np.uint64)
+        work = self._work(min(words, _WORDS))
         for begin in range(0, words, _WORDS):
-            end = min(begin + _WORDS, words)
-            slots: list[Any] = [plane[begin:end] for plane in given]
-            slots += list(work[:, : end - begin]) if end - begin < work.shape[1] else list(work)
-            slots += list(out[:, begin:end])
-            for act, args in layout.steps:
-                act(*[slots[k] for k in args])
+            part = slice(begin, min(begin + _WORDS, words))
+            self._run([*(plane[part] for plane in given), *work[:, : part.stop - begin], *out[:, part]])
+        return self._reading([*given, *work, *out], visits)
+
+    def read_blocks(self, blocks: Iterable[tuple[Planes, int]]) -> Iterator[CohortReading]:
+        """Yield what became of each block: its planes, and how many visits it has, at most `BLOCK`.
+
+        Memory is that of one block: what is yielded is overwritten when the next one is asked for.
+        """
+        made = self._work(_WORDS), np.empty((self._layout.outputs, _WORDS), np.uint64)
+        for planes, visits in blocks:
+            words = words_for(visits)
+            slots = [*self._given(planes, words), *(row[:words] for rows in made for row in rows)]
+            self._run(slots)
+            yield self._reading(slots, visits)
+
+    def _work(self, words: int) -> NDArray[np.uint64]:
+        return np.empty((self._layout.registers, words), np.uint64)
+
+    def _given(self, planes: Planes, words: int) -> list[Plane]:
+        """Return what no step makes; of an unknown variable every test may hold, and none must."""
+        never, always = np.zeros(words, np.uint64), np.full(words, ~np.uint64(0))
+        made = [never, always]
+        given = {var: iter(planes[var]) if var in planes else None for var in self.asked}
+        for test in self._layout.inputs:
+            known = given[test.left]
+            made.append(next(known) if known is not None else always if test.word == "may" else never)
+        return made
+
+    def _run(self, slots: Sequence[Plane]) -> None:
+        for act, left, right, to in self._layout.steps:
+            act(slots[left], slots[right], slots[to])
+
+    def _reading(self, slots: Sequence[Plane], visits: int) -> CohortReading:
+        layout = self._layout
+        planes = [slots[slot] for slot in layout.ends.values()]
+        conclusions = {
+            var: (slots[layout.ends[no]], slots[layout.ends[yes]]) for var, (no, yes) in self.code.conclusions.items()
+        }
+        high, low, provisional, applies, may_apply = layout.numbers
+        return CohortReading(visits, planes, high, low, provisional, applies, may_apply, conclusions)
 
 
 def words_for(visits: int) -> int:
@@ -138,69 +185,76 @@ def plane_of(flags: NDArray[np.bool_]) -> Plane:
     return np.pad(packed, (0, -len(packed) % 8)).view("<u8").astype(np.uint64, copy=False)
 
 
-def planes_of_masks(states: NDArray[np.unsignedinteger[Any]], atoms: int) -> list[Plane]:
-    """Return the planes of a variable from the state of each visit (a bit mask, at most 64 ``atoms``)."""
-    one = states.dtype.type(1)
-    return [plane_of((states >> states.dtype.type(k) & one).astype(bool)) for k in range(atoms)]
-
-
-def planes_of_states(program: Program, visits: Sequence[Sequence[State]]) -> dict[int, list[Plane]]:
+def planes_of_states(reader: PlanesReader, visits: Sequence[Sequence[State]]) -> dict[int, list[Plane]]:
     """Return the planes of a cohort given as the states of each visit: plain, and slow; for tests and small cohorts."""
     return {
-        var: [plane_of(np.array([states[var] >> k & 1 for states in visits], bool)) for k in range(len(v.atoms))]
-        for var, v in enumerate(program.variables)
-        if var not in program.conclusions
+        var: [plane_of(np.array([test.holds(states[var]) for states in visits], bool)) for test in tests]
+        for var, tests in reader.asked.items()
     }
 
 
-def _ones(planes: NDArray[np.uint64]) -> NDArray[np.int64]:
-    """Return the number of set bits of each row."""
-    if hasattr(np, "bitwise_count"):
-        return np.asarray(np.bitwise_count(planes).sum(axis=1, dtype=np.int64))
-    return np.array([int(_OF_BYTE[row.view(np.uint8)].sum(dtype=np.int64)) for row in planes], np.int64)
+def _ones(planes: Sequence[Plane], visits: int) -> NDArray[np.int64]:
+    """Return the number of visits that are set in each plane."""
+    ones = np.empty((len(planes), words_for(visits)), np.uint8)
+    count = np.bitwise_count if hasattr(np, "bitwise_count") else _count
+    for plane, row in zip(planes, ones, strict=True):
+        count(plane, row)
+    if visits % 64:
+        ones[:, -1] = [int(plane[-1] & last_word(visits)).bit_count() for plane in planes]
+    return np.asarray(np.add.reduce(ones, axis=1, dtype=np.uint32), np.int64)
 
 
-_OF_BYTE = np.array([number.bit_count() for number in range(256)], np.uint8)
+def _count(plane: Plane, ones: NDArray[np.uint8]) -> None:
+    """Write the set bits of each word: as `numpy.bitwise_count`, which older NumPy lacks."""
+    np.add.reduce(_of_two_bytes()[plane.view(np.uint16)].reshape(-1, 4), axis=1, dtype=np.uint8, out=ones)
+
+
+@cache
+def _of_two_bytes() -> NDArray[np.uint8]:
+    return np.array([number.bit_count() for number in range(1 << 16)], np.uint8)
+
+
+_ACTS: Mapping[Word, Any] = {"and": np.bitwise_and, "or": np.bitwise_or, "not": np.bitwise_xor, "but": np.bitwise_xor}
+_CONSTANT = {NEVER: 0, ALWAYS: 1}
+"""The slots of what is the same at every visit."""
 
 
 @dataclass(frozen=True)
 class _Layout:
-    """Code in slots: those of the inputs, then ``registers``, then the rows of the output.
+    """Code in slots: of the constants, the ``inputs``, the ``registers``, and the ``outputs``.
 
-    ``inputs`` are the variable and bit of each input; ``rows`` says in which row of the output a plane stands,
-    ``constants`` which of these are the same at every visit.
+    A step joins two slots into a third. ``ends`` is the slot of each plane that is told of, ``numbers`` are for each
+    part of `plane_code.RulePlanes` the places among these of all rules.
     """
 
-    inputs: tuple[tuple[int, int], ...]
+    inputs: tuple[Op, ...]
     registers: int
-    rows: Mapping[int, int]
-    constants: tuple[tuple[int, np.uint64], ...]
-    steps: tuple[tuple[Any, tuple[int, ...]], ...]
+    outputs: int
+    ends: Mapping[int, int]
+    numbers: tuple[Numbers, ...]
+    steps: tuple[tuple[Any, int, int, int], ...]
 
 
 def _laid_out(code: Code) -> _Layout:
     needed = code.needed()
-    inputs = {k: n for n, k in enumerate(k for k in needed if code.ops[k].word == "atom")}
-    ends = [plane for rule in code.rules for plane in rule] + [p for two in code.conclusions.values() for p in two]
-    rows = {plane: row for row, plane in enumerate(dict.fromkeys(ends))}
-    acts = [k for k in needed if k not in inputs]
-    places, registers = _registers(code, acts, rows)
-    base = len(inputs) + registers
-    slot = {**inputs, **{k: len(inputs) + n for k, n in places.items()}}
-    slot |= {k: base + row for k, row in rows.items() if k not in inputs}
-    steps = [_step(code, k, slot) for k in acts]
-    steps += [(np.bitwise_or, (inputs[k], inputs[k], base + row)) for k, row in rows.items() if k in inputs]
-    same = {NEVER: np.uint64(0), ALWAYS: ~np.uint64(0)}
-    constants = tuple((rows[plane], value) for plane, value in same.items() if plane in rows)
-    return _Layout(tuple((code.ops[k].left, code.ops[k].right) for k in inputs), registers, rows, constants, (*steps,))
+    inputs = [k for k in needed if code.ops[k].word in INPUTS]
+    slot = _CONSTANT | {k: n for n, k in enumerate(inputs, len(_CONSTANT))}
+    acts = [k for k in needed if k not in slot]
+    told = [plane for rule in code.rules for plane in rule] + [p for two in code.conclusions.values() for p in two]
+    outputs = [plane for plane in dict.fromkeys(told) if plane not in slot]
+    places, registers = _registers(code, acts, {*outputs})
+    slot |= {k: len(slot) + n for k, n in places.items()}
+    slot |= {k: n for n, k in enumerate(outputs, len(_CONSTANT) + len(inputs) + registers)}
+    ends = {plane: slot[plane] for plane in dict.fromkeys(told)}
+    place = {plane: n for n, plane in enumerate(ends)}
+    numbers = np.array([[place[plane] for plane in rule] for rule in code.rules], np.int64).reshape(-1, _PARTS)
+    steps = tuple(_step(code.ops[k], slot, slot[k]) for k in acts)
+    return _Layout(tuple(code.ops[k] for k in inputs), registers, len(outputs), ends, (*numbers.T,), steps)
 
 
-def _step(code: Code, number: int, slot: Mapping[int, int]) -> tuple[Any, tuple[int, ...]]:
-    made = code.ops[number]
-    if made.word == "not":
-        return np.invert, (slot[made.left], slot[number])
-    act = np.bitwise_and if made.word == "and" else np.bitwise_or
-    return act, (slot[made.left], slot[made.right], slot[number])
+def _step(made: Op, slot: Mapping[int, int], to: int) -> tuple[Any, int, int, int]:
+    """Return one step: what is not in a plane is the difference between it and all visits."""
+    return _ACTS[made.word], slot[made.left], slot[ALWAYS if made.word == "not" else made.right], to
 
 
 def _registers(code: Code, acts: Sequence[int], rows: Collection[int]) -> tuple[dict[int, int], int]:

@@ -14,7 +14,8 @@ from typing import Any
 
 import pyarrow as pa
 
-from layette.engine.cohort.counted import RuleCodes, differing, planes_of
+from layette.engine.cohort.coded import read_rows
+from layette.engine.cohort.counted import RuleCodes, differing
 from layette.engine.cohort.meaning import Meanings
 from layette.engine.errors import InputError, LayetteError, ReadersDisagree
 from layette.mapping.answering import answer
@@ -164,7 +165,7 @@ class PartReader:
 
     def _statuses(self, rows: _Rows, visits: Sequence[int]) -> pa.Table:
         program = self.auditor.pack.program
-        reading = self.codes.reader.read(planes_of(program, rows.given), len(rows.given))
+        reading = read_rows(self.codes.reader, rows.given)
         differ = differing(reading, rows.statuses) if rows.given else []
         if differ:
             rules = {program.rules[rule].id for _, rule in differ[:MOST_PROBLEMS]}

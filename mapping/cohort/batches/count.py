@@ -11,11 +11,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from layette.engine.api import Pack
-from layette.engine.cohort.counted import RuleCodes, planes_of
+from layette.engine.cohort.coded import Coded, PlaneMaker, dtype_for, read_rows
+from layette.engine.cohort.counted import RuleCodes
 from layette.engine.cohort.meaning import Meanings
 from layette.engine.cohort.values import ValueReader, state_of
 from layette.engine.logic.conditions import AllOf, variables
-from layette.engine.logic.planes import Plane, plane_of
 from layette.mapping.cohort.tables import status_table
 
 
@@ -58,37 +58,33 @@ class Count:
         visits = batch.column("visit")
         codes = np.zeros((len(self.codes.rules), len(visits)), np.uint8)
         if not self.anew:
-            codes = self.codes.of(self.codes.reader.read(self._planes(batch), len(visits)))
+            planes = PlaneMaker(self.codes.reader, len(visits)).planes(self._coded(batch), len(visits))
+            codes = self.codes.of(self.codes.reader.read(planes, len(visits)))
         alone = self.alone(batch.column("whole").to_pylist())
         self._read_alone([batch.column("flat")[k].as_py() for k in alone], alone, codes)
         made = status_table(visits.to_pylist(), self.codes.rules, codes).combine_chunks()
         return pa.record_batch([column.combine_chunks() for column in made.columns], schema=made.schema)
 
-    def _planes(self, batch: pa.RecordBatch) -> dict[int, list[Plane]]:
+    def _coded(self, batch: pa.RecordBatch) -> dict[int, Coded]:
         """Cut the values of each view into the cells of this pack: each value that stands there once."""
-        visits, made = batch.num_rows, {}
-        for var in self.asked:
-            atoms = len(self.pack.program.variables[var].atoms)
-            if var in self.choices:
-                each = np.array([self.choices[var]], object)
-                places = np.zeros(visits, np.int64)
-            else:
-                each, places = self._states(batch.column(self.pack.table.entries[var].view.key), var)
-            bits = ((int(state) >> k & 1 for state in each) for k in range(atoms))
-            made[var] = [plane_of(np.fromiter(one, bool, len(each))[places]) for one in bits]
-        return made
+        entries, visits = self.pack.table.entries, batch.num_rows
+        columns = ((var, batch.column(entries[var].view.key)) for var in self.asked if var not in self.choices)
+        same = ((var, Coded(np.zeros(visits, np.uint8), (state,))) for var, state in self.choices.items())
+        return dict(same) | {var: self._cells(column, var) for var, column in columns}
 
-    def _states(self, column: pa.Array, var: int) -> tuple[Any, Any]:
-        """Return the states that stand in a column, the unknown one first, and the place of each visit's."""
+    def _cells(self, column: pa.Array, var: int) -> Coded:
+        """Return a column in codes that go up with the cells; what is not known stands as the unknown state."""
         coded = pc.fill_null(column.cast(pa.string()), "").dictionary_encode()
         full = self.pack.program.full[var]
-        states = [full if not value else state_of(value, var, self.pack) for value in coded.dictionary.to_pylist()]
-        assert None not in states  # the meaning of the view is the same
-        return states, coded.indices.to_numpy(zero_copy_only=False)
+        found = [full if not value else state_of(value, var, self.pack) for value in coded.dictionary.to_pylist()]
+        states = tuple(sorted({state for state in found if state is not None}))
+        assert None not in found  # the meaning of the view is the same
+        place = {state: code for code, state in enumerate(states)}
+        codes = np.array([place[state] for state in found if state is not None], dtype_for(len(states)))
+        return Coded(codes[coded.indices.to_numpy(zero_copy_only=False)], states)
 
     def _read_alone(self, flat: Sequence[bytes], places: Sequence[int], codes: Any) -> None:
         """Count visits by the states that the code of one visit makes of them."""
         if places:
             given = [self.reader.read(self.pack.read_visit(json.loads(one))).given for one in flat]
-            reading = self.codes.reader.read(planes_of(self.pack.program, given), len(given))
-            codes[:, places] = self.codes.of(reading)
+            codes[:, places] = self.codes.of(read_rows(self.codes.reader, given))

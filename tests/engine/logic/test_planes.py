@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.program_strategies import NOTHING, flag, programs, random_visit, rule, seeds
+from support.program_strategies import NOTHING, flag, programs, random_program, random_visit, rule, seeds
 from support.sweeps import every_case
 
 from layette.engine.api import load_pack
@@ -21,7 +21,6 @@ from layette.engine.logic.planes import (
     CohortReading,
     PlanesReader,
     plane_of,
-    planes_of_masks,
     planes_of_states,
     words_for,
 )
@@ -37,7 +36,8 @@ def cohorts(draw: st.DrawFn) -> tuple[Program, list[list[State]]]:
 
 
 def read(program: Program, visits: list[list[State]]) -> CohortReading:
-    return PlanesReader(program).read(planes_of_states(program, visits), len(visits))
+    reader = PlanesReader(program)
+    return reader.read(planes_of_states(reader, visits), len(visits))
 
 
 @settings(max_examples=500, deadline=None)
@@ -95,9 +95,10 @@ def test_variables_that_are_left_out_are_unknown() -> None:
         rule(1, NOTHING, Among(2, YES), full),
     )
     program = Program(variables, rules, conclusions=(2,))
-    fever = planes_of_masks(np.array([YES, NO, YES | NO], np.uint8), 2)
     for varying in (None, {0}):
-        found = PlanesReader(program, varying).read({0: fever}, 3)
+        reader = PlanesReader(program, varying)
+        planes = planes_of_states(reader, [(fever, *full[1:]) for fever in (YES, NO, YES | NO)])
+        found = reader.read({0: planes[0]}, 3)
         assert [[STATUSES[code].value for code in found.codes(k)] for k in (0, 1)] == [
             ["fired", "undecided", "undecided"]
         ] * 2
@@ -108,17 +109,28 @@ def test_variables_that_are_left_out_are_unknown() -> None:
 def test_blocks_of_any_size_are_read_whole(visits: int) -> None:
     program = Program((flag("fever"),), (rule(0, NOTHING, Among(0, YES), [3]),))
     states = np.resize(np.array([YES, NO, YES | NO], np.uint8), visits)
-    found = PlanesReader(program).read({0: planes_of_masks(states, 2)}, visits)
-    assert found.planes.shape[1] == words_for(visits)
+    reader = PlanesReader(program)
+    found = reader.read(planes_of_states(reader, [(int(state),) for state in states]), visits)
+    assert all(plane.shape == (words_for(visits),) for plane in found.planes)
     assert [*found.counts()[0]] == [int((states == state).sum()) for state in (NO, YES | NO)] + [
         0,
         int((states == YES).sum()),
     ]
 
 
+def test_blocks_are_read_one_after_another_in_the_same_memory() -> None:
+    rng = random.Random(3)
+    program = random_program(rng)
+    cohort = [random_visit(rng, program) for _ in range(300)]
+    parts = [cohort[:128], cohort[128:129], cohort[129:129], cohort[129:]]
+    reader = PlanesReader(program)
+    blocks = [(planes_of_states(reader, part), len(part)) for part in parts]
+    counts = sum(found.counts() for found in reader.read_blocks(blocks))
+    assert (counts == read(program, cohort).counts()).all()
+
+
 def test_bits_are_counted_with_an_older_numpy_too(monkeypatch: pytest.MonkeyPatch) -> None:
-    program = Program((flag("fever"),), (rule(0, NOTHING, Among(0, YES), [3]),))
-    found = PlanesReader(program).read({0: planes_of_masks(np.resize(np.array([1, 2, 2], np.uint8), 1000), 2)}, 1000)
+    found = read(Program((flag("fever"),), (rule(0, NOTHING, Among(0, YES), [3]),)), [[1], [2], [2]] * 333 + [[1]])
     counted = found.counts()
     monkeypatch.delattr(np, "bitwise_count", raising=False)
     assert (found.counts() == counted).all()
