@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from layette.engine.exact.interval import Interval
+from layette.engine.measures import table_rows
 from layette.engine.measures.growth import centile, zscore
 
 LINES = Path(__file__).with_name("who_zscore_test_cases.csv").read_text(encoding="utf-8").splitlines()
@@ -65,3 +66,28 @@ def test_unrestricted_beyond_three_for_length_restricted_for_weight(table):
     values = exactly(sd[3] + step_up, sd[-3] - step_down)
     found = zscore(values, np.array([0, 0]), exactly(30, 30), weight).spans()
     assert [float(low) for low, _ in found] == pytest.approx([4, -4], abs=1e-8)
+
+
+@pytest.mark.parametrize("together", [1, 200, 1 << 18])
+@pytest.mark.parametrize("name", NAMES)
+def test_all_cases_at_once_and_with_sex_or_day_unknown(name, together, table, monkeypatch):
+    """An unknown sex gives the hull of both, an unknown day that of all days; the known ones stay as they are."""
+    monkeypatch.setattr(table_rows, "TOGETHER", together)
+    cases, lms = [case for case in CASES if case["measure"] == name] * 3, table(NAMES[name])
+    third = len(cases) // 3
+    values = exactly(*(case["value"] for case in cases))
+    sexes = np.array([SEX[case["sex"]] for case in cases])
+    sexes[third : 2 * third] = -1
+    days = [(int(case["age_days"]),) * 2 for case in cases[: 2 * third]]
+    days += [(max(0, int(case["age_days"]) - 9), int(case["age_days"])) for case in cases[2 * third :]]
+    found = zscore(values, sexes, Interval.of([(Fraction(a), Fraction(b)) for a, b in days]), lms).spans()
+    for case, (low, high) in zip(cases[:third], found[:third], strict=True):
+        assert low == high
+        assert float(low) == pytest.approx(float(case["expected_z"]), abs=0.01)
+    for case, (low, high), sex, (first, last) in zip(cases, found, sexes.tolist(), days, strict=True):
+        alone = [
+            zscore(Interval.one(*(Fraction(case["value"]),) * 2), one, Interval.one(*(Fraction(day),) * 2), lms).span()
+            for one in ((0, 1) if sex < 0 else (sex,))
+            for day in range(first, last + 1)
+        ]
+        assert (low, high) == (min(a for a, _ in alone), max(b for _, b in alone))
