@@ -15,16 +15,22 @@ CODES = ("not applicable", "ruled out", "undecided", "provisional", "fired")
 """What became of a rule as it is written, by its code."""
 SURELY = 8
 """Added to a code where the rule surely is for this newborn."""
+_PLACES = {id(status): place for place, status in enumerate(STATUSES)}
+"""By identity: a status hashes slowly, and a visit has hundreds."""
 COUNTED = ("visits", "eligible", "may_be_eligible", "fired", "provisional", "undecided", "ruled_out", "not_applicable")
 """What `tally` counts of each rule in each group; the last five add up to ``visits``."""
 
 
-def differing(reading: CohortReading, statuses: Sequence[Sequence[Status]]) -> list[tuple[int, int]]:
-    """Return where planes and the reader of one visit give different answers, as visit and rule."""
-    number = {status: code for code, status in enumerate(STATUSES)}
-    wanted = np.array([[number[status] for status in row] for row in statuses], np.uint8)
+def told(statuses: Sequence[Status]) -> bytes:
+    """Return the statuses of one visit as their places in `STATUSES`."""
+    return bytes(map(_PLACES.__getitem__, map(id, statuses)))
+
+
+def differing(reading: CohortReading, statuses: Sequence[bytes]) -> list[tuple[int, int]]:
+    """Return where planes and the reader of one visit give different answers, as visit and rule; `told` by the one."""
     found = np.array([reading.codes(rule) for rule in range(len(reading.high))], np.uint8).T
-    return [(int(v), int(r)) for v, r in np.argwhere(wanted != found.reshape(wanted.shape))]
+    wanted = np.frombuffer(b"".join(statuses), np.uint8).reshape(found.shape)
+    return [(int(v), int(r)) for v, r in np.argwhere(wanted != found)]
 
 
 class RuleCodes:

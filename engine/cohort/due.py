@@ -162,23 +162,23 @@ def _second(text: str | None, context: Context) -> int | None:
 
 
 def _rows(number: int, episode: Episode, stood: bool, context: Context) -> Iterator[DueRow]:
-    window, seen = episode.window, set[str]()
+    window, seen, rank = episode.window, set[str](), episode.first.rank
     for ground in episode.grounds:
         rule = ground.instance.rule.shape.id
         if rule not in seen:
-            status = "fired" if ground.status is Status.FIRED else "provisional"
-            yield _row(number, not seen, ground, status, episode.first.rank, window, context)._replace(stood=stood)
+            yield _row(number, not seen, stood, ground, rank, window, context)
             seen.add(rule)
 
 
 def _row(
-    number: int, lead: bool, ground: Ground, status: str, rank: int, window: RealWindow, context: Context
+    number: int, lead: bool, stood: bool, ground: Ground, rank: int, window: RealWindow, context: Context
 ) -> DueRow:
     verb, target, side = ground.proposal.place
+    status = "fired" if ground.status is Status.FIRED else "provisional"
     return DueRow(
         number, lead, verb, target, side or None, context.pack.targets[target].subject,
         ground.instance.rule.shape.id, status, PRIORITIES[ground.rank], PRIORITIES[rank],
-        window.start, _end(window), window.overdue, window.missing, False,
+        window.start, _end(window), window.overdue, window.missing, stood,
     )  # fmt: skip
 
 

@@ -28,6 +28,8 @@ from layette.engine.visit.visit import Visit
 ANY = Range(None, None)
 _NOT_APPLICABLE = "-"
 _PERHAPS = "~"
+_KEPT = 5_000
+"""Values of each variable whose states are remembered."""
 
 
 class WatchedTable(VariableTable):
@@ -68,6 +70,8 @@ class ValueReader:
         self.table.__class__ = WatchedTable
         assert isinstance(self.table, WatchedTable)
         self.pack = replace(pack, compiled=replace(pack.compiled, table=self.table))
+        self._named: list[dict[State, str]] = [{} for _ in self.table.entries]
+        self._states: list[dict[str, State | None]] = [{} for _ in self.table.entries]
 
     @cached_property
     def plan(self) -> AnswerPlan:
@@ -81,25 +85,39 @@ class ValueReader:
         self.table.seen = seen
         facts = Facts(self.plan.states, visit, {**self.plan.states.choices, **visit.settings})
         given, self.table.seen = tuple(facts.states), {}
-        values: list[str | None] = []
-        whole = bool(visit.settings)
-        full = self.pack.program.full
-        for var, (state, entry) in enumerate(zip(given, self.table.entries, strict=True)):
-            value = None if state == full[var] else self._value(var, entry, state, seen.get(var, ANY), facts)
-            whole = whole or (value is not None and state_of(value, var, self.pack) != state)
-            values.append(value)
-        self.table.seen = {}
+        values: list[str | None] = [None] * len(given)
+        whole, full = bool(visit.settings), self.pack.program.full
+        for var in [var for var, state in enumerate(given) if state != full[var]]:
+            value = values[var] = self._value(var, given[var], seen.get(var, ANY), facts)
+            whole = whole or self._state_of(var, value) != given[var]
         return Valued(facts, given, tuple(values), whole)
 
-    def _value(self, var: int, entry: Entry, state: State, found: Range, facts: Facts) -> str:
+    def _state_of(self, var: int, value: str) -> State | None:
+        """Return `state_of` a value, remembered: most values of most visits were seen before."""
+        known = self._states[var]
+        if value not in known:
+            if len(known) >= _KEPT:
+                known.clear()
+            known[value] = state_of(value, var, self.pack)
+        return known[value]
+
+    def _value(self, var: int, state: State, found: Range, facts: Facts) -> str:
+        entry = self.table.entries[var]
         if entry.kind != "number":
-            return "|".join(name for k, name in enumerate(_names(entry)) if state >> k & 1)
+            value = self._named[var].get(state)
+            if value is None:
+                value = self._named[var][state] = _joined(entry, state)
+            return value
         if state == NA:
             return _NOT_APPLICABLE
         view = entry.view
         if view.pick in ("highest", "lowest") and view.what == "value" and not view.qualifier:
             found = _extreme(entry, facts)
         return (_PERHAPS if state & NA else "") + written(found)
+
+
+def _joined(entry: Entry, state: State) -> str:
+    return "|".join(name for k, name in enumerate(_names(entry)) if state >> k & 1)
 
 
 def _names(entry: Entry) -> Sequence[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,8 +11,8 @@ from layette.engine.answer.parts.context import Context
 from layette.engine.api import Pack
 from layette.engine.cohort.due import DueAt, due_at
 from layette.engine.cohort.values import Valued, ValueReader
+from layette.engine.cohort.waits import Waits
 from layette.engine.errors import InputError, InputProblem
-from layette.engine.logic.conditions import Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.pack.written.shapes import listed
 from layette.engine.states.decide import Decision
@@ -48,7 +47,7 @@ class Auditor:
         self.pack = pack
         self.native = NativeReader(pack.program, pack.plan.states.known_variables)
         self.values = ValueReader(pack)
-        self._names = [instance.rule.shape.id for instance in pack.instances]
+        self.waits = Waits(pack.plan)
 
     def read(self, item: Item) -> Audited:
         """Return what was due at one input. Raises `InputError` with all that is wrong with it."""
@@ -73,14 +72,6 @@ class Auditor:
         # The added worlds are decided by the pack's own plan: they need only what its rules ask.
         context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), self.pack.plan)
         return Audited(flat, context, valued, due_at(context, [self.native]), groups_of(context.facts, clinic))
-
-    def waiting(self, one: Audited) -> Iterator[tuple[str, str, str | None]]:
-        """Yield each undecided rule with what it waits for, and the highest priority that it can bring."""
-        plan, entries = self.pack.plan, self.pack.table.entries
-        for number, status in enumerate(one.context.statuses):
-            if status is Status.UNDECIDED:
-                for var in plan.open_rules.of(number, status, one.context.states).waits_for:
-                    yield self._names[number], entries[var].view.subject, plan.rule_priorities[number]
 
     @cached_property
     def seen(self) -> frozenset[str]:
@@ -120,9 +111,3 @@ def statuses_of(pack: Pack) -> Iterator[tuple[str, str]]:
     for name, target in pack.targets.items():
         for wanted in target.satisfied_by:
             yield from ((name, status) for status in listed(wanted.status))
-
-
-def outstanding(waiting: Sequence[tuple[str, str, str | None]]) -> tuple[list[str], int]:
-    """Return the findings that an emergency may hang on, and how many findings would settle something."""
-    pressing = Counter(finding for _, finding, priority in waiting if priority == "stat")
-    return sorted(pressing), len({finding for _, finding, _ in waiting})

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -15,12 +15,12 @@ from typing import Any
 import pyarrow as pa
 
 from layette.engine.cohort.coded import read_rows
-from layette.engine.cohort.counted import RuleCodes, differing
+from layette.engine.cohort.counted import RuleCodes, differing, told
 from layette.engine.cohort.meaning import Meanings
 from layette.engine.errors import InputError, LayetteError, ReadersDisagree
 from layette.mapping.answering import answer
 from layette.mapping.cohort import files
-from layette.mapping.cohort.one_visit import Audited, Auditor, outstanding
+from layette.mapping.cohort.one_visit import Audited, Auditor
 from layette.mapping.cohort.pseudonyms import Pseudonyms
 from layette.mapping.cohort.tables import PARTS, status_table, table, value_table
 from layette.mapping.many.sources import Item
@@ -70,8 +70,8 @@ class _Rows:
     given: list[Sequence[int]] = field(default_factory=list)
     values: list[Sequence[str | None]] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
-    statuses: list[Sequence[Any]] = field(default_factory=list)
-    waits: Counter[tuple[str, str, str | None]] = field(default_factory=Counter)
+    statuses: list[bytes] = field(default_factory=list)
+    waits: dict[str | None, Counter[int]] = field(default_factory=dict)
     totals: Totals = field(default_factory=Totals)
 
 
@@ -138,8 +138,7 @@ class PartReader:
 
     def _add(self, number: int, place: dict[str, Any], found: Audited, rows: _Rows) -> None:
         visit, due, groups = found.visit, found.due, found.groups
-        waiting = list(self.auditor.waiting(found))
-        pressing, all_open = outstanding(waiting)
+        waiting = self.auditor.waits.of(found.context.statuses, found.context.states)
         patient, tables = self._name(_patient(found)), rows.tables
         acts = list(self.auditor.acts(visit))
         end = max(visit.at.hi, visit.until.hi)
@@ -147,7 +146,7 @@ class PartReader:
         tables["visits"].append((
             number, patient, self._name(visit.encounter), place["source"], place["line"], *groups, visit.at.lo,
             visit.born.lo, visit.age_days, visit.sex, due.worst, due.number, due.to_judge, due.not_on_record,
-            due.to_chase, pressing, all_open, due.added_worlds, end,
+            due.to_chase, waiting.pressing, waiting.findings, due.added_worlds, end,
         ))  # fmt: skip
         tables["due"] += [(number, *groups, *row) for row in due.rows]
         tables["acts"] += [(number, patient, *act[:-2], self._name(act[-2]), self._reason(act[-1])) for act in acts]
@@ -156,8 +155,8 @@ class PartReader:
         rows.given.append(found.valued.given)
         rows.values.append(found.valued.values)
         rows.whole.append(found.valued.whole)
-        rows.statuses.append(found.context.statuses)
-        rows.waits.update((rule, finding, groups.clinic) for rule, finding in {(r, f) for r, f, _ in waiting})
+        rows.statuses.append(told(found.context.statuses))
+        rows.waits.setdefault(groups.clinic, Counter()).update(waiting.pairs)
 
     def _reason(self, words: str | None) -> str | None:
         """Return why something was declined; free text may name somebody, so it stays out where names do."""
@@ -172,7 +171,7 @@ class PartReader:
             raise ReadersDisagree(
                 {name: dict.fromkeys(sorted(rules), "differs") for name in ("native", "planes")}, None
             )
-        rows.tables["open_parts"] += [(*key, n) for key, n in sorted(rows.waits.items(), key=repr)]
+        rows.tables["open_parts"] += sorted(self._waits(rows), key=repr)
         return status_table(visits, self.codes.rules, self.codes.of(reading))
 
 
@@ -187,6 +186,13 @@ class PartWriter(PartReader):
     def write(self, part: Part) -> Totals:
         """Read a part and write its files. Raises OSError."""
         return keep(self.read(part), self.out, part.name)
+
+    def _waits(self, rows: _Rows) -> Iterator[tuple[str, str, str | None, int]]:
+        """Yield how many visits of each clinic wait with which rule for which finding."""
+        pairs = self.auditor.waits.pairs
+        for clinic, numbers in rows.waits.items():
+            for pair, visits in numbers.items():
+                yield (*pairs[pair], clinic, visits)
 
 
 def _patient(found: Audited) -> str | None:
