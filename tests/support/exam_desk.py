@@ -101,8 +101,9 @@ class Desk:
     def along(self, script: str) -> None:
         """Walk within the row to the control (`e`) of which a script holds: as many arrows as lie between."""
         steps = self.page.evaluate(_ALONG.replace("WANTED", script))
-        self.press(*["ArrowRight" if steps > 0 else "ArrowLeft"] * abs(steps))
-        assert self.focus(f"Boolean({script})"), f"no arrow leads to {script}"
+        key = "ArrowRight" if steps > 0 else "ArrowLeft"
+        self.press(*[key] * abs(steps))
+        self.until(key, script)  # in a field that holds a number, arrows walk over its digits first
 
     def until(self, key: str, script: str) -> None:
         """Press a key until the focus is where a script says."""

@@ -44,7 +44,7 @@ function sexes() {
 
 /** `kind`: this visit, an earlier one, or what the family told. */
 function fileButton(text, kind, rebuild) {
-  const made = element("label", text, "file");
+  const made = element("label", text, "file plain");
   const chosen = Object.assign(element("input"), { type: "file", className: "unseen" });
   chosen.dataset.file = kind;
   chosen.addEventListener("change", async () => {
@@ -63,7 +63,7 @@ const say = (text) => { at("said").textContent = text; };
 
 /** The form that the family fills in before the visit, in the language that is chosen. */
 function formLink(key, apart) {
-  const made = element("a", t(key), "file plain");
+  const made = element("a", t(key), "plain link");
   return Object.assign(made, { href: `/form?language=${spoken()}${apart}`, target: "_blank", rel: "noopener" });
 }
 
@@ -80,21 +80,36 @@ function paintAsks() {
   });
   const list = element("ul");
   list.append(...lines);
-  if (list.textContent !== place.querySelector("ul")?.textContent) place.replaceChildren(element("h2", t("family-asks")), list);
+  if (list.textContent !== place.querySelector("ul")?.textContent) place.replaceChildren(element("h2", t("family-asks"), "unseen"), list);
+}
+
+/** What a group of actions is about, and the actions. */
+function together(title, ...all) {
+  const box = element("div", null, "together");
+  box.setAttribute("role", "group");
+  box.setAttribute("aria-label", title);
+  box.append(element("span", title, "which"), ...all);
+  return box;
 }
 
 function actions(rebuild) {
   const box = element("div", null, "actions");
   box.append(
-    button(t("save-flat"), "plain", () => say(saveFlat())),
-    button(t("save-fhir"), "plain", async () => say(await saveFhir())),
-    fileButton(t("open-file"), "visit", rebuild),
-    fileButton(t("open-earlier"), "earlier", rebuild),
-    formLink("family-form", ""),
-    formLink("family-form-apart", "&apart=true"),
-    fileButton(t("open-told"), "told", rebuild),
-    button(t("print"), "plain", async () => say(await report())),
-    button(t("family-sheet"), "plain", async () => say(await familySheet())),
+    together(
+      t("visit"),
+      button(t("save-flat"), "plain", () => say(saveFlat())),
+      button(t("save-fhir"), "plain", async () => say(await saveFhir())),
+      fileButton(t("open-file"), "visit", rebuild),
+      fileButton(t("open-earlier"), "earlier", rebuild),
+      button(t("print"), "plain", async () => say(await report())),
+    ),
+    together(
+      t("the-family"),
+      formLink("family-form", ""),
+      formLink("family-form-apart", "&apart=true"),
+      fileButton(t("open-told"), "told", rebuild),
+      button(t("family-sheet"), "plain", async () => say(await familySheet())),
+    ),
   );
   return box;
 }
