@@ -3,7 +3,7 @@ import { aside, current, findings, ownHere, record, recorded, sides, state, touc
 import { clock, marked, particulars, readings } from "./more.js";
 import { REASONS, labelOf, sided, words } from "./told.js";
 import { told } from "./times.js";
-import { button, element, lower, packed, pick, t } from "./words.js";
+import { button, element, lower, packed, pick, t, unitSaid } from "./words.js";
 
 const chosenUnits = new Map();
 let opened = null;
@@ -107,7 +107,7 @@ function numbers(finding) {
   const kind = units.map(([unit]) => unit).join();
   const there = recorded(finding.name).find((one) => one.unit);
   const unit = element("select");
-  for (const [code, said] of units) unit.append(new Option(said || t("number"), code));
+  for (const [code, said] of units) unit.append(new Option(unitSaid(said) || t("number"), code));
   unit.value = there?.unit ?? chosenUnits.get(kind) ?? units[0][0];
   unit.setAttribute("aria-label", t("unit-of", { what: pick(finding.label) }));
   for (const place of finding.parts ?? sides(finding)) {
@@ -127,7 +127,7 @@ function numbers(finding) {
     }
   });
   if (units.length > 1) box.append(unit);
-  else box.append(element("span", units[0][1], "unit"));
+  else box.append(element("span", unitSaid(units[0][1]), "unit"));
   return box;
 }
 

@@ -1,11 +1,11 @@
 // A recording in words.
-import { pick, t } from "./words.js";
+import { pick, t, unitSaid } from "./words.js";
 
 /** Why there is no value, as FHIR says it, and as the page does. */
 export const REASONS = [["not-performed", "could-not"], ["asked-declined", "declined"], ["unknown", "not-known"], ["temp-unknown", "not-back"], ["not-applicable", "does-not-apply"]];
 
 export const labelOf = (finding, value) => pick(finding.values?.find((one) => one.value === value)?.label) || String(value).replaceAll("_", " ");
-export const sign = (finding, unit) => finding.number?.units.find(([one]) => one === unit)?.[1] ?? unit ?? "";
+export const sign = (finding, unit) => unitSaid(finding.number?.units.find(([one]) => one === unit)?.[1] ?? unit ?? "");
 export const sided = (side) => (side ? t(side) : "");
 
 /** What one recording says, in words. */

@@ -16,6 +16,9 @@ export function t(key, filled = {}) {
   return text.replace(/\{(\w+)\}/g, (_, name) => filled[name] ?? "");
 }
 
+/** A unit as people say it: most are signs, the same in every language. */
+export const unitSaid = (said) => (said in made.texts ? t(said) : said);
+
 /** One or several: `key` with `n` filled in, `key_1` where n is one. */
 export const count = (key, n, filled = {}) => t(n === 1 && made.texts[`${key}_1`] ? `${key}_1` : key, { n, ...filled });
 
