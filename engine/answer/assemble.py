@@ -13,7 +13,7 @@ from importlib.metadata import PackageNotFoundError, version
 from layette.engine.answer.deadlines import grouped
 from layette.engine.answer.detail import makers_of, trace_of
 from layette.engine.answer.outstanding import outstanding
-from layette.engine.answer.parts.assessment import Assessment, PackUsed, SettingUsed
+from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.words import age_text
 from layette.engine.answer.report import (
@@ -38,11 +38,9 @@ from layette.engine.answer.topics import apart, by_heading, owed
 from layette.engine.answer.verdict import verdict_of
 from layette.engine.answer.visits import come_back
 from layette.engine.logic.program import Reader
-from layette.engine.pack.compiled import CompiledPack
-from layette.engine.states.plan import Choices
 from layette.engine.terms import ASKED, Kind
 
-_assessment, _pack, _setting = known(Assessment), known(PackUsed), known(SettingUsed)
+_assessment = known(Assessment)
 
 
 @cache
@@ -71,7 +69,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     judged = tuple(to_judge(weighed.doubts, weighed.judged, context))
     return _assessment(
         caution=pack.shape.caution,
-        pack=_pack(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest),
+        pack=context.plan.used,
         engine=engine_version(),
         readers=context.readers,
         read="conditions read twice; measures and resolution once" if len(context.readers) > 1 else "read once",
@@ -93,7 +91,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         measures=later(lambda: tuple(measures(context, pack.measures))),
         notices=(*set_notices(context), *pack.site.notices(), *judgments(context), *conflicts(made, context)),
         warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
-        settings=_settings(pack, context.choices),
+        settings=context.plan.settings_used(context.choices),
         compared=later(lambda: tuple(compared(context))),
         contacts={**pack.site.contacts},
     ).explained_by(makers_of(context, still_open), partial(trace_of, context))
@@ -101,13 +99,3 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
 
 def _of_kind(kind: Kind, made: Sequence[Recommendation]) -> tuple[Recommendation, ...]:
     return tuple([one for one in made if one.kind == kind])
-
-
-def _settings(pack: CompiledPack, choices: Choices) -> tuple[SettingUsed, ...]:
-    chosen = dict(choices)
-    return tuple(
-        [
-            _setting(id=name, label=shape.label, choice=chosen[name], default=chosen[name] == shape.default)
-            for name, shape in pack.settings.items()
-        ]
-    )

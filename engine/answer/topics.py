@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.parts.assessment import Topics
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.recommend import recommendations
 from layette.engine.answer.resolved.standing import is_satisfied

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.resolved.chase import overdue_orders
 from layette.engine.answer.resolved.due import Missing, wanted, wanted_now
 from layette.engine.answer.resolved.grounds import Ground

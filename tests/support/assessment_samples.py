@@ -6,9 +6,10 @@ from functools import partial
 from types import SimpleNamespace
 from typing import Any
 
-from layette.engine.answer.parts.assessment import Assessment, DoGroup, Measured, PackUsed, SettingUsed, Topics, Verdict
+from layette.engine.answer.parts.assessment import Assessment, DoGroup, Measured, Topics, Verdict
 from layette.engine.answer.shapes.detail import Choice, Concluded, Detail, NotEvaluated, Question, Step, Traced
 from layette.engine.answer.shapes.proposed import Citation, Code, Due, Reason, Recommendation, Used, Window
+from layette.engine.answer.shapes.used import PackUsed, SettingUsed
 from layette.engine.pack.written.folder import default_pack
 from layette.engine.pack.written.shapes import FindingShape, NumberShape, ReadingsShape
 

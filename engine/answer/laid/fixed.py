@@ -7,11 +7,13 @@ from functools import lru_cache
 from typing import Any
 
 from layette.engine.answer.laid.labels import label_of
+from layette.engine.answer.laid.proposals import DueRule
 from layette.engine.answer.laid.told import codes_of
 from layette.engine.answer.shapes.proposed import Citation, Code, Diagnosis
 from layette.engine.logic.residual import REMEMBERED
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.rule_shapes import TargetShape
+from layette.engine.pack.written.shapes import listed
 from layette.engine.pack.written.views import View
 from layette.engine.terms import Kind
 
@@ -53,6 +55,23 @@ class Fixed:
         findings = self._pack.findings
         places = [(name, side if name in findings and findings[name].sides else "") for name in target.recheck_of]
         return [label_of(self._pack, View(name, one_side)) for name, one_side in places]
+
+    def of_due(self, rule: DueRule) -> Fields:
+        """Return what is told of a rule that asks whether something is on record."""
+        shape, proposal = self._pack.instances[rule.index].rule.shape, rule.proposal
+        names = listed(shape.due)
+        return {
+            "finding": names[0],
+            "label": " or ".join(self._pack.findings[name].label for name in names),
+            "rule": shape.id,
+            "priority": proposal.priority,
+            "because": shape.because,
+            "target": proposal.target,
+            "kind": proposal.verb,
+            "side": proposal.side or None,
+            "subject": self._pack.targets[proposal.target].subject,
+            "sources": self._citations(shape.sources),
+        }
 
     def _of_reason(self, number: int, sources: tuple[str, ...]) -> Fields:
         """Return what is told of the rule with this number, where it rests on ``sources``."""

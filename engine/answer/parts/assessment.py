@@ -26,6 +26,7 @@ from layette.engine.answer.shapes.detail import (
 )
 from layette.engine.answer.shapes.part import LatePart, Part, made_late
 from layette.engine.answer.shapes.proposed import Citation, Code, Due, Recommendation, ToJudge, Used
+from layette.engine.answer.shapes.used import PackUsed, SettingUsed
 from layette.engine.terms import PRIORITIES, Deadline
 
 SCHEMA_VERSION = 2
@@ -102,24 +103,6 @@ class Compared(Part):
     earlier: Used
     now: Used
     changed: bool
-
-
-class SettingUsed(Part):
-    """A setting that was in force, and whether it differs from the pack's default."""
-
-    id: str
-    label: str
-    choice: str
-    default: bool
-
-
-class PackUsed(Part):
-    """Which pack answered."""
-
-    id: str
-    version: str
-    jurisdiction: str
-    digest: str
 
 
 @made_late("measures", "compared", "tell_family")

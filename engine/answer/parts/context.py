@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from layette.engine.answer.laid.waiting import WantedInput
+from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.plan import AnswerPlan
-from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.shapes.proposed import Used, Window
 from layette.engine.exact.times import day_number, moment, stamp
 from layette.engine.logic.conditions import Among, State

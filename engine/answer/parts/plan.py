@@ -4,39 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
-from typing import Literal, NamedTuple
 
-from layette.engine.answer.laid.fixed import Fixed
+from layette.engine.answer.laid.fixed import Fields, Fixed
 from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.laid.ordered import Awaited, IfOrdered, awaited, if_ordered
+from layette.engine.answer.laid.proposals import DueRule, Proposal, due_rules, proposals
 from layette.engine.answer.laid.questions import Questions
 from layette.engine.answer.laid.reported import Reported
 from layette.engine.answer.laid.tested import sparing, tested
 from layette.engine.answer.laid.told import codes_of, plain_of
 from layette.engine.answer.laid.waiting import Waiting, WantedInput, waiting
 from layette.engine.answer.parts.keys import code_digits
-from layette.engine.answer.parts.proposals import DueRule, Proposal, due_rules, proposals
 from layette.engine.answer.shapes.proposed import Citation, Code
+from layette.engine.answer.shapes.used import PackUsed, SettingUsed
 from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
-from layette.engine.pack.written.shapes import FindingsFile, listed
+from layette.engine.pack.written.shapes import FindingsFile
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.written import spans_rows
-from layette.engine.states.plan import Choices, StatesPlan
+from layette.engine.states.plan import MOST_CHOICES, Choices, StatesPlan
 from layette.engine.terms import PRIORITIES, PROPOSING, Kind, Priority
 from layette.engine.visit.recordings import Where
-
-
-class DueWords(NamedTuple):
-    """What is told of a rule that asks whether something is on record, whatever the visit."""
-
-    finding: str
-    label: str
-    rule: str
-    because: str
-    subject: Literal["baby", "mother"]
-    sources: tuple[Citation, ...]
 
 
 class AnswerPlan:
@@ -50,6 +39,7 @@ class AnswerPlan:
         self.plain = lru_cache(maxsize=REMEMBERED)(self._plain)
         self._labels: dict[Where, str] = {}
         self.places_of = lru_cache(maxsize=REMEMBERED)(self._places_of)
+        self.settings_used = lru_cache(maxsize=MOST_CHOICES)(self._settings_used)
         self.waiting = lru_cache(maxsize=REMEMBERED)(self._waiting)
 
     @cached_property
@@ -88,15 +78,9 @@ class AnswerPlan:
         return frozenset(rule.index for rule in self.due_rules)
 
     @cached_property
-    def due_words(self) -> Mapping[int, DueWords]:
-        """What is told of each of these rules, by its number."""
-        return {rule.index: self._due_words(rule) for rule in self.due_rules}
-
-    def _due_words(self, rule: DueRule) -> DueWords:
-        shape = self.pack.instances[rule.index].rule.shape
-        names, subject = listed(shape.due), self.pack.targets[rule.proposal.target].subject
-        label, sources = " or ".join(self.pack.findings[name].label for name in names), self.citations(shape.sources)
-        return DueWords(names[0], label, shape.id, shape.because, subject, sources)
+    def fixed_due(self) -> Mapping[int, Fields]:
+        """What is told at every visit of each of these rules, by its number."""
+        return {rule.index: self.fixed.of_due(rule) for rule in self.due_rules}
 
     @cached_property
     def if_ordered(self) -> Mapping[int, IfOrdered]:
@@ -168,6 +152,20 @@ class AnswerPlan:
     def _plain(self, target: str, choices: Choices) -> Mapping[str, str]:
         """Return the words for the family of a target by language, with the choices in force."""
         return plain_of(self.pack.targets[target], self.pack.settings, dict(choices))
+
+    def _settings_used(self, choices: Choices) -> tuple[SettingUsed, ...]:
+        """Return the settings as they are published, with the choices in force."""
+        chosen, shapes = dict(choices), self.pack.settings
+        return tuple(
+            SettingUsed(id=name, label=shape.label, choice=chosen[name], default=chosen[name] == shape.default)
+            for name, shape in shapes.items()
+        )
+
+    @cached_property
+    def used(self) -> PackUsed:
+        """The pack as it is published."""
+        pack = self.pack
+        return PackUsed(id=pack.id, version=pack.version, jurisdiction=pack.shape.jurisdiction, digest=pack.digest)
 
     @cached_property
     def target_codes(self) -> Mapping[str, tuple[Code, ...]]:

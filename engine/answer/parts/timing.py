@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from layette.engine.answer.laid.proposals import Proposal
+from layette.engine.answer.laid.windows import RealWindow, WrittenWindow
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.proposals import Proposal
-from layette.engine.answer.parts.windows import RealWindow, WrittenWindow
 from layette.engine.exact.times import Moment, later, plus, stamp
 from layette.engine.terms import Priority
 

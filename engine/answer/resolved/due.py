@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
+from layette.engine.answer.laid.proposals import DueFinding, DueRule
+from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.proposals import DueFinding, DueRule
 from layette.engine.answer.parts.timing import window_for
-from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Due
 from layette.engine.exact.times import AgeBounds, within
@@ -53,8 +53,7 @@ def _told(rule: DueRule, context: Context) -> bool:
     complete, in_use = context.visit.complete, context.readings.in_use
     if "observations" in complete:
         return True
-    doses = all(context.pack.findings[due.name].dose is not None for due in rule.findings)
-    if doses and "immunizations" in complete:
+    if rule.of_doses and "immunizations" in complete:
         return True
     return any(in_use.get(place) is not None for due in rule.findings for place in due.places)
 
@@ -81,21 +80,11 @@ def proposed_anyway(due: Due) -> bool:
 
 
 def _item(one: Missing, context: Context) -> Due:
-    words, proposal = context.plan.due_words[one.rule], context.plan.proposals[one.rule][0]
     return _due(
-        finding=words.finding,
-        label=words.label,
-        rule=words.rule,
+        **context.plan.fixed_due[one.rule],
         window=context.shown(one.window),
         state=one.state,
-        priority=proposal.priority,
-        because=words.because,
-        target=proposal.target,
-        kind=proposal.verb,
-        side=proposal.side or None,
-        subject=words.subject,
         said_not_done=one.told,
-        sources=words.sources,
     )
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from layette.engine.answer.laid.proposals import Proposal
+from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.proposals import Proposal
-from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.written import Instance
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from layette.engine.answer.laid.labels import label_of
+from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.keys import key
-from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.parts.words import used_value
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt

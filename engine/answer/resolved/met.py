@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from layette.engine.answer.parts.proposals import Place
+from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.resolved.grounds import Ground, ends_of
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import TargetShape

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
 
+from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.parts.asked import asked_words, waits_for
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.keys import key
-from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.parts.reasons import rule_values
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.answer.resolved.met import joined

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from layette.engine.answer.laid.proposals import Place, Proposal
+from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.keys import CODES, key
-from layette.engine.answer.parts.proposals import Place, Proposal
 from layette.engine.answer.parts.timing import window_for
-from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.resolved.grounds import FAR, Ground, ends_of
 from layette.engine.answer.shapes.proposed import Window
 from layette.engine.exact.times import DAY

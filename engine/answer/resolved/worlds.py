@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.parts.context import Context
-from layette.engine.answer.parts.proposals import Place
 from layette.engine.answer.resolved.alike import each_that_differs
 from layette.engine.answer.resolved.doubtful import ASAP, Doubt, Doubtful, all_among, doubtful, pending, standing
 from layette.engine.answer.resolved.due import wanted, wanted_now

@@ -25,6 +25,11 @@ Late = TypeVar("Late", bound="LatePart")
 
 _FIELDS: Any = BaseModel.__dict__["__dict__"]
 """Where a part keeps its fields, whatever a class says of its `__dict__`."""
+_PUT_NAMES, _PUT_EXTRA, _PUT_PRIVATE = cast(
+    tuple[Any, Any, Any],
+    tuple(BaseModel.__dict__[f"__pydantic_{name}__"].__set__ for name in ("fields_set", "extra", "private")),
+)
+"""What puts the rest of a part into its place; an answer has some hundred parts, and this is the shortest way."""
 
 
 class _Maker:
@@ -100,17 +105,17 @@ def known(part: type[Made]) -> type[Made]:
     given = {name: None if field.is_required() else field.get_default() for name, field in fields.items()}
     fresh = [(name, field.default_factory) for name, field in fields.items() if field.default_factory is not None]
     private, names = bool(part.__private_attributes__), set(fields)
-    new, put, fill = part.__new__, object.__setattr__, _FIELDS.__set__
+    new, fill = part.__new__, _FIELDS.__set__
 
     def make(**values: Any) -> Made:
         for name, factory in fresh:
             if name not in values:
                 values[name] = factory()  # type: ignore[call-arg]
         one = new(part)
-        fill(one, {**given, **values})
-        put(one, "__pydantic_fields_set__", names)
-        put(one, "__pydantic_extra__", None)
-        put(one, "__pydantic_private__", None)
+        fill(one, given | values)
+        _PUT_NAMES(one, names)
+        _PUT_EXTRA(one, None)
+        _PUT_PRIVATE(one, None)
         if private:
             one.model_post_init(None)
         return one

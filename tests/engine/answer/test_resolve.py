@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from support.small_pack import Edit, assess, copied, visit
 
 from layette.engine import Assessment, load_pack
+from layette.engine.answer.laid.proposals import Proposal
+from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.keys import key
-from layette.engine.answer.parts.proposals import Proposal
-from layette.engine.answer.parts.windows import RealWindow
 from layette.engine.answer.resolved.resolve import FAR, Episode, Ground, episodes
 from layette.engine.logic.conditions import Status
 from layette.engine.pack.written.rule_shapes import Consequence

@@ -18,9 +18,10 @@ from support.assessment_samples import (
 )
 from support.page_samples import AT_VISIT, BEFORE, BILIRUBIN, WEIGHT, chased, flat, headline, judged, page
 
-from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Compared, SettingUsed, Topics, Verdict
+from layette.engine.answer.parts.assessment import ComeBack, ComeBackItem, Compared, Topics, Verdict
 from layette.engine.answer.shapes.detail import Answer, Choice, Concluded, Step
 from layette.engine.answer.shapes.proposed import Used, Window
+from layette.engine.answer.shapes.used import SettingUsed
 from layette.mapping.text import render
 
 

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from layette.engine.answer.parts.windows import WrittenWindow, stated
+from layette.engine.answer.laid.windows import WrittenWindow, stated
 from layette.engine.exact.times import AgeBounds, age_bounds
 from layette.engine.pack.written.rule_shapes import Consequence, WindowShape, windows_of
 from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.written import Instance
 from layette.engine.terms import Kind, Priority
 from layette.engine.visit.recordings import Where
-
-if TYPE_CHECKING:
-    pass
-
 
 Place = tuple[Kind, str, str]
 """Verb, target and side: what shares a recommendation."""
@@ -94,6 +90,7 @@ class DueRule:
     proposal: Proposal
     findings: tuple[DueFinding, ...]
     bounds: AgeBounds
+    of_doses: bool
 
 
 def due_rules(
@@ -106,7 +103,8 @@ def due_rules(
         if shape.due is not None:
             due = tuple(_due_finding(name, findings[name]) for name in listed(shape.due))
             bounds = age_bounds((shape.where or {}).get("age", {}))
-            found.append(DueRule(index, proposals[index][0], due, bounds))
+            of_doses = all(findings[one.name].dose is not None for one in due)
+            found.append(DueRule(index, proposals[index][0], due, bounds, of_doses))
     return tuple(found)
 
 
