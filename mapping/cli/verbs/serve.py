@@ -51,14 +51,15 @@ def run(arguments: argparse.Namespace) -> int:
     limits = Limits(
         size=round(arguments.megabytes * _MEGABYTE), seconds=arguments.seconds, waiting=arguments.queue
     )  # fmt: skip
-    listening = place.bound(arguments.port)  # first, so that a port that is taken is told at once
-    pack = load_pack(arguments.pack, arguments.site)
+    # The port first, so that one that is taken is told at once.
+    with place.bound(arguments.port) as listening:
+        pack = load_pack(arguments.pack, arguments.site)
 
-    def ready() -> None:
-        for line in place.told(listening.getsockname()[1]):
-            print(f"layette: {line}", file=sys.stderr, flush=True)
+        def ready() -> None:
+            for line in place.told(listening.getsockname()[1]):
+                print(f"layette: {line}", file=sys.stderr, flush=True)
 
-    serve(pack, listening, arguments.workers or cores(), limits, place.names, ready)
+        serve(pack, listening, arguments.workers or cores(), limits, place.names, ready)
     return 0
 
 

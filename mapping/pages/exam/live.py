@@ -60,7 +60,8 @@ def _act(made: Recommendation, assessment: Assessment, clock: Clock, private: Ro
     line: Part = {
         "key": f"{made.target}.{made.side or ''}.{made.episode}", "label": asked(made), "priority": made.priority,
         "when": clock.window(made.window), "why": brief(made, assessment, clock), "do": list(made.do),
-        "rule": reason.rule, "sources": [one.id if one.id == one.kind else f"{one.id} ({one.kind})" for one in reason.sources],
+        "rule": reason.rule,
+        "sources": [one.id if one.id == one.kind else f"{one.id} ({one.kind})" for one in reason.sources],
     }  # fmt: skip
     if made.certain != made.priority and reason.unless:
         line["unless"] = list(reason.unless)

@@ -17,10 +17,7 @@ from layette.mapping.fhir.json import dumps
 from layette.mapping.pages.exam.live import live
 from layette.mapping.pages.exam.opened import opened
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-VISITS = ["half-examined-day-5.json", "jaundiced-sleepy-day-4.json"]
-"""What is typed in whole; the other examples are opened, saved and opened again in `test_around_it.py`."""
+VISITS = sorted(path.name for path in EXAMPLES.glob("*.json"))
 Record = Mapping[str, Any]
 
 
@@ -71,8 +68,20 @@ def enter(desk: Desk, one: Record, at: str, timed: bool) -> None:
         desk.more(name, before, bool(fields.get("reported")), **read)
 
 
+def values(records: list[Record]) -> list[tuple[str, str, str]]:
+    """Return what was recorded where, in an order of its own."""
+    return sorted(
+        (
+            one["finding"],
+            one["side"],
+            str(one["what"].get("value") or one["what"].get("absent") or one["what"]["parts"]),
+        )
+        for one in records
+    )
+
+
 @pytest.mark.browser
-@pytest.mark.xdist_group("browser")
+@pytest.mark.slow
 @pytest.mark.parametrize("name", VISITS)
 def test_an_example_filled_in_by_keyboard_gives_the_same_answer(desk: Desk, name: str, tmp_path: Path) -> None:
     found, page = expected(name)
@@ -89,6 +98,8 @@ def test_an_example_filled_in_by_keyboard_gives_the_same_answer(desk: Desk, name
             enter(desk, one, at, sum(same <= other.items() for other in records) > 1)
             if any(same <= later.items() for later in records[k + 1 :]):
                 desk.another(one["finding"])
+    typed = opened(json.dumps(desk.visit()).encode(), load_pack())
+    assert values(typed["records"]) == values(page["records"])
     assert told(desk.settled()) == told(live(found.assessment, load_pack()))
     sent = json.dumps(desk.sent[-1]["findings"])
     assert "charted_by" not in sent

@@ -17,13 +17,11 @@ sys.path.insert(0, str(ROOT / "examples"))
 
 import make_pictures
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
 AGAIN = "make them again: python examples/make_pictures.py"
 
 
 @pytest.mark.browser
-@pytest.mark.xdist_group("browser")
+@pytest.mark.slow
 def test_the_pictures_of_the_readme_are_current(browser: Browser, server: Server) -> None:
     pack = load_pack()
     found = answer(make_pictures.VISIT.read_bytes(), pack, readers=["native"])
