@@ -174,6 +174,13 @@ class PartReader:
         rows.tables["open_parts"] += sorted(self._waits(rows), key=repr)
         return status_table(visits, self.codes.rules, self.codes.of(reading))
 
+    def _waits(self, rows: _Rows) -> Iterator[tuple[str, str, str | None, int]]:
+        """Yield how many visits of each clinic wait with which rule for which finding."""
+        pairs = self.auditor.waits.pairs
+        for clinic, numbers in rows.waits.items():
+            for pair, visits in numbers.items():
+                yield (*pairs[pair], clinic, visits)
+
 
 class PartWriter(PartReader):
     """Reads parts and writes their files below ``out``."""
@@ -186,13 +193,6 @@ class PartWriter(PartReader):
     def write(self, part: Part) -> Totals:
         """Read a part and write its files. Raises OSError."""
         return keep(self.read(part), self.out, part.name)
-
-    def _waits(self, rows: _Rows) -> Iterator[tuple[str, str, str | None, int]]:
-        """Yield how many visits of each clinic wait with which rule for which finding."""
-        pairs = self.auditor.waits.pairs
-        for clinic, numbers in rows.waits.items():
-            for pair, visits in numbers.items():
-                yield (*pairs[pair], clinic, visits)
 
 
 def _patient(found: Audited) -> str | None:

@@ -36,12 +36,12 @@ def done(parts: Iterable[Part], writer: PartWriter, workers: int, source: Sequen
 
     ``source``: the arguments of `load_pack`, for a platform on which a process cannot be forked.
     """
+    settle()
     if workers <= 1:
         yield from (writer.write(part) for part in parts)
         return
     global _PACK
     _PACK = writer.auditor.pack
-    settle()
     try:
         yield from _Shared(iter(parts), writer, workers, source).run()
     finally:
