@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.logic.conditions import AllOf, State, Status, variables
 
-_KEPT = 200_000
+_KEPT = 50_000
 """Answers that are remembered."""
 
 

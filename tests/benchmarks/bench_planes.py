@@ -12,7 +12,7 @@ import argparse
 import resource
 import time
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 from cohort_in_codes import Codes
 
@@ -33,9 +33,16 @@ def timed(act: Callable[..., Any], *given: Any) -> tuple[float, Any]:
     return time.process_time() - begun, found
 
 
-def measured(codes: Codes, reader: PlanesReader, visits: int) -> tuple[dict[str, list[float]], Any, CohortReading]:
-    """Return the microseconds a visit of each step for each block, the last block and what was read of it."""
-    took: dict[str, list[float]] = {step: [] for step in STEPS}
+class Took(NamedTuple):
+    """Microseconds a visit of one step: over all blocks, and of the best whole one."""
+
+    mean: float
+    best: float
+
+
+def measured(codes: Codes, reader: PlanesReader, visits: int) -> tuple[dict[str, Took], Any, CohortReading]:
+    """Return what each step takes over so many visits, the last block and what was read of it."""
+    seconds: dict[str, list[float]] = {step: [] for step in STEPS}
     maker, waiting = PlaneMaker(reader), []
     readings = reader.read_blocks(iter(waiting.pop, None))
     for block in codes.blocks(visits):
@@ -43,8 +50,13 @@ def measured(codes: Codes, reader: PlanesReader, visits: int) -> tuple[dict[str,
         waiting.append((planes, len(block)))
         ruling, found = timed(next, readings)
         counting, _ = timed(found.counts)
-        for step, seconds in zip(STEPS, (filling, ruling, counting), strict=True):
-            took[step].append(seconds / len(block) * 1e6)
+        for step, took in zip(STEPS, (filling, ruling, counting), strict=True):
+            seconds[step].append(took)
+    whole = visits // BLOCK or 1
+    took = {
+        step: Took(sum(all_of) / visits * 1e6, min(all_of[:whole]) / min(visits, BLOCK) * 1e6)
+        for step, all_of in seconds.items()
+    }
     return took, block, found
 
 
@@ -72,12 +84,11 @@ def main() -> None:
     print(f"{len(pack.program.rules)} rules, {acts} operations, written down in {made:.2f} s; blocks of {BLOCK:,}")
     took, block, found = measured(codes, reader, visits)
     for step in STEPS:
-        mean = sum(took[step]) / len(took[step])
-        print(f"{step:<16}{mean:8.3f} us a visit, best block {min(took[step]):6.3f}")
+        print(f"{step:<16}{took[step].mean:8.3f} us a visit, best block {took[step].best:6.3f}")
     each, wrong = looped(pack, codes, block, found)
-    rules = sum(took["rules"]) / len(took["rules"])
-    print(f"{'Arrow to counts':<16}{sum(map(sum, took.values())) / len(took['rules']):8.3f} us a visit")
-    print(f"{'native, looped':<16}{each:8.3f} us a visit: {each / rules:.0f} times the rules")
+    mean, best = (sum(part) for part in zip(*took.values(), strict=True))
+    print(f"{'Arrow to counts':<16}{mean:8.3f} us a visit, best blocks {best:5.3f}")
+    print(f"{'native, looped':<16}{each:8.3f} us a visit: {each / took['rules'].mean:.0f} times the rules")
     print(f"{wrong} of {min(LOOPED, len(block)) * len(pack.program.rules):,} answers differ")
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
 
