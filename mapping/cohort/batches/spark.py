@@ -31,6 +31,8 @@ NEEDED = ("pyspark", "pandas")
 _TABLES = "part long, name string, table binary"
 _ROUND = 4
 """Parts of one Spark job, for each core that Spark has."""
+_MOST_PARTS = 160
+"""Parts of one job at most: a part of 4,000 visits comes back as some 4 MB, and Spark gives one answer 1 GB by default."""
 _ROWS = "spark.sql.execution.arrow.maxRecordsPerBatch"
 _MOST_ROWS = 125_000
 
@@ -77,7 +79,7 @@ def counted(count: Count, batches: Iterable[tuple[str, pa.RecordBatch]]) -> Iter
 
 def _rounds(parts: Iterable[Any], spark: SparkSession) -> Iterator[list[Any]]:
     """Yield what goes into one job: this machine holds no more than that."""
-    many, left = _ROUND * spark.sparkContext.defaultParallelism, iter(parts)
+    many, left = min(_MOST_PARTS, _ROUND * spark.sparkContext.defaultParallelism), iter(parts)
     while held := [*islice(left, many)]:
         yield held
 

@@ -10,6 +10,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+from support.browser import opened_browser
 
 from layette.mapping.cli.command import main
 from layette.mapping.cohort.audit import account_of
@@ -91,6 +92,29 @@ def test_of_an_audit_too_small_no_count_is_shown(out: Path) -> None:
 def test_a_rule_that_asked_for_nothing_is_told_of_where_it_is_undecided(out: Path) -> None:
     undecided = report(out).partition("Undecided, because of what")[2]
     assert "<code>belly.lump</code></td><td>42</td><td>belly_mass 42" in undecided
+
+
+@pytest.mark.browser
+def test_nothing_is_cut_off_on_a_phone_or_on_paper(out: Path, tmp_path: Path) -> None:
+    """At 360 pixels no count lies beyond the edge, and on paper no table: a figure is pushed sideways by itself."""
+    page_of = tmp_path / "report.html"
+    page_of.write_text(report(out, least=1), encoding="utf-8")
+    with opened_browser() as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 800})
+        page.set_default_timeout(180_000)
+        page.goto(page_of.as_uri())
+        assert page.evaluate(_BEYOND, 360) == []
+        for fold in page.query_selector_all("summary"):
+            fold.click()
+        assert page.evaluate(_BEYOND, 360) == []
+        page.set_viewport_size({"width": 680, "height": 1000})  # A4 between margins of 15 mm
+        page.emulate_media(media="print")
+        assert page.evaluate(_BEYOND, 680) == []
+        assert page.evaluate("[...document.querySelectorAll('details.always table')].every(t => t.offsetHeight > 0)")
+
+
+_BEYOND = """width => [...document.querySelectorAll('body *')].filter(e => !e.closest('figure, thead'))
+  .filter(e => e.getBoundingClientRect().right > width + 1).map(e => e.outerHTML.slice(0, 80))"""
 
 
 def test_values_that_a_person_judges_are_counted_by_target_and_clinic(tmp_path: Path) -> None:
