@@ -32,7 +32,7 @@ _TABLES = "part long, name string, table binary"
 _ROUND = 4
 """Parts of one Spark job, for each core that Spark has."""
 _MOST_PARTS = 160
-"""Parts of one job at most: a part of 4,000 visits comes back as some 4 MB, and Spark gives one answer 1 GB by default."""
+"""Parts of one job at most: a part of 4,000 visits comes back as some 4 MB, and by default Spark gives back 1 GB."""
 _ROWS = "spark.sql.execution.arrow.maxRecordsPerBatch"
 _MOST_ROWS = 125_000
 
