@@ -48,13 +48,11 @@ def not_evaluated(context: Context, still_open: Outstanding) -> tuple[NotEvaluat
 
 def under_another_set(context: Context) -> Iterable[NotEvaluated]:
     """Yield the rules of one issuer that are not read on another issuer's lines."""
-    for instance in context.pack.instances:
-        shape = instance.rule.shape
-        guard = context.pack.set_guards.get(shape.id)
-        if guard is None or context.settings[guard[0]] in guard[1]:
-            continue
-        chosen = context.pack.settings[guard[0]].choices[context.settings[guard[0]]].label
-        if any(context.readings.latest_values(name) for name in _threshold_findings(context)):
+    settings = context.settings
+    unread = [one for one in context.plan.of_a_set if settings[one.setting] not in one.choices]
+    if unread and any(context.readings.latest_values(name) for name in _threshold_findings(context)):
+        for shape, setting, _ in unread:
+            chosen = context.pack.settings[setting].choices[settings[setting]].label
             why = f"not evaluated under this set: {chosen} is another issuer's"
             yield NotEvaluated(rule=shape.id, title=shape.title, why=why, priority=None)
 

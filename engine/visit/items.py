@@ -16,7 +16,7 @@ from layette.engine.pack.written.shapes import FindingShape, listed
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.terms import BOUNDS, STATUSES, WITHDRAWN
 from layette.engine.visit.problems import Problems
-from layette.engine.visit.quick import ASKED_UNKNOWN, QuickReader, usual, within_life
+from layette.engine.visit.quick import ASKED_UNKNOWN, QuickReader, usual, usual_ones, within_life
 from layette.engine.visit.systems import charted_by, left_out
 from layette.engine.visit.values import read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
@@ -65,8 +65,12 @@ class ItemReader:
         if not isinstance(written, Mapping):
             self.report.add(base, "structure", "findings are a mapping by name", type(written).__name__)
             return
+        quick, known = self.quick, usual_ones(self.subjects)
         for key, value in written.items():
-            made = self._usual(key, value, f"{base}.{key}", here=here)
+            made = None
+            if quick is not None:
+                plain = known.get(key) or usual(self.subjects, key)
+                made = None if plain is None else quick.read(plain, value, f"{base}.{key}", here=here)
             if made is not None:
                 yield from made
                 continue
@@ -85,11 +89,6 @@ class ItemReader:
             for k, item in enumerate(value if several else [value]):
                 path = f"{base}.{key}[{k}]" if several else f"{base}.{key}"
                 yield from self._finding(name, shape, side, item, path, here=here)
-
-    def _usual(self, key: Any, value: Any, path: str, *, here: bool) -> list[Recorded] | None:
-        """Return the recordings of a finding in one go, where they look as most do."""
-        plain = usual(self.subjects, key) if self.quick is not None and type(key) is str else None
-        return self.quick.read(plain, value, path, here=here) if self.quick is not None and plain is not None else None
 
     def _system(self, name: str, value: Any, path: str, *, here: bool) -> Iterator[Recorded]:
         """Spread a "normal" of a whole system over exactly the findings that the dictionary lists for it."""

@@ -34,6 +34,8 @@ _FURTHER = frozenset({"age", "part", "charted_by"})
 _STATUSES = frozenset(STATUSES)
 _DIGITS = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,6})?", re.ASCII)
 _NUMBERS = frozenset({str, int, float, Decimal})
+_NEW = tuple.__new__
+"""Makes a recording of all its fields at once, by the shortest way: a visit has some hundred."""
 _MOST_KNOWN = 500
 _MOST_LAYOUTS = 50
 
@@ -128,9 +130,17 @@ class Usual:
         return tuple(sorted(found.items()))
 
 
-def usual(subjects: Subjects, key: str) -> Usual | None:
+def usual_ones(subjects: Subjects) -> dict[Any, Usual | None]:
+    """Return what is known so far of how findings are usually recorded, by name."""
+    known: dict[Any, Usual | None] = subjects.derived.setdefault("usual", {})
+    return known
+
+
+def usual(subjects: Subjects, key: Any) -> Usual | None:
     """Return how the finding ``key`` is usually recorded; None where it is unknown, or not read here."""
-    known: dict[str, Usual | None] = subjects.derived.setdefault("usual", {})
+    known = usual_ones(subjects)
+    if type(key) is not str:
+        return None
     if key in known:
         return known[key]
     name, _, side = key.partition(".")
@@ -171,11 +181,11 @@ class QuickReader:
         """Return what is recorded of a finding, once or in a list; None where any of it is not usual."""
         several = type(written) is list
         try:
-            return self._read(usual, written if several else [written], f"{path}[{{}}]" if several else path, here)
+            return self._read(usual, written if several else [written], path, several, here)
         except TypeError:  # a list or a mapping stands where a word is due
             return None
 
-    def _read(self, usual: Usual, items: list[Any], path: str, here: bool) -> list[Recorded] | None:
+    def _read(self, usual: Usual, items: list[Any], path: str, several: bool, here: bool) -> list[Recorded] | None:
         made: list[Recorded] = []
         name, layouts, times = usual.name, usual.layouts, self._times[usual.of_baby]
         for number, item in enumerate(items):
@@ -191,16 +201,15 @@ class QuickReader:
                 time = times.get(item["time"]) or self._time(item["time"], usual.of_baby)
             else:
                 time = self._at if here else None
-            origin, place = item.get("origin") or "", item.get("path") or path.format(number)
+            origin, place = item.get("origin") or "", item.get("path") or (f"{path}[{number}]" if several else path)
             if said is None or time is None or type(origin) is not str or type(place) is not str:
                 return None
             for side, possible, absent, status, given, converted, further, reported, of_both in said:
-                made.append(
-                    Recorded(
-                        name, side, "", time, possible, absent, status, here, given, converted, further, origin, place,
-                        reported, "", of_both,
-                    )
+                fields = (
+                    name, side, "", time, possible, absent, status, here, given, converted, further, origin, place,
+                    reported, "", of_both,
                 )  # fmt: skip
+                made.append(_NEW(Recorded, fields))
         return made
 
     def _time(self, text: Any, of_baby: bool) -> Moment | None:

@@ -22,7 +22,7 @@ from layette.engine.visit.items import ItemReader, text_or_none
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.quick import QuickReader
 from layette.engine.visit.sound import plain, printable, sound
-from layette.engine.visit.visit import Visit
+from layette.engine.visit.visit import Visit, in_order
 
 KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "clinic", "born", "at", "until", "sex_at_birth", "findings",
@@ -78,7 +78,7 @@ class VisitReader:
             born=born,
             zone=zone,
             sex=self._sex(flat.get(SEX)),
-            readings=tuple(sorted(readings, key=lambda r: r.order)),
+            readings=in_order(readings),
             orders=tuple(sorted(items.orders(history.get("orders")), key=repr)),
             guidance=tuple(sorted(items.given(history.get("guidance"), "guidance", "topic"), key=repr)),
             immunizations=tuple(sorted(doses, key=repr)),

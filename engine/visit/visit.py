@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
+from itertools import chain
 from typing import Any, NamedTuple
 
 from layette.engine.exact.ranges import Possible
@@ -46,6 +47,15 @@ class Recorded(NamedTuple):
         """What rules can tell it by; recordings that say the same decide alike, wherever and however they stood."""
         return (self.finding, self.side, self.part, self.time.lo, self.time.hi, self.possible, self.absent, self.status,
                 self.here, self.qualifiers, self.reported, self.spread_from, self.of_both)  # fmt: skip
+
+
+def in_order(readings: Iterable[Recorded]) -> tuple[Recorded, ...]:
+    """Return recordings in their canonical order; most are alone at their finding and side, and need no more."""
+    by_place: dict[tuple[str, str], list[Recorded]] = {}
+    for one in readings:
+        by_place.setdefault((one.finding, one.side), []).append(one)
+    places = (by_place[place] for place in sorted(by_place))
+    return tuple(chain.from_iterable(p if len(p) == 1 else sorted(p, key=lambda r: r.order) for p in places))
 
 
 @dataclass(frozen=True, slots=True)

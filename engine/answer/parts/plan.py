@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property, lru_cache
 
 from layette.engine.answer.laid.fixed import Fields, Fixed
+from layette.engine.answer.laid.issuers import OfASet, of_a_set
 from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.laid.ordered import Awaited, IfOrdered, awaited, if_ordered
 from layette.engine.answer.laid.proposals import DueRule, Proposal, due_rules, proposals
@@ -210,6 +211,11 @@ class AnswerPlan:
     def excluding(self) -> frozenset[str]:
         """The targets that some other target excludes."""
         return frozenset(name for pair in self.conflicting for name in pair)
+
+    @cached_property
+    def of_a_set(self) -> tuple[OfASet, ...]:
+        """The rules of one issuer, which are read on its lines of treatment alone."""
+        return of_a_set(self.pack.instances, self.pack.set_guards)
 
     @cached_property
     def set_names(self) -> tuple[str, ...]:
