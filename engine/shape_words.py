@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel, TypeAdapter
+from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from layette.engine.errors import near
@@ -39,6 +39,45 @@ _DUE: Mapping[str, str] = {
 """By kind of error: what would be right. Nothing of the words of the library that found it is shown."""
 
 
+Place = tuple[str | int, ...]
+
+
+def mistakes(
+    error: ValidationError, data: Any, shape: Any, patterns: Mapping[str, str]
+) -> Iterator[tuple[Place, str, bool]]:
+    """Yield each mistake of a shape: where it stands in the data, in words, and whether it is a word for a priority.
+
+    Where one of several forms is due, the library tells what each of them lacks: that is one mistake, at the place that
+    whoever wrote the file knows.
+    """
+    found: dict[Place, list[ErrorDetails]] = {}
+    for item in error.errors(include_url=False):
+        found.setdefault(_place(item, data), []).append(item)
+    for place, items in found.items():
+        inside = any(len(other) > len(place) and other[: len(place)] == place for other in found)
+        # that a mapping is no word says nothing where something in that mapping is amiss
+        meant = [item for item in items if not (inside and isinstance(item["input"], dict | list))]
+        words = list(dict.fromkeys(said(item, shape, patterns) for item in meant))
+        ends = {word[word.rfind(" (found ") :] for word in words if " (found " in word}
+        if len(words) > 1 and len(ends) == 1:
+            end = ends.pop()
+            words = ["; or ".join(word.removesuffix(end) for word in words) + end]
+        for word in words:
+            yield place, word, place[-1:] == ("priority",) and meant[0]["type"] == "literal_error"
+
+
+def _place(item: ErrorDetails, data: Any) -> Place:
+    """Return where a mistake stands in the data: without the names of the forms that the library tried."""
+    place: list[str | int] = []
+    here = data
+    for part in item["loc"]:
+        known = isinstance(here, dict) and part in here
+        if known or (isinstance(here, list | tuple) and isinstance(part, int) and part < len(here)):
+            here = here[part]
+            place.append(part)
+    return (*place, item["loc"][-1]) if item["type"] == "missing" else tuple(place)
+
+
 def said(item: ErrorDetails, shape: Any = None, patterns: Mapping[str, str] | None = None) -> str:
     """Return one error of a shape in words.
 
@@ -48,7 +87,7 @@ def said(item: ErrorDetails, shape: Any = None, patterns: Mapping[str, str] | No
         patterns: what a text that has a form looks like, by the form.
     """
     kind, value, loc = item["type"], item["input"], item["loc"]
-    shown = "" if isinstance(value, dict | list) else f" (found {_shown(value)})"
+    shown = "" if isinstance(value, dict | list) else f" (found {shown_value(value)})"
     if kind == "missing":
         return f"the key '{loc[-1]}' is missing"
     if kind == "extra_forbidden":
@@ -60,7 +99,8 @@ def said(item: ErrorDetails, shape: Any = None, patterns: Mapping[str, str] | No
         words = str(item["ctx"].get("expected") or item["ctx"].get("expected_tags")).replace(" or ", ", ")
         known = [word.strip().strip("'") for word in words.split(",")]
         found = value if kind == "literal_error" else item["ctx"]["tag"]
-        return f"one of {', '.join(known)} is due here{near(str(found), known)} (found {_shown(found)})"
+        one = "one of " if len(known) > 1 else ""
+        return f"{one}{', '.join(known)} is due here{near(str(found), known)} (found {shown_value(found)})"
     if kind == "union_tag_not_found":
         return f"the key {item['ctx']['discriminator']} is missing, which says what kind this is"
     if kind == "string_pattern_mismatch":
@@ -68,12 +108,17 @@ def said(item: ErrorDetails, shape: Any = None, patterns: Mapping[str, str] | No
         return f"expected {(patterns or {}).get(pattern, 'another form')}{shown}"
     if kind in ("value_error", "assertion_error"):
         return str(item["ctx"]["error"]) + shown
+    if kind == "string_type" and isinstance(value, int | float) and not isinstance(value, bool):
+        return f"a text is due here, and an amount of time has its unit, such as 24 h: put quotes round a text{shown}"
     return _DUE.get(kind, "this is not what is due here") + shown
 
 
-def _shown(value: Any) -> str:
+def shown_value(value: Any) -> str:
+    """Return what somebody wrote, as they know it: no word of the language in which Layette is written."""
     if value is None:
         return "nothing"
+    if isinstance(value, dict | list):
+        return "a mapping" if isinstance(value, dict) else "a list"
     return str(value).lower() if isinstance(value, bool) else repr(value)
 
 

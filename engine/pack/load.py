@@ -16,7 +16,7 @@ from pathlib import Path as FilePath
 from layette.engine.errors import PackError, PackProblem
 from layette.engine.measures import REGISTRY
 from layette.engine.pack.alone import check_hidden
-from layette.engine.pack.checks.asked import check_after, check_asked
+from layette.engine.pack.checks.asked import UNUSED_LABEL, check_after, check_asked
 from layette.engine.pack.checks.findings import check_findings, check_guards, check_normals
 from layette.engine.pack.checks.measures import check_measure_inputs, check_measures
 from layette.engine.pack.checks.orders import check_orders
@@ -159,7 +159,8 @@ def without_echoes(problems: Iterable[PackProblem], texts: Mapping[str, str]) ->
 
 
 def _quoted(problem: PackProblem) -> set[str]:
-    return set(_QUOTED.findall(problem.message)[:1]) if problem.code in ECHOES else set()
+    echoes = problem.code in ECHOES or problem.message.startswith(UNUSED_LABEL)
+    return set(_QUOTED.findall(problem.message)[:1]) if echoes else set()
 
 
 def _is_of_issuers(problem: PackProblem) -> bool:

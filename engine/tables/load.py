@@ -56,7 +56,7 @@ from layette.engine.measures.birth_size import PercentileTable
 from layette.engine.measures.growth import LmsTable
 from layette.engine.measures.steps import StepTable
 from layette.engine.measures.thresholds import ThresholdSet
-from layette.engine.shape_words import said
+from layette.engine.shape_words import mistakes
 from layette.engine.tables import build, set_safety
 from layette.engine.tables.build import PrintedTable
 from layette.engine.tables.headers import (
@@ -92,7 +92,7 @@ def load_table(
     try:
         model = HEADER.validate_python(header)
     except ValidationError as error:
-        return None, _header_problems(error, csv_name)
+        return None, _header_problems(error, header, csv_name)
     sheet = Sheet.read(csv_text, csv_name)
     table = _build(model, sheet)
     problems = list(sheet.problems)
@@ -148,13 +148,12 @@ def _header_file(csv_name: str) -> str:
     return str(PurePosixPath(csv_name).with_suffix(".yaml"))
 
 
-def _header_problems(error: ValidationError, csv_name: str) -> list[PackProblem]:
-    tags = {"set", "reference", "sanity", "lms", "percentiles", "steps", "printed"}
+def _header_problems(error: ValidationError, header: object, csv_name: str) -> list[PackProblem]:
     file = _header_file(csv_name)
-    keys = [
-        (".".join(str(part) for part in item["loc"] if part not in tags), said(item, Header)) for item in error.errors()
+    found = mistakes(error, header, Header, {})
+    return [
+        PackProblem(file, 1, ".".join(map(str, place)) or "header", "shape", message) for place, message, _ in found
     ]
-    return [PackProblem(file, 1, key or "header", "shape", message) for key, message in keys]
 
 
 def _signatures(header: SetHeader, csv_name: str, site_supplied: bool) -> list[PackProblem]:

@@ -14,6 +14,8 @@ from layette.engine.pack.written.views import VariableTable
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.pack.written.yaml_nodes import Document, Path
 
+UNUSED_LABEL = "no finding has the value"
+
 
 def check_asked(pack: WrittenPack) -> Iterator[PackProblem]:
     """Yield sources of `how` that do not exist, and labels of values that no finding has."""
@@ -29,7 +31,7 @@ def check_asked(pack: WrittenPack) -> Iterator[PackProblem]:
     shared = pack.documents.get(pack.shape.values or "")
     for value in pack.value_labels if shared is not None else ():
         if value not in used and shared is not None:
-            yield shared.problem(("labels", value), "unknown-value", f"no finding has the value '{value}'")
+            yield shared.problem(("labels", value), "unknown-value", f"{UNUSED_LABEL} '{value}'")
 
 
 def _words(shape: FindingShape) -> set[str]:

@@ -28,6 +28,7 @@ from layette.engine.pack.checks.sources import check_sources
 from layette.engine.pack.written.shapes import FindingShape, MeasureShape, SettingShape, SourceShape, listed
 from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.yaml_nodes import Document
+from layette.engine.shape_words import shown_value
 from layette.engine.tables.load import Table as LoadedTable
 
 VIEWED = ("number", "time")
@@ -85,7 +86,7 @@ def _keys(measure: _Measure, known: Collection[str], tables: Collection[str]) ->
             yield measure.problem(name, "unknown-finding", f"no finding or conclusion '{given[name]}'")
     for table in declared.of_kind(Table):
         if table.key in given and str(given[table.key]) not in tables:
-            yield measure.problem(table.key, "file-missing", f"no table '{given[table.key]}' is listed")
+            yield measure.problem(table.key, "file-missing", f"no table {shown_value(given[table.key])} is listed")
 
 
 def ring(measures: Mapping[str, MeasureShape]) -> list[str]:
@@ -144,7 +145,8 @@ def _subject(
         message = f"'{measure.declared.name}' compares recordings; the measure '{subject}' has none"
         yield measure.problem(key.name, "unknown-view", message)
     elif subject not in measures and key.names != "flag":
-        yield measure.problem(key.name, "unknown-finding", f"no finding or measure '{subject}'")
+        named = repr(subject) if isinstance(measure.given[key.name], str) else shown_value(measure.given[key.name])
+        yield measure.problem(key.name, "unknown-finding", f"no finding or measure {named}")
     by = {one.key: one.computed_by for one in measure.declared.of_kind(Of)}.get(key.name)
     computed = measures[subject].compute if subject in measures else ""
     if by and computed != by and subject in {*findings, *measures}:

@@ -13,6 +13,7 @@ from layette.engine.pack.grammar.scope import HOLDS, Scope
 from layette.engine.pack.grammar.values import known_values
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.yaml_nodes import Path
+from layette.engine.shape_words import shown_value
 from layette.engine.terms import BOUNDS
 
 End = tuple[Fraction, bool]
@@ -24,7 +25,10 @@ def bounds_test(view: View, written: Mapping[str, Any], path: Path, scope: Scope
     unknown = [key for key in written if key not in BOUNDS]
     if unknown or not written:
         told = "".join(f"'{key}' is no bound{near(str(key), BOUNDS)} " for key in unknown)
-        scope.report(path, "shape", f"{told}(bounds are {', '.join(BOUNDS)})")
+        comma = (
+            "; a number has a point, not a comma, such as 38.5" if any(str(key).isdigit() for key in unknown) else ""
+        )
+        scope.report(path, "shape", f"{told}(bounds are {', '.join(BOUNDS)}){comma}")
         return HOLDS
     if view.what == "value" and known_values(view, scope):
         scope.report(path, "unknown-value", f"'{view.subject}' has named values, not bounds")
@@ -59,7 +63,7 @@ def _lowest(ends: Iterable[End]) -> End | None:
 def _number(view: View, bound: Any, path: Path, scope: Scope) -> Fraction | None:
     unit = "h" if view.what in ("age", "since") else scope.subjects.unit(view.subject)
     if isinstance(bound, bool) or not isinstance(bound, int | float | str):
-        scope.report(path, "shape", f"a bound is a number or an amount such as '24 h', not {bound!r}")
+        scope.report(path, "shape", f"a bound is a number or an amount such as '24 h', not {shown_value(bound)}")
         return None
     if isinstance(bound, str):
         return _amount(bound, unit, scope.subjects.substance(view.subject), path, scope)

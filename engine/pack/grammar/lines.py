@@ -13,6 +13,7 @@ from layette.engine.logic.program import YES
 from layette.engine.pack.grammar.scope import HOLDS, Scope
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.yaml_nodes import Path
+from layette.engine.shape_words import shown_value
 
 
 def beyond_test(view: View, written: Mapping[str, Any], path: Path, scope: Scope) -> Node:
@@ -20,7 +21,9 @@ def beyond_test(view: View, written: Mapping[str, Any], path: Path, scope: Scope
     line = str(written["beyond"])
     shape = scope.subjects.measures.get(line)
     if shape is None or shape.compute != "threshold":
-        scope.report(path, "unknown-finding", f"'{line}' is no measure that computes a threshold")
+        scope.report(
+            path, "unknown-finding", f"{shown_value(written['beyond'])} is no measure that computes a threshold"
+        )
         return HOLDS
     less = _less(written["less"], path, scope) if "less" in written else Fraction(0)
     return Among(scope.table.flag(replace(view, what="beyond", line=line, less=less)), YES)

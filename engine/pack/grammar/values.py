@@ -11,12 +11,13 @@ from layette.engine.logic.program import YES
 from layette.engine.pack.grammar.scope import HOLDS, Scope
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.yaml_nodes import Path
+from layette.engine.shape_words import shown_value
 
 
 def flag_test(var: int, value: Any, path: Path, scope: Scope) -> Node:
     """Return the test that a yes-or-no variable is as ``value`` says."""
     if not isinstance(value, bool):
-        scope.report(path, "unknown-value", f"this is either true or false, not {value!r}")
+        scope.report(path, "unknown-value", f"this is either true or false, not {shown_value(value)}")
     return Among(var, scope.table.values_mask(var, ["yes" if value else "no"]))
 
 

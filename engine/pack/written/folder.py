@@ -26,7 +26,7 @@ from layette.engine.pack.written.shapes import (
     Slug,
 )
 from layette.engine.pack.written.yaml_nodes import Document, Path, parse
-from layette.engine.shape_words import said
+from layette.engine.shape_words import mistakes
 
 Shaped = TypeVar("Shaped")
 
@@ -137,12 +137,9 @@ def check_shape(
             return shape.model_validate(data)
         return TypeAdapter(shape).validate_python(data)
     except ValidationError as error:
-        for item in error.errors(include_url=False):
-            where = (*path, *(p for p in item["loc"] if not (isinstance(p, str) and p.endswith("[key]"))))
-            code = (
-                "unknown-priority" if item["loc"][-1:] == ("priority",) and item["type"] == "literal_error" else "shape"
-            )
-            problems.append(document.problem(where, code, said(item, shape, _BY_PATTERN)))
+        for place, message, is_priority in mistakes(error, data, shape, _BY_PATTERN):
+            code = "unknown-priority" if is_priority else "shape"
+            problems.append(document.problem((*path, *place), code, message))
         return None
 
 

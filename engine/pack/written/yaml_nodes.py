@@ -89,6 +89,7 @@ def _refuse_depth_and_aliases(text: str) -> None:
             raise _RefusedError(f"nested deeper than {DEEPEST} is not read; {advice}", event.start_mark)
         what = "a reference (*name)" if isinstance(event, yaml.AliasEvent) else ""
         what = what or ("a tag (!name)" if _tagged(event) else "")
+        what = what or ("a name for a reference (&name)" if getattr(event, "anchor", None) is not None else "")
         if what:
             raise _RefusedError(
                 f"{what} is not read; write it out plainly, or put quotes round a text that begins so", event.start_mark

@@ -28,6 +28,9 @@ _TEXTS = (
 _TEXT_LISTS = ("do",)
 """The keys whose value is a list of such texts."""
 
+_SIGNS = tuple("{[*&!|>?%@`")
+"""What YAML takes for something else than text, where a value begins with it."""
+
 QUOTES = 'put quotes round the whole text, such as because: "Fever: 38 or more"'
 INDENT = "this line does not begin in the column of the keys that it belongs to: indent it as they are"
 
@@ -66,6 +69,8 @@ def _of_line(problem: str, line: str) -> str:
     """Tell by the line itself what it lacks: quotes, a colon, or its indentation."""
     found = _VALUE.match(line)
     value = found["value"] if found else ""
+    if value[:1] in _SIGNS and value:
+        return f"a text cannot begin with this sign: {QUOTES}"
     if re.search(r":(\s|$)", value) and value[0] not in "{['\"":
         return f"a text holds a colon: {QUOTES}"
     if value[:1] in "'\"" and value:

@@ -89,8 +89,9 @@ def test_all_keys_written_twice_are_told_with_the_line_of_the_first() -> None:
     ("text", "line", "says"),
     [
         ("a: [1\nb: 2\n", 2, "not YAML"), ("a: 1\n--- \nb: 2\n", 2, "another document"), ("a: \x01", 1, "not YAML"),
-        ("a: 1\nb: &x 2\nc: *x\n", 3, "a reference (*name) is not read"), ("a: 1\nb: !!str 5\n", 2, "a tag (!name)"),
-        ("a: &x [*x]\n", 1, "a reference"), ("a: 1\nb: " + "[" * 51 + "]" * 51, 2, "nested deeper than 50"),
+        ("a: 1\nc: *x\n", 2, "a reference (*name) is not read"), ("a: &x 2\n", 1, "a name for a reference (&name)"),
+        ("a: 1\nb: !!str 5\n", 2, "a tag (!name)"),
+        ("a: &x [*x]\n", 1, "a name for a reference"), ("a: 1\nb: " + "[" * 51 + "]" * 51, 2, "nested deeper than 50"),
         ("[" * 100_000, 1, "not YAML"),
     ],
 )  # fmt: skip

@@ -68,8 +68,10 @@ def test_a_subject_and_an_encounter_of_two_babies_are_refused() -> None:
 
 
 OTHERS = [
-    {"reference": "Patient/twin"}, {"reference": "Patient/away"}, {"identifier": {"system": "urn:x", "value": "2"}},
-]  # fmt: skip
+    {"reference": "Patient/twin"},
+    {"reference": "Patient/away"},
+    {"identifier": {"system": "urn:x", "value": "2"}},
+]
 
 
 @pytest.mark.parametrize("subject", OTHERS)
