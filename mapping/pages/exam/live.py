@@ -9,7 +9,7 @@ from typing import Any
 
 from layette.engine.answer.parts.assessment import Assessment, ComeBack, DoGroup, Measured
 from layette.engine.answer.parts.judged_at_once import by_value
-from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
+from layette.engine.answer.shapes.proposed import Citation, Recommendation, ToJudge
 from layette.engine.api import Pack
 from layette.mapping.pages.exam.model import measures_asked
 from layette.mapping.pages.exam.privacy import Room, room
@@ -60,12 +60,15 @@ def _act(made: Recommendation, assessment: Assessment, clock: Clock, private: Ro
     line: Part = {
         "key": f"{made.target}.{made.side or ''}.{made.episode}", "label": asked(made), "priority": made.priority,
         "when": clock.window(made.window), "why": brief(made, assessment, clock), "do": list(made.do),
-        "rule": reason.rule,
-        "sources": [one.id if one.id == one.kind else f"{one.id} ({one.kind})" for one in reason.sources],
+        "rule": reason.rule, "sources": [_cited(one) for one in reason.sources],
     }  # fmt: skip
     if made.certain != made.priority and reason.unless:
         line["unless"] = list(reason.unless)
     return line | ({"private": True} if private.holds(made) else {})
+
+
+def _cited(one: Citation) -> str:
+    return one.id if one.id == one.kind else f"{one.id} ({one.kind})"
 
 
 def _judge(together: list[ToJudge], clock: Clock, private: Room) -> Part:

@@ -8,9 +8,12 @@ from pathlib import Path
 import pytest
 from support.shipped_examples import EXAMPLES
 
+from layette.engine import load_pack
 from layette.engine.errors import InputError
+from layette.mapping.answering import answer
 from layette.mapping.cli import main
 from layette.mapping.pages.pdf import as_pdf
+from layette.mapping.pages.report import report
 
 VISIT = str(EXAMPLES / "half-examined-day-5.json")
 
@@ -30,6 +33,19 @@ def test_a_page_is_two_sheets_of_paper_at_most(verb: str, tmp_path: Path) -> Non
     content = out.read_bytes()
     assert content.startswith(b"%PDF-")
     assert content.count(b"/Type /Page\n") + content.count(b"/Type /Page/") <= 2
+
+
+def test_no_word_of_a_printed_report_stands_beyond_the_edge_of_its_paper() -> None:
+    needs_weasyprint()
+    from weasyprint import HTML
+    from weasyprint.formatting_structure.boxes import TextBox
+
+    found = answer((EXAMPLES / "healthy-day-4.json").read_bytes(), load_pack(), readers=["native"])
+    pages = HTML(string=report(found.assessment, load_pack(), found.visit)).render().pages
+    assert len(pages) <= 2
+    words = [(page.width, box) for page in pages for box in page._page_box.descendants() if isinstance(box, TextBox)]
+    assert len(words) > 200
+    assert [box.text for width, box in words if box.position_x + box.width > width - 20] == []
 
 
 def test_a_page_that_asks_for_more_gets_nothing() -> None:
