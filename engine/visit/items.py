@@ -18,7 +18,7 @@ from layette.engine.terms import BOUNDS, STATUSES, WITHDRAWN
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.quick import ASKED_UNKNOWN, QuickReader, usual, usual_ones, within_life
 from layette.engine.visit.systems import charted_by, left_out
-from layette.engine.visit.values import read_value
+from layette.engine.visit.values import kind_of, read_value
 from layette.engine.visit.visit import GivenTopic, Judged, PlacedOrder, Recorded
 
 _RANGE_KEYS = {*BOUNDS, "between"}
@@ -63,7 +63,7 @@ class ItemReader:
         if written is None:
             return
         if not isinstance(written, Mapping):
-            self.report.add(base, "structure", "findings are a mapping by name", type(written).__name__)
+            self.report.add(base, "structure", "findings are a mapping by name", kind_of(written))
             return
         quick, known = self.quick, usual_ones(self.subjects)
         for key, value in written.items():
@@ -83,7 +83,8 @@ class ItemReader:
                     self.report.warnings += left_out(name, written, f"{base}.{key}", self.subjects)
                 continue
             if shape is None:
-                self.report.add(f"{base}.{key}", "unknown-finding", "the pack has no such finding", key)
+                hint = self.report.hint(name, self.subjects.findings)
+                self.report.add(f"{base}.{key}", "unknown-finding", f"the pack has no such finding{hint}", key)
                 continue
             several = isinstance(value, list)
             for k, item in enumerate(value if several else [value]):

@@ -22,6 +22,7 @@ from layette.engine.visit.items import ItemReader, text_or_none
 from layette.engine.visit.problems import Problems
 from layette.engine.visit.quick import QuickReader
 from layette.engine.visit.sound import plain, printable, sound
+from layette.engine.visit.values import kind_of
 from layette.engine.visit.visit import Visit, in_order
 
 KEYS = {
@@ -116,12 +117,13 @@ class VisitReader:
         """
         if not isinstance(flat, Mapping):
             expected = "a mapping with born, at, findings"
-            self.report.add("$", "structure", "a visit is a mapping", found=type(flat).__name__, expected=expected)
+            self.report.add("$", "structure", "a visit is a mapping", found=kind_of(flat), expected=expected)
             return False
         self._carry(flat)
         for key in flat.keys() - KEYS:
             known = ", ".join(sorted(KEYS))
-            self.report.add(str(key), "structure", "a visit has no such part", found=str(key), expected=known)
+            message = f"a visit has no such part{self.report.hint(key, KEYS)}"
+            self.report.add(str(key), "structure", message, found=str(key), expected=known)
         if flat.get("layette_visit", VERSION) != VERSION:
             found = flat["layette_visit"]
             self.report.add("layette_visit", "structure", "another version of this form", found, str(VERSION))
@@ -135,7 +137,7 @@ class VisitReader:
             self.report.add("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
             return {}
         for key in history.keys() - set(HISTORY_KEYS):
-            message = "a history has no such part"
+            message = f"a history has no such part{self.report.hint(key, HISTORY_KEYS)}"
             self.report.add(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
         return history
 
@@ -210,7 +212,7 @@ class VisitReader:
     def _settings(self, written: Any) -> dict[str, str]:
         out: dict[str, str] = {}
         if not isinstance(written, Mapping):
-            self.report.add("settings", "structure", "settings are a mapping by name", type(written).__name__)
+            self.report.add("settings", "structure", "settings are a mapping by name", kind_of(written))
             return out
         for name, choice in written.items():
             shape = self.subjects.settings.get(name)

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from functools import lru_cache
+from itertools import islice
+from numbers import Number
 from typing import Any
 
 from layette.engine.errors import InputProblem
@@ -17,6 +19,7 @@ from layette.engine.terms import BOUNDS
 
 _MOST_DIGITS = 18
 LONGEST_SHOWN = 120
+_FIRST, _DEEPEST_SHOWN = 5, 3
 Read = tuple[Possible, str, str]
 """What it can be; as given, with unit; converted into the finding's unit where that differs."""
 
@@ -119,12 +122,41 @@ def _measurable(number: Decimal) -> bool:
 
 
 def shown(value: Any) -> str:
-    """Print what was found in an input, shortened where it is long."""
+    """Print what was found in an input, in no words of Python, shortened where it is long."""
     try:
-        text = str(value)
+        text = value if isinstance(value, str) else _as_written(value, 0)
     except ValueError:  # an integer of thousands of digits
         text = "a number of very many digits"
     return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "…"
+
+
+def kind_of(value: Any) -> str:
+    """Return what kind of thing stands somewhere, as whoever writes a file would say it."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        return "a mapping"
+    if isinstance(value, list | tuple):
+        return "a list"
+    return "a text" if isinstance(value, str) else "a number" if isinstance(value, Number) else "something else"
+
+
+def _as_written(value: Any, depth: int) -> str:
+    """Return a value as it stands in a file of YAML, a few parts of it, three deep."""
+    if isinstance(value, Mapping | list | tuple) and depth == _DEEPEST_SHOWN:
+        return "…"
+    if isinstance(value, Mapping):
+        inner = [f"{key}: {_as_written(one, depth + 1)}" for key, one in islice(value.items(), _FIRST)]
+        return "{" + ", ".join(inner + ["…"] * (len(value) > _FIRST)) + "}"
+    if isinstance(value, list | tuple):
+        return (
+            "["
+            + ", ".join([_as_written(one, depth + 1) for one in value[:_FIRST]] + ["…"] * (len(value) > _FIRST))
+            + "]"
+        )
+    return kind_of(value) if value is None or isinstance(value, bool) else str(value)
 
 
 def _turned(bounds: Range, unit: str, number: NumberShape) -> Range:

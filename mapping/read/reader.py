@@ -8,6 +8,7 @@ from typing import Any
 from layette.engine.errors import InputProblem
 from layette.engine.exact.times import named_zone
 from layette.engine.visit import carried
+from layette.engine.visit.values import kind_of
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.entries import Entry, Inputs, gather
@@ -130,7 +131,7 @@ def _read_entry(ledger: Ledger, entry: Entry) -> None:
         return
     wrong = wrong_kind(entry.resource)
     if wrong is not None:
-        what = type(entry.resource[wrong]).__name__
+        what = kind_of(entry.resource[wrong])
         ledger.refuse(
             entry, Wrong("structure", "an element of the wrong kind", what, "what FHIR R4 defines"), f".{wrong}"
         )

@@ -21,9 +21,7 @@ def beyond_test(view: View, written: Mapping[str, Any], path: Path, scope: Scope
     line = str(written["beyond"])
     shape = scope.subjects.measures.get(line)
     if shape is None or shape.compute != "threshold":
-        scope.report(
-            path, "unknown-finding", f"{shown_value(written['beyond'])} is no measure that computes a threshold"
-        )
+        scope.report(path, "unknown-finding", f"{shown_value(written['beyond'])} is no measure of treatment lines")
         return HOLDS
     less = _less(written["less"], path, scope) if "less" in written else Fraction(0)
     return Among(scope.table.flag(replace(view, what="beyond", line=line, less=less)), YES)

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from layette.engine.errors import InputProblem
+from layette.engine.visit.values import kind_of
 from layette.mapping.read.bundle.parts import Resource, items, mapping, shown, text
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
@@ -139,7 +140,7 @@ def _add_empty(inputs: Inputs, path: str, url: str, outcome: Outcome, why: str) 
 def _outline(given: object) -> str:
     if isinstance(given, dict):
         return "an object with " + (shown(", ".join(map(str, list(given)[:5]))) or "nothing in it")
-    return shown(given) if isinstance(given, (str, int, bool)) else type(given).__name__
+    return shown(given) if isinstance(given, (str, int, bool)) else kind_of(given)
 
 
 def _open_bundle(inputs: Inputs, bundle: Resource, path: str, depth: int) -> None:

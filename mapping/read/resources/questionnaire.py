@@ -12,6 +12,7 @@ from datetime import date
 from typing import Any
 
 from layette.engine.pack.written.subjects import SEX, SEXES
+from layette.engine.visit.values import kind_of
 from layette.mapping.codes import ABSENT_REASON, OWN
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, mapping, shown, text
@@ -245,7 +246,7 @@ class _Sheet:
             if isinstance(found, list) and isinstance(one, dict):
                 yield one, where
             else:
-                what = type(one).__name__
+                what = kind_of(one)
                 self.ledger.refuse(self.entry, Wrong("structure", "a list of objects is due here", what), where)
 
 
