@@ -11,6 +11,8 @@ from support.checkout import ROOT
 TESTS = ROOT / "tests"
 LOOKS = {"browser", "server", "desk", "open_desk"}
 """The fixtures of `tests/mapping/pages/exam/conftest.py`."""
+OPENS = "opened_browser("
+"""What begins a browser where no fixture does."""
 MARK = "pytest.mark.browser"
 
 
@@ -37,4 +39,5 @@ def _tests(path: Path) -> Iterator[tuple[str, bool, bool]]:
         if isinstance(one, ast.FunctionDef) and one.name.startswith("test_"):
             asked = {argument.arg for argument in one.args.args}
             marked = whole or any(MARK in ast.unparse(mark) for mark in one.decorator_list)
-            yield f"{path.relative_to(ROOT)}::{one.name}", bool(LOOKS & asked), marked
+            looks = bool(LOOKS & asked) or OPENS in ast.unparse(one)
+            yield f"{path.relative_to(ROOT)}::{one.name}", looks, marked

@@ -104,9 +104,17 @@ def made_by(tree: ast.Module) -> dict[str, str]:
     }  # fmt: skip
 
 
+LAID_OUT = {"of_due": "Due", "_of_reason": "Reason", "_of_target": "Recommendation"}
+"""Functions that lay out once a pack what is fixed of a part, as a dictionary of its fields."""
+
+
 def fields_set(tree: ast.Module) -> Iterator[str]:
-    """Yield ``Class.field`` for each field that a call in a file gives by name."""
+    """Yield ``Class.field`` for each field that a call in a file, or what is laid out once a pack, gives by name."""
     makers = made_by(tree)
+    for function in (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name in LAID_OUT):
+        for made in (node.value for node in ast.walk(function) if isinstance(node, ast.Return)):
+            keys = made.keys if isinstance(made, ast.Dict) else ()
+            yield from (f"{LAID_OUT[function.name]}.{key.value}" for key in keys if isinstance(key, ast.Constant))
     for call in (node for node in ast.walk(tree) if isinstance(node, ast.Call)):
         name = getattr(call.func, "attr", getattr(call.func, "id", ""))
         yield from (f"{makers.get(name, name)}.{keyword.arg}" for keyword in call.keywords)

@@ -20,7 +20,7 @@ LOCAL, UTC_TIME = "2026-11-24T19:00:00-06:00", "2026-11-25T01:00:00Z"
         (UTC_TIME, "2026-11-20", None, 0, False),
         (UTC_TIME, "2026-11-20T13:00:00+00:00", None, 0, False),
         (UTC_TIME, "2026-11-20", "America/Chicago", -6, True),
-        (UTC_TIME, "2026-11-20T08:00", None, 0, True),
+        (UTC_TIME, "2026-11-20T08:00", None, 0, False),
         (UTC_TIME, None, None, 0, False),
     ],
 )

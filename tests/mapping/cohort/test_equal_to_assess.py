@@ -36,7 +36,7 @@ from layette.mapping.cores import cores
 
 pytestmark = pytest.mark.xdist_group("emergencies")  # to find them takes long: one worker does it
 
-ALL, SOME = 10_000, 60
+ALL, SOME = 10_000, 40
 """How many visits there are in all in a whole sweep, and how many of a made cohort are in a plain run."""
 
 
@@ -60,12 +60,12 @@ ORDERED_BEFORE: Flat = {
 @pytest.fixture(scope="module")
 def visits(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[Given]:
     found = [Given("ordered before", ORDERED_BEFORE, load_pack()), *_fed(whole(request))]
-    made = _made(tmp_path_factory.mktemp("made"), 2600 if whole(request) else 40)
+    made = _made(tmp_path_factory.mktemp("made"), 2600 if whole(request) else 30)
     return [*found, *islice(made, max(0, ALL - len(found)) if whole(request) else SOME)]
 
 
 def _fed(every: bool) -> Iterator[Given]:
-    for one in emergencies() if every else emergencies()[5::30]:
+    for one in emergencies() if every else emergencies()[5::60]:
         for way in WAYS:
             places = one.places if every and not way.of_orders else one.places[:1]
             for k, place in enumerate(places):
@@ -111,7 +111,7 @@ def _processes(request: pytest.FixtureRequest) -> int:
 def test_what_we_proposed_before_is_due_as_assess_says(request: pytest.FixtureRequest) -> None:
     """Asked again later, with our own drafts on record: their deadlines stay."""
     pack, auditor = load_pack(), Auditor(load_pack())
-    cases = every_case() if whole(request) else cases_that_show_each_rule()[1::12]
+    cases = every_case() if whole(request) else cases_that_show_each_rule()[1::24]
 
     def told(number: int) -> tuple[int, list[str]]:
         kept, lines = 0, list[str]()

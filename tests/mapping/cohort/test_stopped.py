@@ -99,16 +99,16 @@ def deadly(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     """Let a worker die in the middle of a part, as often as there are files here."""
     lives = tmp_path / "lives"
     lives.mkdir()
-    write = parts.PartWriter._write_statuses
+    write = parts.PartWriter.write
 
-    def dying(self: parts.PartWriter, rows: Any, place: Path) -> None:
-        if place.stem == "part-000002":
+    def dying(self: parts.PartWriter, part: parts.Part) -> parts.Totals:
+        if part.name == "part-000002":
             for life in sorted(lives.iterdir()):
                 life.unlink()
                 os.kill(os.getpid(), signal.SIGKILL)
-        write(self, rows, place)
+        return write(self, part)
 
-    monkeypatch.setattr(parts.PartWriter, "_write_statuses", dying)
+    monkeypatch.setattr(parts.PartWriter, "write", dying)
     return lives
 
 
