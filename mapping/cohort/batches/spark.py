@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import pickle
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from importlib.util import find_spec
 from itertools import islice
 from typing import TYPE_CHECKING, Any
@@ -67,13 +67,15 @@ def encoded(parts: Iterable[Part], writer: PartWriter) -> Iterator[Totals]:
 def counted(count: Count, batches: Iterable[tuple[str, pa.RecordBatch]]) -> Iterator[tuple[str, pa.RecordBatch]]:
     """Count named batches on Spark, and yield the statuses of each. Raises what Spark raises."""
     spark, given = session(), pickle.dumps((count.pack, count.held))
-    wanted = ", ".join(["part long", "visit long", *(f"`{rule}` tinyint" for rule in count.codes.rules)])
+    rules = [*count.codes.rules]
+    wanted = ", ".join(["part long", "visit long", *(f"c{k} tinyint" for k in range(len(rules)))])
     for held in _rounds(batches, spark):
         numbered = [_numbered(k, batch) for k, (_, batch) in enumerate(held)]
-        made = _mapped(spark, pa.Table.from_batches(numbered), len(held), _counting(given), wanted)
+        work = _counting(given, held[0][1].schema.names)
+        made = _mapped(spark, pa.Table.from_batches(numbered), len(held), work, wanted)
         for k, (name, batch) in enumerate(held):
             mine = made.filter(pc.equal(made["part"], k)).drop_columns(["part"]).sort_by("visit")
-            yield name, _as_codes(mine)
+            yield name, _as_codes(mine, rules)
             assert len(mine) == batch.num_rows
 
 
@@ -101,16 +103,23 @@ def _encoding(given: bytes) -> Callable[[Batches], Batches]:
     return work
 
 
-def _counting(given: bytes) -> Callable[[Batches], Batches]:
+def _counting(given: bytes, names: Sequence[str]) -> Callable[[Batches], Batches]:
+    """Return what counts batches whose columns have numbers: Spark means something else by the dots of a view."""
+
     def work(batches: Batches) -> Batches:
         count = _made(given, Count)
         for batch in whole_parts(batches):
-            made = count(batch.drop_columns(["part"]))
+            made = count(pa.record_batch(batch.columns[1:], names=names))
             signed = [column.cast(pa.int8()) for column in made.columns[1:]]
             arrays = [batch.column("part"), made.column("visit"), *signed]
-            yield pa.record_batch(arrays, names=["part", *made.schema.names])
+            yield pa.record_batch(arrays, names=["part", *_numbers(made)])
 
     return work
+
+
+def _numbers(batch: pa.RecordBatch) -> list[str]:
+    """Return names for columns of which the first is ``visit``."""
+    return ["visit", *(f"c{k}" for k in range(batch.num_columns - 1))]
 
 
 def _made(given: bytes, kind: Callable[..., Any]) -> Any:
@@ -124,7 +133,7 @@ def _made(given: bytes, kind: Callable[..., Any]) -> Any:
 def _numbered(number: int, batch: pa.RecordBatch) -> pa.RecordBatch:
     part = pa.array([number] * batch.num_rows, pa.int64())
     plain = [_plain(column) for column in batch.columns]
-    return pa.record_batch([part, *plain], names=["part", *batch.schema.names])
+    return pa.record_batch([part, *plain], names=["part", *_numbers(batch)])
 
 
 def _plain(column: pa.Array) -> pa.Array:
@@ -132,6 +141,6 @@ def _plain(column: pa.Array) -> pa.Array:
     return column.dictionary_decode() if pa.types.is_dictionary(column.type) else column
 
 
-def _as_codes(made: pa.Table) -> pa.RecordBatch:
+def _as_codes(made: pa.Table, rules: Sequence[str]) -> pa.RecordBatch:
     arrays = [made["visit"], *(column.cast(pa.uint8()) for column in made.columns[1:])]
-    return pa.record_batch([one.combine_chunks() for one in arrays], names=made.column_names)
+    return pa.record_batch([one.combine_chunks() for one in arrays], names=["visit", *rules])

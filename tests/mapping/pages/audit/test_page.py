@@ -56,6 +56,11 @@ def report(out: Path, **choice: Any) -> str:
     return re.sub(' data-head="[^"]*"', "", audit_report(out, account_of(out), Choice(**choice)))
 
 
+def cells(page: str) -> str:
+    """Return a page without what a cell of it is called on a narrow screen."""
+    return re.sub(r' data-head="[^"]*"', "", page)
+
+
 def test_the_counts_are_those_the_visits_were_made_with(out: Path) -> None:
     [rule] = [one for one in counted(out).rules if one.name == RULE]
     for clinic, (done, missed) in MADE.items():
@@ -91,7 +96,7 @@ def test_of_an_audit_too_small_no_count_is_shown(out: Path) -> None:
 
 
 def test_a_rule_that_asked_for_nothing_is_told_of_where_it_is_undecided(out: Path) -> None:
-    undecided = report(out).partition("Undecided, because of what")[2]
+    undecided = cells(report(out)).partition("Undecided, because of what")[2]
     assert "<code>belly.lump</code></td><td>42</td><td>belly_mass 42" in undecided
 
 
@@ -134,7 +139,7 @@ def test_values_that_a_person_judges_are_counted_by_target_and_clinic(tmp_path: 
     assert main(["audit", str(place), "--out", str(tmp_path / "out"), "--workers", "1"]) == 0
     [one] = [one for one in counted(tmp_path / "out").judge if one.name == "phototherapy"]
     assert [one.counts[key] for key in (("all", "", "number"), ("clinic", "North", "number"))] == [25, 13]
-    told = report(tmp_path / "out").partition("For a person to judge")[2]
+    told = cells(report(tmp_path / "out")).partition("For a person to judge")[2]
     assert "<td>Phototherapy</td><td>25</td><td>North 13, South 12</td>" in told
 
 
