@@ -121,7 +121,8 @@ class Desk:
                 self.type_when(value)
         self.until("Tab", "e.dataset.sex === 'female'")
         self.until("Tab", f"e.dataset.sex === '{sex}'")
-        self.press("Enter")
+        if self.focus("e.getAttribute('aria-pressed')") != "true":  # an earlier visit may have told it already
+            self.press("Enter")
 
     def type_when(self, value: str) -> None:
         """Type a day or a time into the field that has the focus, in its American form."""

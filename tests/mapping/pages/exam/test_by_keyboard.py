@@ -98,6 +98,7 @@ def test_an_example_filled_in_by_keyboard_gives_the_same_answer(desk: Desk, name
             enter(desk, one, at, sum(same <= other.items() for other in records) > 1)
             if any(same <= later.items() for later in records[k + 1 :]):
                 desk.another(one["finding"])
+    assert desk.visit()["sex_at_birth"] == page["sex"]
     typed = opened(json.dumps(desk.visit()).encode(), load_pack())
     assert values(typed["records"]) == values(page["records"])
     assert told(desk.settled()) == told(live(found.assessment, load_pack()))
