@@ -16,7 +16,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints, model_validator
 
-from layette.engine.errors import PackProblem
+from layette.engine.errors import PackProblem, near
 from layette.engine.exact.times import named_zone
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.site_codes import LocalCode, read_codes
@@ -145,10 +145,14 @@ class Site:
         for name, choice in self.shape.settings.items():
             if isinstance(choice, OwnWords) and name in settings:
                 continue
-            if name not in settings or choice not in settings[name].choices:
-                known = ", ".join(settings[name].choices) if name in settings else ", ".join(settings)
+            if name not in settings:
+                hint = near(name, settings) or f"; it has {', '.join(settings)}"
+                message = f"the pack has no setting '{name}'{hint}"
+                yield self.document.problem(("settings", name), "unknown-setting", message)
+            elif choice not in settings[name].choices:
+                known = settings[name].choices
                 given = "words" if isinstance(choice, OwnWords) else f"'{choice}'"
-                message = f"{given} is no choice of '{name}': {known}"
+                message = f"{given} is no choice of '{name}': {', '.join(known)}{near(str(choice), known)}"
                 yield self.document.problem(("settings", name), "unknown-setting", message)
 
     def choices(self, settings: Mapping[str, SettingShape]) -> dict[str, str]:
@@ -192,6 +196,8 @@ def read_site(path: str | FilePath | None, problems: list[PackProblem]) -> Site:
         return Site()
     document = parse(text, f"site file {path}")
     problems += document.problems
+    if document.data is None and document.problems:
+        return Site()  # it is no YAML, and that nothing is in it is no further mistake
     shape = check_shape(document, document.data, (), SiteShape, problems)
     return Site() if shape is None else _site(shape, document, text, place, problems)
 
@@ -204,7 +210,10 @@ def _site(shape: SiteShape, document: Document, text: str, place: FilePath, prob
     for name, file in shape.tables.items():
         text += _site_table(name, place.parent / file, document, tables, problems)
     codes: tuple[LocalCode, ...] = ()
-    if shape.codes is not None:
+    if shape.codes is not None and not (place.parent / shape.codes).is_file():
+        message = f"there is no file '{shape.codes}' beside the site file"
+        problems.append(document.problem(("codes",), "file-missing", message))
+    elif shape.codes is not None:
         codes, written = read_codes(place.parent / shape.codes, problems)
         text += written
     return Site(shape, document, tables, text, codes=codes)

@@ -33,9 +33,6 @@ class LocalCode:
 
 def read_codes(place: FilePath, problems: list[PackProblem]) -> tuple[tuple[LocalCode, ...], str]:
     """Return the codes of a CSV and its text; mistakes go to ``problems``."""
-    if not place.is_file():
-        problems.append(PackProblem(place.name, 1, "codes", "file-missing", f"there is no file '{place.name}'"))
-        return (), ""
     text = text_of(place, place.name, problems)
     if text is None:
         return (), ""

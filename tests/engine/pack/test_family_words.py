@@ -85,7 +85,7 @@ def test_a_site_gives_words_of_its_own_and_the_answer_says_so(tmp_path: Path) ->
         ('settings: {crisis_line: {words: {en: "{setting.crisis_line}"}}}', "a site's own words hold no braces"),
         ("settings: {crisis_line: {words: {}}}", "this list is too short"),
         ("settings: {crisis_line: someone}", "'someone' is no choice of 'crisis_line': near, far"),
-        ("settings: {no_line: {words: {en: call}}}", "words is no choice of 'no_line'"),
+        ("settings: {no_line: {words: {en: call}}}", "the pack has no setting 'no_line'"),
     ],
 )
 def test_a_sites_words_that_cannot_be_used_are_refused(site: str, says: str, tmp_path: Path) -> None:
