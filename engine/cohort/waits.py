@@ -1,7 +1,7 @@
 """What the undecided rules of a visit wait for: pairs of a rule and a finding, in numbers.
 
-A visit has hundreds of them, and most visits have the same ones for the same states of a rule: each answer is made
-once, and what is done for every visit are unions of sets of small numbers.
+A visit has hundreds of them, and most visits have the same ones for the same states: the answer of each rule is made
+once, that of all rules of one file together too, and what is done for every visit is a union of some forty sets.
 """
 
 from __future__ import annotations
@@ -11,17 +11,27 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from layette.engine.answer.parts.plan import AnswerPlan
+from layette.engine.cohort.counted import told
 from layette.engine.logic.conditions import AllOf, State, Status, variables
 
 _KEPT = 50_000
-"""Answers that are remembered."""
+"""Answers that are remembered, of rules and of files each."""
 
 
 class _Waits(NamedTuple):
-    """Of one rule under given states: the numbers of its pairs, and of its findings."""
+    """The numbers of pairs, of all findings in them, and of the findings that an emergency may hang on."""
 
     pairs: frozenset[int]
     findings: frozenset[int]
+    pressing: frozenset[int]
+
+
+class _Together(NamedTuple):
+    """Rules that are looked at together: what picks their statuses, and the states that they test."""
+
+    rules: tuple[int, ...]
+    statuses: Callable[[bytes], Any]
+    states: Callable[[Sequence[State]], Any]
 
 
 class Waiting(NamedTuple):
@@ -37,52 +47,77 @@ class Waits:
 
     def __init__(self, plan: AnswerPlan) -> None:
         """Look at the rules of a pack, laid out."""
-        pack = plan.pack
-        self._plan, self._entries = plan, plan.pack.table.entries
-        self._names = [instance.rule.shape.id for instance in pack.instances]
+        self._plan = plan
+        self._names = [instance.rule.shape.id for instance in plan.pack.instances]
         self._pairs: dict[tuple[str, str], int] = {}
         self._findings: dict[str, int] = {}
-        nodes = [AllOf((rule.applies, rule.when)) for rule in pack.program.rules]
-        self._looks = [_look(sorted({*variables(node)})) for node in nodes]
-        self._known: list[dict[Any, _Waits]] = [{} for _ in nodes]
-        self._number = 0
-        self._stat = [priority == "stat" for priority in plan.rule_priorities]
+        nodes = [AllOf((rule.applies, rule.when)) for rule in plan.pack.program.rules]
+        asked = [frozenset(variables(node)) for node in nodes]
+        self._looks = [_picked(sorted(some)) for some in asked]
+        files: dict[str, list[int]] = {}
+        for rule, name in enumerate(self._names):
+            files.setdefault(name.partition(".")[0], []).append(rule)
+        self._files = [
+            _Together((*some,), _picked(some), _picked(sorted(frozenset().union(*[asked[rule] for rule in some]))))
+            for some in files.values()
+        ]
+        self._of_rules: dict[Any, _Waits] = {}
+        self._of_files: dict[Any, _Waits] = {}
 
     def of(self, statuses: Sequence[Status], states: Sequence[State]) -> Waiting:
         """Return what a visit waits for."""
-        undecided = Status.UNDECIDED
-        open_now = [rule for rule, status in enumerate(statuses) if status is undecided]
-        found = [self._known[rule].get(self._looks[rule](states)) or self._told(rule, states) for rule in open_now]
-        pressing = frozenset().union(
-            *[one.findings for rule, one in zip(open_now, found, strict=True) if self._stat[rule]]
-        )
+        codes, known = told(statuses), self._of_files
+        found = []
+        for number, (rules, of_codes, of_states) in enumerate(self._files):
+            key = number, of_codes(codes), of_states(states)
+            one = known.get(key)
+            if one is None:
+                open_now = (rule for rule in rules if statuses[rule] is Status.UNDECIDED)
+                one = _joined([self._of_rule(rule, states) for rule in open_now])
+                _keep(known, key, one)
+            found.append(one)
+        all_of = _joined(found)
         names = [*self._findings]
-        return Waiting(
-            frozenset().union(*[one.pairs for one in found]),
-            sorted([names[number] for number in pressing]),
-            len(frozenset().union(*[one.findings for one in found])),
-        )
+        return Waiting(all_of.pairs, sorted([names[number] for number in all_of.pressing]), len(all_of.findings))
 
     @property
     def pairs(self) -> Sequence[tuple[str, str]]:
         """The rule and the finding of each pair that was told so far."""
         return [*self._pairs]
 
+    def _of_rule(self, rule: int, states: Sequence[State]) -> _Waits:
+        key = rule, self._looks[rule](states)
+        found = self._of_rules.get(key)
+        if found is None:
+            found = self._told(rule, states)
+            _keep(self._of_rules, key, found)
+        return found
+
     def _told(self, rule: int, states: Sequence[State]) -> _Waits:
-        if self._number >= _KEPT:
-            self._known, self._number = [{} for _ in self._known], 0
+        entries = self._plan.pack.table.entries
         asked = self._plan.open_rules.of(rule, Status.UNDECIDED, states).waits_for
-        findings = {self._entries[var].view.subject for var in asked}
-        pairs = {(self._names[rule], finding) for finding in findings}
-        made = _Waits(
-            frozenset([self._pairs.setdefault(pair, len(self._pairs)) for pair in sorted(pairs)]),
-            frozenset([self._findings.setdefault(one, len(self._findings)) for one in sorted(findings)]),
+        findings = sorted({entries[var].view.subject for var in asked})
+        pairs = [(self._names[rule], finding) for finding in findings]
+        numbers = frozenset([self._findings.setdefault(one, len(self._findings)) for one in findings])
+        return _Waits(
+            frozenset([self._pairs.setdefault(pair, len(self._pairs)) for pair in pairs]),
+            numbers,
+            numbers if self._plan.rule_priorities[rule] == "stat" else frozenset(),
         )
-        self._known[rule][self._looks[rule](states)] = made
-        self._number += 1
-        return made
 
 
-def _look(asked: Sequence[int]) -> Callable[[Sequence[State]], Any]:
-    """Return a function from the states of a visit to those of some variables."""
-    return itemgetter(*asked) if asked else lambda _: None
+def _joined(some: Sequence[_Waits]) -> _Waits:
+    pairs, findings, pressing = zip(*some, strict=True) if some else ((), (), ())
+    none: frozenset[int] = frozenset()
+    return _Waits(none.union(*pairs), none.union(*findings), none.union(*pressing))
+
+
+def _keep(known: dict[Any, _Waits], key: Any, found: _Waits) -> None:
+    if len(known) >= _KEPT:
+        known.clear()
+    known[key] = found
+
+
+def _picked(places: Sequence[int]) -> Callable[[Sequence[Any]], Any]:
+    """Return a function that picks some elements, to compare them by."""
+    return itemgetter(*places) if places else lambda _: None

@@ -15,7 +15,7 @@ from layette.engine.logic.planes import STATUSES
 from layette.engine.states.facts import Facts
 
 
-@pytest.mark.parametrize("kept", [50_000, 700])
+@pytest.mark.parametrize("kept", [50_000, 9])
 def test_each_case_waits_for_what_its_rules_wait_for(kept: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """With room for all answers, and with so little that they are forgotten all the time."""
     monkeypatch.setattr(waits, "_KEPT", kept)
