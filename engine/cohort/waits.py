@@ -11,9 +11,10 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from layette.engine.answer.parts.plan import AnswerPlan
-from layette.engine.cohort.counted import told
 from layette.engine.logic.conditions import AllOf, State, Status, variables
+from layette.engine.logic.planes import STATUSES
 
+_UNDECIDED = STATUSES.index(Status.UNDECIDED)
 _KEPT = 50_000
 """Answers that are remembered, of rules and of files each."""
 
@@ -64,15 +65,15 @@ class Waits:
         self._of_rules: dict[Any, _Waits] = {}
         self._of_files: dict[Any, _Waits] = {}
 
-    def of(self, statuses: Sequence[Status], states: Sequence[State]) -> Waiting:
-        """Return what a visit waits for."""
-        codes, known = told(statuses), self._of_files
+    def of(self, codes: bytes, states: Sequence[State]) -> Waiting:
+        """Return what a visit waits for, by the statuses of its rules (`counted.told`) and its states."""
+        known = self._of_files
         found = []
         for number, (rules, of_codes, of_states) in enumerate(self._files):
             key = number, of_codes(codes), of_states(states)
             one = known.get(key)
             if one is None:
-                open_now = (rule for rule in rules if statuses[rule] is Status.UNDECIDED)
+                open_now = (rule for rule in rules if codes[rule] == _UNDECIDED)
                 one = _joined([self._of_rule(rule, states) for rule in open_now])
                 _keep(known, key, one)
             found.append(one)

@@ -138,7 +138,8 @@ class PartReader:
 
     def _add(self, number: int, place: dict[str, Any], found: Audited, rows: _Rows) -> None:
         visit, due, groups = found.visit, found.due, found.groups
-        waiting = self.auditor.waits.of(found.context.statuses, found.context.states)
+        statuses = told(found.context.statuses)
+        waiting = self.auditor.waits.of(statuses, found.context.states)
         patient, tables = self._name(_patient(found)), rows.tables
         acts = list(self.auditor.acts(visit))
         end = max(visit.at.hi, visit.until.hi)
@@ -155,7 +156,7 @@ class PartReader:
         rows.given.append(found.valued.given)
         rows.values.append(found.valued.values)
         rows.whole.append(found.valued.whole)
-        rows.statuses.append(told(found.context.statuses))
+        rows.statuses.append(statuses)
         rows.waits.setdefault(groups.clinic, Counter()).update(waiting.pairs)
 
     def _reason(self, words: str | None) -> str | None:

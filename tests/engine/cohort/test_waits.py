@@ -33,7 +33,7 @@ def test_each_case_waits_for_what_its_rules_wait_for(kept: int, monkeypatch: pyt
                     finding = pack.table.entries[var].view.subject
                     wanted.add((pack.instances[number].rule.shape.id, finding))
                     pressing |= {finding} if plan.rule_priorities[number] == "stat" else set()
-        one = found.of(reading.statuses, reading.states)
+        one = found.of(told(reading.statuses), reading.states)
         assert {found.pairs[pair] for pair in one.pairs} == wanted
         assert one.pressing == sorted(pressing)
         assert one.findings == len({finding for _, finding in wanted})
