@@ -21,7 +21,7 @@ from layette.mapping.validate.rules.units import is_ucum
 from layette.mapping.validate.rules.vital_signs import vital_sign_issues
 from layette.mapping.validate.schema import schema_issues
 
-_ALIKE = frozenset({"CodeableConcept", "Coding", "ValueSet_Compose"})
+_ALIKE = frozenset({"Annotation", "CodeableConcept", "Coding", "Extension", "ValueSet_Compose"})
 """Types of which the same few values come again and again, and whose parts look at nothing around them."""
 _LOOKS_AROUND = ("'#", '"#', "xtension'", "'reference'")
 """What would make such a part look at the resource around it all the same, as it stands in its repr."""
