@@ -70,6 +70,9 @@ def parse(data: bytes, limit: int, at: str = "input") -> etree._Element:
     try:
         root = etree.fromstring(re.sub(r"\A\s*<\?xml.*?\?>", "", text, flags=re.S).encode(), parser)
     except etree.XMLSyntaxError as error:
+        if "depth" in str(error.msg):  # the library's own words name a switch of the library
+            message = "The elements are nested too deeply; the limit is 256 levels."
+            raise fault(f"line {error.lineno}", message) from None
         raise fault(f"line {error.lineno}", f"This is not well-formed XML: {error.msg}.") from None
     _check_shape(root, at)
     return root

@@ -52,3 +52,9 @@ def test_a_flood_of_problems_is_told_in_a_hundred_lines_and_none_is_lost(made: A
     issues = to_outcome(error)["issue"]
     assert len(issues) == TOLD + 1
     assert issues[-1]["diagnostics"] == f"and {MANY - TOLD} more problems"
+
+
+def test_endless_elements_are_refused_in_our_own_words() -> None:
+    deep = b'<Patient xmlns="http://hl7.org/fhir">' + b"<a>" * 5000 + b"</a>" * 5000 + b"</Patient>"
+    with pytest.raises(InputError, match="nested too deeply; the limit is 256 levels"):
+        from_xml(deep)
