@@ -2,7 +2,7 @@
 import { anything, aside, findings, flat, measures, visit } from "./kept.js";
 import { aged, button, count, element, t } from "./words.js";
 
-const WAIT = 20;
+const WAIT = 4;
 /** How long one question keeps the next from being asked: what is typed fast is asked once for several touches. */
 const PATIENCE = 400;
 const NEAR = 10;
