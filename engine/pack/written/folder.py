@@ -123,6 +123,8 @@ class PackFolder:
 def _data_files(folder: Traversable | FilePath, prefix: str) -> Iterator[str]:
     for place in sorted(folder.iterdir(), key=lambda p: p.name):
         if place.is_dir():
+            if isinstance(place, FilePath) and place.is_symlink():
+                continue  # it may lead anywhere, to a folder without end; what is listed is looked at by its name
             yield from _data_files(place, f"{prefix}{place.name}/")
         elif place.name.endswith(DATA_ENDINGS):
             yield prefix + place.name

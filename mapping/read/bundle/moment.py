@@ -186,7 +186,8 @@ def _when(
             raise BadTimeError("the moment of a visit needs a time of day", at, "at")
     except BadTimeError as bad:
         where = "at" if at is not None else f"{_place(encounter)[:-6]}.{bad.key}"
-        problems.append(InputProblem(where, "time", bad.message, bad.value, EXAMPLE))
+        expected = "a time with offset such as 2026-11-24T10:00:00-06:00" if at is not None else EXAMPLE
+        problems.append(InputProblem(where, "time", bad.message, bad.value, expected))
         return None, None, None
     latest = max(_timed(inputs, people, exam), key=lambda timed: timed.first, default=None)
     if latest is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -88,3 +89,13 @@ def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
 def test_a_remark_after_what_is_no_sentence_is_a_remark(tmp_path: Path) -> None:
     folder = copied(tmp_path, (D, "priority: urgent, within: 14 d}]", "priority: urgent, within: 14 d}]  # two weeks"))
     assert load_pack(folder).rules["exam.barlow-first"].shape.title == "Barlow positive"
+
+
+def test_a_folder_that_is_a_link_is_not_walked(tmp_path: Path) -> None:
+    folder = copied(tmp_path)
+    (folder / "targets" / "more").symlink_to("/proc", target_is_directory=True)
+    assert load_pack(folder).rules
+    shutil.rmtree(folder / "decisions")
+    (folder / "decisions").symlink_to("/proc", target_is_directory=True)
+    with pytest.raises(PackError, match=r"decisions/exam\.yaml"):
+        load_pack(folder)

@@ -81,3 +81,10 @@ def test_a_named_encounter_that_is_not_of_the_named_newborn_is_an_error(subject:
     result = read(bundle(patient(), twin, other), pack(), subject="Patient/mara", encounter="Encounter/other")
     assert [one.path for one in result.problems] == ["Bundle.entry[2].resource.subject"]
     assert "named Patient" in result.problems[0].message
+
+
+def test_a_day_alone_as_the_moment_is_told_what_would_be_right_and_no_day() -> None:
+    result = read(bundle(patient(), encounter()), pack(), at="2026-05-20")
+    (problem,) = (one for one in result.problems if one.path == "at")
+    assert "needs a time of day" in problem.message
+    assert "a date" not in problem.expected
