@@ -74,6 +74,9 @@ def _check(arguments: argparse.Namespace) -> None:
         problems.append(InputProblem("--workers", "setting", message, str(arguments.workers), f"such as {cores()}"))
     if arguments.key and not arguments.pseudonymize:
         problems.append(InputProblem("--key", "setting", "a key is for --pseudonymize", str(arguments.key)))
+    if arguments.compare and arguments.engine == "spark":
+        message = "two packs are compared on this machine, from the tables of an audit"
+        problems.append(InputProblem("--engine", "setting", message, "spark", "--compare without --engine spark"))
     if arguments.least < 1:
         message = "the smallest count that is shown is 1 or more"
         problems.append(InputProblem("--least", "setting", message, str(arguments.least), "1 shows every count"))

@@ -89,3 +89,8 @@ def test_a_reason_beside_another_one_changes_no_act() -> None:
     assert [row[-1] for row in differing(both, {one: Reason("stat", 1)})] == [False]
     assert [row[-1] for row in differing(both, {other: Reason("urgent", 5)})] == [True]
     assert [*differing(both, both)] == []
+
+
+def test_packs_are_compared_on_this_machine_and_spark_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["audit", "anything", "--compare", "pack", "--engine", "spark"]) == 2
+    assert "two packs are compared on this machine" in capsys.readouterr().err
