@@ -200,8 +200,8 @@ WRONG: list[tuple[str, str, str, str]] = [
     ("danger_sign: maybe", "$.danger_sign", "unknown-value", "either true or false, not 'maybe'"),
     ("danger_sign: {at_least: 3}", "$.danger_sign", "unknown-value", "is a conclusion: true or false"),
     ("barlow.unequal: left", "$.barlow.unequal", "unknown-value", "either true or false, not 'left'"),
-    ("serum_bilirubin: {beyond: age_h}", "$.serum_bilirubin", "unknown-finding", "'age_h' is no measure of treatment"),
-    ("serum_bilirubin: {beyond: a_line}", "$.serum_bilirubin", "unknown-finding", "'a_line' is no measure of treatment"),
+    ("serum_bilirubin: {beyond: age_h}", "$.serum_bilirubin", "unknown-finding", "'age_h' is no measure of"),
+    ("serum_bilirubin: {beyond: a_line}", "$.serum_bilirubin", "unknown-finding", "'a_line' is no measure of"),
     (
         "serum_bilirubin: {beyond: light_line, less: 3 mg/dL}",
         "$.serum_bilirubin.less", "unknown-unit", "'less' is {value, unit} with mg/dL or umol/L",
