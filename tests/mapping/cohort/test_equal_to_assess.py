@@ -65,7 +65,7 @@ def visits(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
 
 
 def _fed(every: bool) -> Iterator[Given]:
-    for one in emergencies() if every else emergencies()[5::60]:
+    for one in emergencies() if every else emergencies()[5::120]:
         for way in WAYS:
             places = one.places if every and not way.of_orders else one.places[:1]
             for k, place in enumerate(places):
