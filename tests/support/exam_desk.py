@@ -197,7 +197,8 @@ class Desk:
         if absent:
             where = f"e.dataset.absent === '{value}'"
         self.along(where)
-        self.press("Enter")
+        if not (absent and self.focus("e.getAttribute('aria-pressed')") == "true"):  # of one side it is said for both
+            self.press("Enter")
 
     def unfold(self, finding: str) -> None:
         """Walk to the name of a finding and open its row."""
