@@ -197,8 +197,14 @@ class Desk:
         if absent:
             where = f"e.dataset.absent === '{value}'"
         self.along(where)
-        if not (absent and self.focus("e.getAttribute('aria-pressed')") == "true"):  # of one side it is said for both
-            self.press("Enter")
+        pressed = "e.getAttribute('aria-pressed') === 'true'"
+        if absent and self.focus(pressed):  # of one side it is said for both
+            return
+        self.press("Enter")
+        if not self.focus(pressed):  # a loaded machine may draw just then: who sees no mark presses again
+            self.along(where)
+            if not self.focus(pressed):
+                self.press("Enter")
 
     def unfold(self, finding: str) -> None:
         """Walk to the name of a finding and open its row."""
