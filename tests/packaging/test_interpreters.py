@@ -18,6 +18,7 @@ def read_by(installed: Installed) -> tuple[list[str], str]:
     return found["readers"], found["read"]
 
 
+@pytest.mark.pythons
 @pytest.mark.parametrize("version", other_interpreters())
 def test_the_main_job_on_another_python(built, version, tmp_path):
     found = interpreter(version)
