@@ -7,8 +7,6 @@ adds data. A plain run takes some of them; `--whole-sweeps` takes all of these, 
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime
@@ -19,11 +17,11 @@ from typing import Any, NamedTuple
 import pyarrow.parquet as pq
 import pytest
 from support.asked_again import again, drafts, timed
-from support.checkout import ROOT
 from support.feeds.emergencies import emergencies
 from support.feeds.flat import Flat
 from support.feeds.ways import WAYS
 from support.held_to_assess import differences
+from support.made_cohort import make
 from support.matched_by_hand import newborns
 from support.sweeps import cases_that_show_each_rule, every_case, whole
 
@@ -83,9 +81,7 @@ def _is_read(flat: Flat, pack: Pack) -> bool:
 
 
 def _made(place: Path, newborns: int) -> Iterator[Given]:
-    words = ["--newborns", str(newborns), "--often", "12", "--seed", "7"]
-    script = ROOT / "examples/make_cohort.py"
-    subprocess.run([sys.executable, script, "--out", place, *words], check=True, capture_output=True)
+    make(place, "--newborns", str(newborns), "--often", "12", "--seed", "7")
     lines = (place / "visits.ndjson").read_text(encoding="utf-8").splitlines()
     for row in map(json.loads, (place / "truth.ndjson").read_text(encoding="utf-8").splitlines()):
         if row["broken"] is None:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import importlib
 import json
-import subprocess
-import sys
 from collections import Counter
 from itertools import islice, product
 from pathlib import Path
@@ -15,14 +13,13 @@ from typing import Any, NamedTuple
 
 import duckdb
 import pytest
-from support.checkout import ROOT
+from support.made_cohort import SCRIPT, make
 
 from layette.engine.api import load_pack
 from layette.engine.terms import PRIORITIES
 from layette.mapping.cohort.audit import Wanted, audit
 
 Row = dict[str, Any]
-SCRIPT = ROOT / "examples/make_cohort.py"
 OUTCOMES = ("in time", "late", "missed", "declined")
 
 
@@ -53,11 +50,6 @@ class Both(NamedTuple):
 
 def rows(place: Path) -> list[Row]:
     return [json.loads(line) for line in place.read_text(encoding="utf-8").splitlines()]
-
-
-def make(out: Path, *words: str) -> Path:
-    subprocess.run([sys.executable, SCRIPT, "--out", out, *words], check=True, capture_output=True)
-    return out
 
 
 @pytest.fixture(scope="module", params=["flat", "bundle"])

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from support.checkout import ROOT, blocks
+from support.checkout import blocks
+from support.made_cohort import make
 
 from layette.engine.api import load_pack
 from layette.mapping.cohort.again import count_again
@@ -26,9 +25,7 @@ POLARS, DUCKDB, COUNTED = blocks(PAGE, "python")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with what the page names: some visits, some of them broken, their audit, and a site."""
     out = tmp_path_factory.mktemp("page")
-    words = ["--newborns", "20", "--often", "12", "--seed", "5"]
-    script = ROOT / "examples/make_cohort.py"
-    subprocess.run([sys.executable, script, "--out", out, *words], check=True, capture_output=True)
+    make(out, "--newborns", "20", "--often", "12", "--seed", "5")
     (out / "site.yaml").write_text("site: A clinic\nsettings: {eye_pathway: nice}\n", encoding="utf-8")
     audit(Wanted(str(out / "visits.ndjson"), out / "AUDIT", part=1000), load_pack())
     return out

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
-from support.checkout import ROOT
+from support.made_cohort import make
 from support.spark_here import small
 
 from layette.engine.api import load_pack
@@ -37,10 +35,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def cohort(tmp_path_factory: pytest.TempPathFactory) -> str:
     """Some 35 visits with orders, corrections and broken lines."""
-    out = tmp_path_factory.mktemp("cohort")
-    words = ["--newborns", "14", "--often", "12", "--seed", "5"]
-    script = ROOT / "examples/make_cohort.py"
-    subprocess.run([sys.executable, script, "--out", out, *words], check=True, capture_output=True)
+    out = make(tmp_path_factory.mktemp("cohort"), "--newborns", "14", "--often", "12", "--seed", "5")
     return str(out / "visits.ndjson")
 
 
