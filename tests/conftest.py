@@ -19,11 +19,10 @@ HEAVY = {
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what is heavy, and say so, unless marks are asked for."""
-    if config.option.markexpr and any(mark in config.option.markexpr for mark in HEAVY):
-        return
+    """Leave out what is heavy, and say so, unless its mark is named (``-m``)."""
+    left_out = {mark: what for mark, what in HEAVY.items() if mark not in config.option.markexpr}
     for item in items:
-        for mark, what in HEAVY.items():
+        for mark, what in left_out.items():
             if item.get_closest_marker(mark) is not None:
                 item.add_marker(pytest.mark.skip(reason=f"{what}: pytest -m {mark}"))
 
