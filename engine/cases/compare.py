@@ -37,7 +37,7 @@ def numbers_of(instances: Sequence[Instance]) -> Numbers:
     """Return the numbers of every rule."""
     found: dict[str, list[int]] = {}
     for index, instance in enumerate(instances):
-        for name in {instance.key, instance.rule.shape.id}:
+        for name in dict.fromkeys((instance.key, instance.rule.shape.id)):
             found.setdefault(name, []).append(index)
     return found
 

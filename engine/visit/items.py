@@ -152,7 +152,8 @@ class ItemReader:
         """Report parts that a recording of this finding cannot have, and qualifiers that are not of their kind."""
         if not fields.keys() <= ITEM_KEYS:
             parts = shape.readings.parts if shape.readings else []
-            for key in fields.keys() - ITEM_KEYS - qualifiers.keys() - set(parts):
+            usual = {*ITEM_KEYS, *qualifiers, *parts}
+            for key in [key for key in fields if key not in usual]:
                 self.report.add(path, "structure", f"'{name}' has no part '{key}'", key)
         for key, value in qualifiers.items():
             if value not in shape.qualifier[key]:

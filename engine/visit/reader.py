@@ -120,7 +120,7 @@ class VisitReader:
             self.report.add("$", "structure", "a visit is a mapping", found=kind_of(flat), expected=expected)
             return False
         self._carry(flat)
-        for key in flat.keys() - KEYS:
+        for key in [key for key in flat if key not in KEYS]:
             known = ", ".join(sorted(KEYS))
             message = f"a visit has no such part{self.report.hint(key, KEYS)}"
             self.report.add(str(key), "structure", message, found=str(key), expected=known)
@@ -136,7 +136,7 @@ class VisitReader:
         if not isinstance(history, Mapping):
             self.report.add("history", "structure", "the history is a mapping", expected=", ".join(HISTORY_KEYS))
             return {}
-        for key in history.keys() - set(HISTORY_KEYS):
+        for key in [key for key in history if key not in HISTORY_KEYS]:
             message = f"a history has no such part{self.report.hint(key, HISTORY_KEYS)}"
             self.report.add(f"history.{key}", "structure", message, found=key, expected=", ".join(HISTORY_KEYS))
         return history

@@ -53,7 +53,7 @@ def _check_number(name: str, number: NumberShape, document: Document, path: Path
 
 def _check_values(name: str, shape: FindingShape, document: Document, path: Path) -> Iterator[PackProblem]:
     values = shape.values or []
-    for value in {value for value in values if values.count(value) > 1}:
+    for value in dict.fromkeys(value for value in values if values.count(value) > 1):
         yield document.problem((*path, "values"), "duplicate-id", f"the value '{value}' stands there twice")
     if shape.values is None:
         return
