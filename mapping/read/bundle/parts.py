@@ -26,15 +26,10 @@ SHAPES: Mapping[str, type] = {
 """The kinds of the elements that reading looks at."""
 
 
-_SHAPED = frozenset(SHAPES)
-
-
 def wrong_kind(resource: Resource) -> str | None:
     """Return the first element that is not of the kind that FHIR gives it, or None."""
-    for key in _SHAPED & resource.keys():
-        if not isinstance(resource[key], SHAPES[key]):
-            return min(key for key in _SHAPED & resource.keys() if not isinstance(resource[key], SHAPES[key]))
-    return None
+    wrong = [key for key, value in resource.items() if key in SHAPES and not isinstance(value, SHAPES[key])]
+    return min(wrong, default=None)
 
 
 def mapping(value: object) -> Resource:
@@ -62,11 +57,13 @@ def codings(concept: object) -> list[Coding]:
     given = concept.get("coding") if isinstance(concept, dict) else None
     if not isinstance(given, list):
         given = [given] if isinstance(given, dict) else ()
-    return [
-        (text(one.get("system")), one["code"], text(one.get("display")))
-        for one in given
-        if isinstance(one, dict) and isinstance(one.get("code"), str)
-    ]
+    found = []
+    for one in given:  # this is asked some four times of each resource
+        if isinstance(one, dict):
+            code, system, display = one.get("code"), one.get("system", ""), one.get("display", "")
+            if isinstance(code, str):
+                found.append((system if type(system) is str else "", code, display if type(display) is str else ""))
+    return found
 
 
 def concept_codes(concept: object) -> set[str]:
@@ -91,7 +88,7 @@ def described(concept: object) -> tuple[str, str]:
 
 def reference(value: object) -> str:
     """Return the text of a Reference, empty where it has none."""
-    return text(mapping(value).get("reference"))
+    return text(value.get("reference")) if isinstance(value, dict) else ""
 
 
 def shown(value: object, limit: int = 80) -> str:

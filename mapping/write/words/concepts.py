@@ -28,8 +28,9 @@ CATEGORIES: Mapping[str, tuple[str, str]] = {
 
 def coding(system: str, code: str, display: str | None = None) -> Resource:
     """Return a Coding; the system may be a pack's short name."""
-    out = {"system": codes.uri(system), "code": code}
-    return out | ({"display": display} if display else {})
+    if display:
+        return {"system": codes.uri(system), "code": code, "display": display}
+    return {"system": codes.uri(system), "code": code}
 
 
 def published(named: Mapping[str, Any]) -> list[Resource]:
@@ -62,11 +63,12 @@ def verified(given: Iterable[Code]) -> list[Resource]:
 
 def concept(codings: Iterable[Resource], text: str) -> Resource:
     """Return a CodeableConcept without repeats, of codes or of words; the words are always there."""
-    found: list[Resource] = []
+    found: dict[tuple[str, str], Resource] = {}
     for one in codings:
-        if (one["system"], one["code"]) not in {(c["system"], c["code"]) for c in found}:
-            found.append({part: told for part, told in one.items() if part != "display" or told != text})
-    return ({"coding": found} if found else {}) | {"text": text}
+        key = one["system"], one["code"]
+        if key not in found:
+            found[key] = {part: told for part, told in one.items() if part != "display" or told != text}
+    return {"coding": [*found.values()], "text": text} if found else {"text": text}
 
 
 def target(out: Output, name: str, label: str, given: Iterable[Code]) -> Resource:
