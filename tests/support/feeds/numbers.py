@@ -64,6 +64,9 @@ def _around(one: Emergency, place: Place) -> list[Item]:
     assert number is not None
     step = exact(number.resolution)
     alarming, harmless = other_values(one, place)
+    own = place.item(one.flat)
+    if not alarming:  # only the very last value alarms, and it is the recording's own
+        alarming = [{"value": written(convert(exact(own["value"]), own["unit"], number.unit))}]
     low, high = sorted(exact(values[0]["value"]) for values in (alarming, harmless))
     rises = exact(harmless[0]["value"]) == low
     while high - low > step:
