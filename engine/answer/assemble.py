@@ -79,7 +79,9 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         patient=visit.patient,
         encounter=visit.encounter,
         to_judge=judged,
-        verdict=verdict_of(do, judged, to_chase, visits, lambda: [step.label for step in still_open().steps]),
+        verdict=verdict_of(
+            do, judged, to_chase, visits, _unread(context), lambda: [step.label for step in still_open().steps]
+        ),
         do=do,
         come_back=visits,
         tell_family=later(lambda: by_heading([*_of_kind("guide", made), *owed(guides, context)], context)),
@@ -95,6 +97,12 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         compared=later(lambda: tuple(compared(context))),
         contacts={**pack.site.contacts},
     ).explained_by(makers_of(context, still_open), partial(trace_of, context))
+
+
+def _unread(context: Context) -> list[str]:
+    """Name what a value came along for that could not be read, where it could be an emergency."""
+    pressing = [name for name in context.visit.unread if name in context.plan.behind_emergencies]
+    return [context.pack.findings[name].label for name in pressing]
 
 
 def _of_kind(kind: Kind, made: Sequence[Recommendation]) -> tuple[Recommendation, ...]:

@@ -22,15 +22,24 @@ def verdict_of(
     to_judge: Sequence[ToJudge],
     to_chase: Sequence[Recommendation],
     visits: Sequence[ComeBack],
+    unread: Sequence[str],
     unseen: Callable[[], Sequence[str]],
 ) -> Verdict:
-    """Return the verdict of one visit; ``unseen`` names the steps that are not wholly done, where it counts."""
+    """Return the verdict of one visit.
+
+    ``unread`` names what a value came along for that could not be read and could be an emergency; ``unseen`` the steps
+    that are not wholly done, where it counts.
+    """
     now = [one for group in do if group.deadline == "now" for one in group.items]
     by_tomorrow = sum(len(group.items) for group in do if group.deadline in BY_TOMORROW)
     judged = len(by_value(to_judge))
     parts = [*_now(now, to_chase)]
     if judged:
         parts.append(f"{_count(judged, 'value is', 'values are')} to be judged before they leave")
+    if unread:
+        parts.append(
+            f"{_count(len(unread), 'value', 'values')} could not be read, look before they leave: {'; '.join(unread)}"
+        )
     if by_tomorrow:
         parts.append(f"{_count(by_tomorrow, 'thing', 'things')} to do by this time tomorrow")
     pressing = bool(parts)
@@ -42,6 +51,7 @@ def verdict_of(
         now=len(now) + len(to_chase),
         by_tomorrow=by_tomorrow,
         to_judge=judged,
+        unread=len(unread),
         next_visit=visits[0] if visits else None,
     )
 

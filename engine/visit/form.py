@@ -91,7 +91,9 @@ DEFINITIONS: dict[str, Schema] = {
             ("of", "by", "outcome"),
         ),
     },
-    "not_understood": _mapping({"path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT}, closed=False),
+    "not_understood": _mapping(
+        {"path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT, "finding": TEXT}, closed=False
+    ),
     "problem": _mapping(
         {**dict.fromkeys(FIELDS, TEXT), "code": {"enum": list(INPUT_CODES)}}, ("path", "code", "message")
     ),

@@ -72,7 +72,7 @@ class VisitReader:
         doses = [*items.given(history.get("immunizations"), "immunizations", "code")]
         readings += doses_as_findings(doses, readings, self.subjects, born, when, self.report)
         judged = tuple(sorted(items.judged(history.get("judged")), key=repr))
-        self._not_understood(self.report.listed(flat.get("not_understood"), "not_understood"))
+        unread = self._not_understood(self.report.listed(flat.get("not_understood"), "not_understood"))
         return Visit(
             at=when,
             until=until,
@@ -90,6 +90,7 @@ class VisitReader:
             identifiers=tuple(sorted(self._identifiers(flat.get("identifiers")))),
             warnings=tuple(sorted(self.report.warnings)),
             judged=judged,
+            unread=unread,
         )
 
     def _unsound(self, path: str, message: str, expected: str) -> None:
@@ -223,10 +224,15 @@ class VisitReader:
                 out[str(name)] = str(choice)
         return out
 
-    def _not_understood(self, items: Any) -> None:
+    def _not_understood(self, items: Any) -> tuple[str, ...]:
+        """Tell what came along and could not be read; return the findings that it would have told of."""
+        unread = set()
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
             self.report.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))
+            if item.get("finding") in self.subjects.findings:
+                unread.add(str(item["finding"]))
+        return tuple(sorted(unread))
 
 
 def _times_found(flat: Mapping[str, Any]) -> Iterator[object]:

@@ -122,6 +122,7 @@ class Visit:
     identifiers: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...]
     judged: tuple[Judged, ...] = ()
+    unread: tuple[str, ...] = ()
 
     def judged_since(self, reading: Recorded, target: str | None = None, side: str = "") -> bool:
         """Whether somebody said of this very recording how it is to be taken; nobody judges what is yet to be made.

@@ -57,13 +57,17 @@ class ComeBack(Part):
 
 
 class Verdict(Part):
-    """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once."""
+    """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once.
+
+    ``unread`` counts the findings of which a value came along that could not be read, and that could be an emergency.
+    """
 
     text: str
     pressing: bool
     now: int
     by_tomorrow: int
     to_judge: int
+    unread: int = 0
     next_visit: ComeBack | None
 
 

@@ -22,6 +22,7 @@ from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
+from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import MOST_CHOICES, Choices, StatesPlan
@@ -115,6 +116,25 @@ class AnswerPlan:
             and k not in self.due_numbers
             and any(entries[var].view.what == "beyond" for var in variables(AllOf((rule.applies, rule.when))))
         )
+
+    @cached_property
+    def behind_emergencies(self) -> frozenset[str]:
+        """The findings that a rule which can bring `stat` reads, conclusions and measures followed down to them."""
+        program, entries = self.pack.program, self.pack.table.entries
+        waiting = [k for k, priority in enumerate(self.rule_priorities) if priority == "stat"]
+        seen, found = set(waiting), set[str]()
+        while waiting:
+            rule = program.rules[waiting.pop()]
+            names = [entries[var].view.subject for var in variables(AllOf((rule.applies, rule.when)))]
+            for name in names:
+                more = set(self.states.concluding.get(name, ())) - seen
+                waiting += more
+                seen |= more
+                if name in self.pack.measures:
+                    names += [one for one in inputs_of(self.pack.measures[name]) if one not in names]
+                elif name in self.pack.findings:
+                    found.add(name)
+        return frozenset(found)
 
     @cached_property
     def wanted(self) -> Mapping[int, tuple[WantedInput, ...]]:

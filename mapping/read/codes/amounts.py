@@ -192,8 +192,18 @@ _IN_WORDS = re.compile(
 )
 
 
+_NUMBER_IN_WORDS = re.compile(r"(\d{1,6}(?:\.\d{1,4})?)\s*([^\s\d.,][^\s]{0,19})", re.ASCII)
+
+
 def in_words(said: str, units: Units) -> Fields | None:
-    """Return a weight that is written as ``7 lb 4 oz``, in ounces; None where it is something else."""
+    """Return a number that is written out with its unit: ``38.6 C``, or a weight as ``7 lb 4 oz`` in ounces.
+
+    None where it is something else: a comma may part thousands or decimals, and pounds alone may lack their ounces.
+    """
+    plainly = _NUMBER_IN_WORDS.fullmatch(said.strip())
+    unit = _accepted(plainly[2], units, known_ucum=False) if plainly else None
+    if plainly and unit and unit not in ("[lb_av]", "[oz_av]"):
+        return {"value": plainly[1], "unit": unit, "given": said.strip()}
     found = _IN_WORDS.fullmatch(said.strip())
     if found is None or not {"[lb_av]", "[oz_av]"} <= units.accepts or Decimal(found[2]) >= _OUNCES:
         return None

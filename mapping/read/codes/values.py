@@ -129,8 +129,8 @@ def _number(key: str, value: object, units: Units, finding: Finding) -> ReadValu
         if "unknown" in general or "not_performed" in general:
             return {"absent": "unknown" if "unknown" in general else "not-performed"}
         return Unclear("words where a number is due", code, said)
-    if key == "valueString" and isinstance(value, str) and (weight := in_words(value, units)):
-        return weight
+    if key == "valueString" and isinstance(value, str) and (written := in_words(value, units)):
+        return written
     return Unclear("no number that can be read", text=shown(value))
 
 

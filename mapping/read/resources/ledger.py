@@ -62,8 +62,10 @@ class Ledger:
             return
         self.refuse(entry, Wrong(bad.code, bad.message, bad.value, EXAMPLE, f".{bad.key}"), withdrawn=withdrawn)
 
-    def keep(self, entry: Entry, unclear: Unclear, suffix: str = "", concept: object = None) -> None:
-        """Keep something that is not understood, with what it says."""
+    def keep(
+        self, entry: Entry, unclear: Unclear, suffix: str = "", concept: object = None, *, finding: str = ""
+    ) -> None:
+        """Keep something that is not understood, with what it says; ``finding`` is what it would have told of."""
         code, said = described(concept)
         self.not_understood.append(
             {
@@ -72,6 +74,7 @@ class Ledger:
                 "text": shown(unclear.text or said),
                 "why": unclear.why,
             }
+            | ({"finding": finding} if finding else {})
         )
         entry.mark(Outcome.NOT_UNDERSTOOD, unclear.why)
 

@@ -156,21 +156,26 @@ def _said(
     answers = [(meaning, *answer(holder, meaning, ledger.index.findings[meaning.finding])) for meaning in meanings]
     understood = [(meaning, fields, place) for meaning, fields, place in answers if isinstance(fields, dict)]
     if not understood:
-        _not_said(ledger, entry, answers[0][1], f"{suffix}{answers[0][2]}", holder, frame)
+        _not_said(ledger, entry, answers[0], suffix, holder, frame)
     for meaning, fields, place in understood:
         yield from _placed(
             ledger, entry, holder, Said(meaning, fields, f"{suffix}{place}", suffix, source=holder), frame
         )
 
 
-def _not_said(ledger: Ledger, entry: Entry, found: object, place: str, holder: Resource, frame: Frame) -> None:
+def _not_said(
+    ledger: Ledger, entry: Entry, answered: tuple[CodeMeaning, object, str], suffix: str, holder: Resource, frame: Frame
+) -> None:
+    meaning, found, place = answered[0], answered[1], f"{suffix}{answered[2]}"
     if isinstance(found, Wrong):
         ledger.refuse(entry, found, place, withdrawn=frame.withdrawn)
     elif isinstance(found, RuledOut):
         entry.mark(Outcome.NOT_USED, found.why)
     elif isinstance(found, Unclear):
         code, said = described(holder.get("code"))
-        ledger.keep(entry, Unclear(found.why, found.code or code, found.text or said), place)
+        unclear = Unclear(found.why, found.code or code, found.text or said)
+        counts = not frame.withdrawn and frame.where != "history"
+        ledger.keep(entry, unclear, place, finding=meaning.finding if counts else "")
 
 
 def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: Frame) -> Iterator[Said]:

@@ -6,7 +6,19 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from support.read_samples import AT, OWN, bundle, codes, encounter, loinc, observation, pack, patient, quantity
+from support.read_samples import (
+    AT,
+    OWN,
+    bundle,
+    codes,
+    encounter,
+    loinc,
+    observation,
+    pack,
+    patient,
+    quantity,
+    visit_bundle,
+)
 
 from layette.engine import load_pack
 from layette.engine.errors import InputError
@@ -155,9 +167,24 @@ def test_a_weight_in_words(said: str) -> None:
     assert readings(found) == [("weight", "116", "[oz_av]", AT)]
 
 
-@pytest.mark.parametrize("said", ["7 lb", "7 lb 20 oz", "7 lb 4 oz or so", "3150 g"])
+@pytest.mark.parametrize("said", ["7 lb", "7 lb 20 oz", "7 lb 4 oz or so", "3,150 g", "3.150,5 g", "3150", "3150 g ca"])
 def test_other_words_are_kept(said: str) -> None:
     assert readings(observation(loinc("29463-7"), valueString=said)) == []
+
+
+@pytest.mark.parametrize(
+    ("code", "said", "value", "unit"),
+    [
+        ("29463-7", "3150 g", "3150", "g"), ("29463-7", "3.15kg", "3.15", "kg"), ("8310-5", "38.6 C", "38.6", "Cel"),
+        ("8310-5", "101.3 °F", "101.3", "[degF]"), ("8867-4", "250 bpm", "250", "/min"),
+    ],
+)  # fmt: skip
+def test_one_number_and_one_unit_in_a_text_are_read_and_kept_beside(
+    code: str, said: str, value: str, unit: str
+) -> None:
+    found = read(visit_bundle(observation(loinc(code), valueString=said)), load_pack()).visit["findings"]
+    [[reading]] = found.values()
+    assert (reading["value"], reading["unit"], reading["given"]) == (value, unit, said)
 
 
 UNITS = [

@@ -92,6 +92,7 @@ def test_a_number_in_a_text_is_kept_and_reported(text: str) -> None:
         "code": f"{LOINC}|29463-7",
         "text": text,
         "why": "no number that can be read",
+        "finding": "weight",
     }
     assert result.counts.not_understood == 1
 
