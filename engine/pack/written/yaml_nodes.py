@@ -27,8 +27,22 @@ _WORDS: Mapping[str, bool | None] = {
     "null": None, "Null": None, "NULL": None, "~": None, "": None,
 }  # fmt: skip
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_UNRESOLVED = type(
+    "_Unresolved",
+    (_LOADER,),
+    {
+        "resolve": lambda self, kind, value, implicit: "",
+        "descend_resolver": lambda self, parent, index: None,
+        "ascend_resolver": lambda self: None,
+    },
+)
+"""The loader without its guesses at what a plain text stands for, which nobody here asks."""
 DEEPEST = 50
 """How deep lists and mappings may nest in a file. What is read from it is followed by recursion, which ends here."""
+_SURELY_COMPOSED = 1000
+"""So many levels the library's own recursion can take anywhere."""
+_REFERENCE_OR_TAG = re.compile(r"(?<!\w)[&*!]")
+"""What may begin a reference, its name or a tag: within a word these signs are text."""
 _LONGEST_NUMBER = 30
 
 
@@ -62,18 +76,39 @@ def parse(text: str, file: str) -> Document:
     """Parse one YAML document; never raises, all mistakes are in ``problems``."""
     document = Document(file)
     try:
-        _refuse_depth_and_aliases(text)
-        node = yaml.compose(text, Loader=_LOADER)
+        if not _surely_plain(text):
+            _refuse_depth_and_aliases(text)
+        node = yaml.compose(text, Loader=_UNRESOLVED)
+        document.text = text.splitlines()
+        document.data = None if node is None else _value(node, (), document)
     except yaml.YAMLError as error:
-        if isinstance(error, _RefusedError):
-            line, message = error.problem_mark.line + 1, error.problem
-        else:
-            line, message = mistake(error, text)
-        document.problems.append(PackProblem(file, line, "$", "yaml", f"not YAML: {message}"))
-        return document
-    document.text = text.splitlines()
-    document.data = None if node is None else _value(node, (), document)
+        return Document(file, problems=[_not_yaml(error, text, file)])
     return document
+
+
+def _not_yaml(error: yaml.YAMLError, text: str, file: str) -> PackProblem:
+    """Tell what comes first in the file: a slip, or what is refused though it is YAML."""
+    try:
+        _refuse_depth_and_aliases(text)
+    except _RefusedError as refused:
+        line, message = refused.problem_mark.line + 1, refused.problem
+    except yaml.YAMLError:
+        line, message = mistake(error, text)
+    else:
+        line, message = mistake(error, text)
+    return PackProblem(file, line, "$", "yaml", f"not YAML: {message}")
+
+
+def _surely_plain(text: str) -> bool:
+    """Whether no reference or tag can be in a text, and it cannot nest deeper than the library can follow.
+
+    Each bracket opens a level at most; without brackets, a level begins further to the right than that above it, or, a
+    list in a mapping, below its key.
+    """
+    if _REFERENCE_OR_TAG.search(text):
+        return False
+    levels = text.count("[") + text.count("{") + 2 * max(map(len, text.splitlines()), default=0)
+    return levels < _SURELY_COMPOSED
 
 
 def _refuse_depth_and_aliases(text: str) -> None:
@@ -85,8 +120,7 @@ def _refuse_depth_and_aliases(text: str) -> None:
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1
         if depth > DEEPEST:
-            advice = "in a condition, give the inner part a conclusion of its own"
-            raise _RefusedError(f"nested deeper than {DEEPEST} is not read; {advice}", event.start_mark)
+            raise _too_deep(event.start_mark)
         what = "a reference (*name)" if isinstance(event, yaml.AliasEvent) else ""
         what = what or ("a tag (!name)" if _tagged(event) else "")
         what = what or ("a name for a reference (&name)" if getattr(event, "anchor", None) is not None else "")
@@ -102,12 +136,19 @@ class _RefusedError(yaml.YAMLError):
         self.problem, self.problem_mark = problem, mark
 
 
+def _too_deep(mark: Any) -> _RefusedError:
+    advice = "in a condition, give the inner part a conclusion of its own"
+    return _RefusedError(f"nested deeper than {DEEPEST} is not read; {advice}", mark)
+
+
 def _tagged(event: yaml.Event) -> bool:
     return getattr(event, "tag", None) is not None
 
 
 def _value(node: yaml.Node, path: Path, document: Document) -> Any:
     document.lines.setdefault(path, node.start_mark.line + 1)
+    if len(path) >= DEEPEST and isinstance(node, yaml.CollectionNode):
+        raise _too_deep(node.start_mark)
     if isinstance(node, yaml.MappingNode):
         return _mapping(node, path, document)
     if isinstance(node, yaml.SequenceNode):

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from layette.engine.pack.written import yaml_nodes
 from layette.engine.pack.written.yaml_nodes import parse, pointer, scalar
 
 
@@ -114,3 +115,15 @@ def test_an_empty_file_is_nothing() -> None:
 def test_parse_never_raises(text: str) -> None:
     document = parse(text, "f")
     assert all(p.line >= 1 for p in document.problems)
+
+
+SIGNS = ["&", "*", "!", "x", "[", "]", "{", "}", ":", ",", "'", '"', "- ", "? ", " ", "\n", "\n  ", "|", "#", "[" * 51]
+
+
+@given(st.lists(st.sampled_from(SIGNS), max_size=12).map("".join))
+def test_a_look_at_the_signs_spares_a_reading_and_changes_nothing(text: str) -> None:
+    """What holds no sign of a reference or a tag is read once, all else twice: both find the same."""
+    quickly = parse(text, "f")
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(yaml_nodes, "_surely_plain", lambda text: False)
+        assert parse(text, "f") == quickly
