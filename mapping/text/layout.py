@@ -107,8 +107,11 @@ def shown(items: Sequence[str], limit: int, *, full: bool) -> Iterator[str]:
 
 def wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
     """Return a paragraph as lines of at most ``width`` columns; only a word that is longer than a line is broken."""
+    whole = tidy(text)
+    if len(first) + len(whole) <= width:
+        return [f"{first}{whole}".rstrip()]
     lines, line, begun = [], first, False
-    for word in _TOGETHER.sub(rf"\1{_HARD}\2", tidy(text)).split(" "):
+    for word in _TOGETHER.sub(rf"\1{_HARD}\2", whole).split(" "):
         if begun and len(line) + 1 + len(word) > width:
             lines.append(line)
             line, begun = rest, False

@@ -14,11 +14,16 @@ def of(resources: list[Resource], kind: str) -> list[Resource]:
 
 
 def nodes(value: Any) -> Iterator[dict[str, Any]]:
-    """Every object inside a value, the value itself too."""
-    if isinstance(value, dict):
-        yield value
-    for one in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
-        yield from nodes(one)
+    """Every object inside a value, the value itself too, as they stand."""
+    waiting = [value]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, dict):
+            yield one
+            one = one.values()
+        elif not isinstance(one, list):
+            continue
+        waiting += [inner for inner in reversed(one) if isinstance(inner, (dict, list))]
 
 
 def codes_of(value: Any, base: str) -> set[tuple[str, str]]:
