@@ -8,7 +8,8 @@ numbers (ordered cells), flags, conclusions; atom 0 of a finding is "does not ap
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
@@ -144,19 +145,46 @@ def random_visit(rng: random.Random, program: Program) -> list[State]:
     return states
 
 
-# The sizes are Hypothesis's to shrink; what fills them comes from a seed, which is ten times faster.
+# The sizes are Hypothesis's to shrink; what fills them comes from a seed, which is ten times faster. To draw an example
+# takes ten times as long as to make and read a program, so that one example stands for several of its sizes.
 seeds = st.integers(0, 2**48)
+EACH = 20
+"""How many programs or conditions one example stands for."""
 
 
-@st.composite
-def programs(draw: st.DrawFn, findings: int = 5, rules: int = 6, depth: int = 3) -> Program:
-    """A random program of at most these sizes."""
-    sizes = (draw(st.integers(1, findings)), draw(st.integers(1, rules)), draw(st.integers(0, depth)))
-    return random_program(random.Random(draw(seeds)), *sizes)
+def several(seed: int) -> Iterator[random.Random]:
+    """Yield as many generators of their own as an example stands for."""
+    whole = random.Random(seed)
+    return (random.Random(whole.getrandbits(64)) for _ in range(EACH))
 
 
-@st.composite
-def programs_with_visit(draw: st.DrawFn, findings: int = 5, rules: int = 6) -> tuple[Program, list[State]]:
-    """A random program and one visit to it."""
-    program = draw(programs(findings, rules))
-    return program, random_visit(random.Random(draw(seeds)), program)
+@dataclass(frozen=True)
+class Programs:
+    """Random programs of one size, each made when it is asked for."""
+
+    findings: int
+    rules: int
+    depth: int
+    seed: int
+
+    def __iter__(self) -> Iterator[Program]:
+        return (program for program, _ in self.with_generator())
+
+    def with_generator(self) -> Iterator[tuple[Program, random.Random]]:
+        """Yield each program with a generator for what is read by it."""
+        for rng in several(self.seed):
+            yield random_program(rng, self.findings, self.rules, self.depth), rng
+
+    def with_visit(self) -> Iterator[tuple[Program, list[State]]]:
+        """Yield each program with one visit to it."""
+        return ((program, random_visit(rng, program)) for program, rng in self.with_generator())
+
+    def with_cohort(self, most: int) -> Iterator[tuple[Program, list[list[State]], random.Random]]:
+        """Yield each program with a cohort of its own size, up to ``most`` visits, and its generator."""
+        for program, rng in self.with_generator():
+            yield program, [random_visit(rng, program) for _ in range(rng.randrange(most + 1))], rng
+
+
+def programs(findings: int = 5, rules: int = 6, depth: int = 3) -> st.SearchStrategy[Programs]:
+    """Random programs of at most these sizes."""
+    return st.builds(Programs, st.integers(1, findings), st.integers(1, rules), st.integers(0, depth), seeds)

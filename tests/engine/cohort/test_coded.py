@@ -8,19 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.program_strategies import programs, random_program, random_visit, seeds
+from support.program_strategies import EACH, Programs, programs, random_program, random_visit
 
 from layette.engine.cohort.coded import Coded, PlaneMaker, dtype_for, read_coded, read_rows
 from layette.engine.logic.conditions import State
 from layette.engine.logic.planes import STATUSES, PlanesReader, plane_of, planes_of_states
 from layette.engine.logic.program import Program
 from layette.engine.logic.reference import ReferenceReader
-
-
-@st.composite
-def cohorts(draw: st.DrawFn) -> tuple[Program, list[list[State]], random.Random]:
-    program, rng = draw(programs()), random.Random(draw(seeds))
-    return program, [random_visit(rng, program) for _ in range(draw(st.integers(0, 150)))], rng
 
 
 def in_codes(rng: random.Random, column: list[State], full: State, with_known: bool) -> Coded:
@@ -35,14 +29,16 @@ def in_codes(rng: random.Random, column: list[State], full: State, with_known: b
     return Coded(np.array(codes, dtype_for(len(states))), tuple(states), known)
 
 
-@settings(max_examples=300, deadline=None)
-@given(cohorts(), st.booleans())
-def test_codes_of_any_order_read_as_the_states_that_they_stand_for(
-    drawn: tuple[Program, list[list[State]], random.Random], with_known: bool
-) -> None:
-    program, visits, rng = drawn
-    reader, cut = PlanesReader(program), rng.randrange(len(visits) + 1)
-    wanted = [ReferenceReader(program).read(states).statuses for states in visits]
+@settings(max_examples=300 // EACH, deadline=None)
+@given(programs(), st.booleans())
+def test_codes_of_any_order_read_as_the_states_that_they_stand_for(drawn: Programs, with_known: bool) -> None:
+    for program, visits, rng in drawn.with_cohort(150):
+        codes_read_as_the_states(program, visits, rng, with_known)
+
+
+def codes_read_as_the_states(program: Program, visits: list[list[State]], rng: random.Random, with_known: bool) -> None:
+    reader, reference, cut = PlanesReader(program), ReferenceReader(program), rng.randrange(len(visits) + 1)
+    wanted = [reference.read(states).statuses for states in visits]
     blocks = [
         (
             {
@@ -60,16 +56,16 @@ def test_codes_of_any_order_read_as_the_states_that_they_stand_for(
     assert found == wanted
 
 
-@settings(max_examples=100, deadline=None)
-@given(cohorts())
-def test_rows_of_states_read_as_one_by_one(drawn: tuple[Program, list[list[State]], random.Random]) -> None:
-    program, visits, _ = drawn
-    reader = PlanesReader(program)
-    by_row = read_rows(reader, visits)
-    slowly = reader.read(planes_of_states(reader, visits), len(visits))
-    for rule in range(len(program.rules)):
-        assert (by_row.codes(rule) == slowly.codes(rule)).all()
-    assert (by_row.counts() == slowly.counts()).all()
+@settings(max_examples=100 // EACH, deadline=None)
+@given(programs())
+def test_rows_of_states_read_as_one_by_one(drawn: Programs) -> None:
+    for program, visits, _ in drawn.with_cohort(150):
+        reader = PlanesReader(program)
+        by_row = read_rows(reader, visits)
+        slowly = reader.read(planes_of_states(reader, visits), len(visits))
+        for rule in range(len(program.rules)):
+            assert (by_row.codes(rule) == slowly.codes(rule)).all()
+        assert (by_row.counts() == slowly.counts()).all()
 
 
 def test_a_variable_that_is_left_out_is_unknown() -> None:

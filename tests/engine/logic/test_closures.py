@@ -6,10 +6,20 @@ import random
 
 import pytest
 from hypothesis import given, settings
-from support.program_strategies import programs_with_visit, random_node, random_program, random_visit, seeds, variable
+from support.program_strategies import (
+    EACH,
+    Programs,
+    programs,
+    random_node,
+    random_program,
+    random_visit,
+    seeds,
+    several,
+    variable,
+)
 
 from layette.engine.logic.closures import FAILS, HOLDS, OPEN, ClosureReader, answer_of
-from layette.engine.logic.conditions import State, Truth, evaluate
+from layette.engine.logic.conditions import Truth, evaluate
 from layette.engine.logic.program import Program
 from layette.engine.logic.reference import ReferenceReader
 
@@ -17,20 +27,21 @@ VARIABLES = tuple(variable(f"f{k}", size, ordered=k % 2 == 0) for k, size in enu
 MEANING = {FAILS: Truth(must=False, may=False), OPEN: Truth(must=False, may=True), HOLDS: Truth(must=True, may=True)}
 
 
-@settings(max_examples=2000, deadline=None)
-@given(programs_with_visit())
-def test_closures_read_as_the_reference(drawn: tuple[Program, list[State]]) -> None:
-    program, states = drawn
-    assert ClosureReader(program).read(states) == ReferenceReader(program).read(states)
+@settings(max_examples=2000 // EACH, deadline=None)
+@given(programs())
+def test_closures_read_as_the_reference(drawn: Programs) -> None:
+    for program, states in drawn.with_visit():
+        assert ClosureReader(program).read(states) == ReferenceReader(program).read(states)
 
 
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=2000 // EACH, deadline=None)
 @given(seeds)
 def test_a_closure_answers_as_the_definition(seed: int) -> None:
     """Any tree, with complements anywhere in it; a program's trees have none left."""
-    rng = random.Random(seed)
-    node, states = random_node(rng, range(4), VARIABLES, rng.randrange(5)), random_visit(rng, Program(VARIABLES, ()))
-    assert MEANING[answer_of(node)(states)] == evaluate(node, states)
+    for rng in several(seed):
+        node = random_node(rng, range(4), VARIABLES, rng.randrange(5))
+        states = random_visit(rng, Program(VARIABLES, ()))
+        assert MEANING[answer_of(node)(states)] == evaluate(node, states)
 
 
 @pytest.mark.parametrize("seed", range(3))

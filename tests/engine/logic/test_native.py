@@ -6,37 +6,39 @@ import re
 
 import pytest
 from hypothesis import given, settings
-from support.program_strategies import NOTHING, flag, programs, programs_with_visit, rule
+from support.program_strategies import EACH, NOTHING, Programs, flag, programs, rule
 
-from layette.engine.logic.conditions import Among, State, Status
+from layette.engine.logic.conditions import Among, Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import NO, YES, Program
 from layette.engine.logic.reference import ReferenceReader
 
 
-@settings(max_examples=2000, deadline=None)
-@given(programs_with_visit())
-def test_native_reads_as_the_reference(drawn: tuple[Program, list[State]]) -> None:
-    program, states = drawn
-    assert NativeReader(program).read(states) == ReferenceReader(program).read(states)
-
-
-@settings(max_examples=200, deadline=None)
-@given(programs_with_visit())
-def test_what_stands_is_exactly_what_fired_or_is_provisional(drawn: tuple[Program, list[State]]) -> None:
-    program, states = drawn
-    reading = ReferenceReader(program).read(states)
-    found = NativeReader(program).read(states)
-    assert found == reading
-    assert found.standing == tuple(k for k, s in enumerate(reading.statuses) if s in (Status.FIRED, Status.PROVISIONAL))
-
-
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=2000 // EACH, deadline=None)
 @given(programs())
-def test_generated_text_holds_no_name_from_the_pack(program: Program) -> None:
-    words = set(re.findall(r"[A-Za-z_]\w*", NativeReader(program).source))
+def test_native_reads_as_the_reference(drawn: Programs) -> None:
+    for program, states in drawn.with_visit():
+        assert NativeReader(program).read(states) == ReferenceReader(program).read(states)
+
+
+@settings(max_examples=200 // EACH, deadline=None)
+@given(programs())
+def test_what_stands_is_exactly_what_fired_or_is_provisional(drawn: Programs) -> None:
+    for program, states in drawn.with_visit():
+        reading = ReferenceReader(program).read(states)
+        found = NativeReader(program).read(states)
+        assert found == reading
+        stand = tuple(k for k, s in enumerate(reading.statuses) if s in (Status.FIRED, Status.PROVISIONAL))
+        assert found.standing == stand
+
+
+@settings(max_examples=100 // EACH, deadline=None)
+@given(programs())
+def test_generated_text_holds_no_name_from_the_pack(drawn: Programs) -> None:
     keywords = {"def", "read", "states", "statuses", "stands", "if", "else", "elif", "not", "and", "or", "return"}
-    assert all(w in keywords | {"True", "False", "F", "P", "U"} or re.fullmatch(r"[st]\d+", w) for w in words)
+    for program in drawn:
+        words = set(re.findall(r"[A-Za-z_]\w*", NativeReader(program).source))
+        assert all(w in keywords | {"True", "False", "F", "P", "U"} or re.fullmatch(r"[st]\d+", w) for w in words)
 
 
 def test_an_empty_program_reads_nothing() -> None:
@@ -55,10 +57,10 @@ def test_the_given_states_are_left_alone(reader: type[NativeReader | ReferenceRe
     assert states == [YES, YES | NO]
 
 
-@settings(max_examples=200, deadline=None)
-@given(programs_with_visit())
-def test_no_reader_changes_the_states_of_any_program(drawn: tuple[Program, list[State]]) -> None:
-    program, states = drawn
-    given_states = list(states)
-    NativeReader(program).read(states)
-    assert states == given_states
+@settings(max_examples=200 // EACH, deadline=None)
+@given(programs())
+def test_no_reader_changes_the_states_of_any_program(drawn: Programs) -> None:
+    for program, states in drawn.with_visit():
+        given_states = list(states)
+        NativeReader(program).read(states)
+        assert states == given_states

@@ -8,8 +8,16 @@ from collections import Counter
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
-from support.program_strategies import NOTHING, flag, programs, random_program, random_visit, rule, seeds
+from support.program_strategies import (
+    EACH,
+    NOTHING,
+    Programs,
+    flag,
+    programs,
+    random_program,
+    random_visit,
+    rule,
+)
 from support.sweeps import every_case
 
 from layette.engine.api import load_pack
@@ -29,21 +37,19 @@ from layette.engine.logic.reference import ReferenceReader
 from layette.engine.states.facts import Facts
 
 
-@st.composite
-def cohorts(draw: st.DrawFn) -> tuple[Program, list[list[State]]]:
-    program, rng = draw(programs()), random.Random(draw(seeds))
-    return program, [random_visit(rng, program) for _ in range(draw(st.integers(0, 130)))]
-
-
 def read(program: Program, visits: list[list[State]]) -> CohortReading:
     reader = PlanesReader(program)
     return reader.read(planes_of_states(reader, visits), len(visits))
 
 
-@settings(max_examples=500, deadline=None)
-@given(cohorts())
-def test_planes_read_as_the_reference(drawn: tuple[Program, list[list[State]]]) -> None:
-    program, visits = drawn
+@settings(max_examples=500 // EACH, deadline=None)
+@given(programs())
+def test_planes_read_as_the_reference(drawn: Programs) -> None:
+    for program, visits, _ in drawn.with_cohort(130):
+        reads_as_the_reference(program, visits)
+
+
+def reads_as_the_reference(program: Program, visits: list[list[State]]) -> None:
     found, reference = read(program, visits), ReferenceReader(program)
     wanted = [reference.read(states) for states in visits]
     for number, _ in enumerate(program.rules):
@@ -54,14 +60,18 @@ def test_planes_read_as_the_reference(drawn: tuple[Program, list[list[State]]]) 
         assert made == [one.states[var] for one in wanted]
 
 
-@settings(max_examples=200, deadline=None)
-@given(cohorts())
-def test_counts_are_those_of_the_reference_in_any_part_of_a_cohort(drawn: tuple[Program, list[list[State]]]) -> None:
-    program, visits = drawn
-    found = read(program, visits)
+@settings(max_examples=200 // EACH, deadline=None)
+@given(programs())
+def test_counts_are_those_of_the_reference_in_any_part_of_a_cohort(drawn: Programs) -> None:
+    for program, visits, _ in drawn.with_cohort(130):
+        counts_are_those_of_the_reference(program, visits)
+
+
+def counts_are_those_of_the_reference(program: Program, visits: list[list[State]]) -> None:
+    found, reference = read(program, visits), ReferenceReader(program)
     every_third = np.arange(len(visits)) % 3 == 0
     for among, part in ((None, visits), (plane_of(every_third), visits[::3])):
-        wanted = [ReferenceReader(program).read(states) for states in part]
+        wanted = [reference.read(states) for states in part]
         counts, eligible = found.counts(among), found.eligible(among)
         for number, one in enumerate(program.rules):
             by_status = Counter(reading.statuses[number] for reading in wanted)
