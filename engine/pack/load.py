@@ -15,6 +15,7 @@ from pathlib import Path as FilePath
 
 from layette.engine.errors import PackError, PackProblem
 from layette.engine.measures import REGISTRY
+from layette.engine.pack.again import LAST
 from layette.engine.pack.alone import check_hidden
 from layette.engine.pack.checks.asked import UNUSED_LABEL, check_after, check_asked
 from layette.engine.pack.checks.findings import check_findings, check_guards, check_normals
@@ -25,7 +26,7 @@ from layette.engine.pack.checks.sources import check_settings
 from layette.engine.pack.checks.targets import check_anchors, check_targets
 from layette.engine.pack.checks.words import check_words
 from layette.engine.pack.compile import compile_rules
-from layette.engine.pack.compiled import CompiledPack
+from layette.engine.pack.compiled import Compiled, CompiledPack
 from layette.engine.pack.read import PackReader
 from layette.engine.pack.set_guards import set_guards
 from layette.engine.pack.site import Site, check_tables, read_site
@@ -35,6 +36,7 @@ from layette.engine.pack.site_words import check_own_words, with_own_words
 from layette.engine.pack.written.folder import PackFolder
 from layette.engine.pack.written.subjects import Subjects
 from layette.engine.pack.written.translations import by_language
+from layette.engine.pack.written.written import SetGuards, Written
 from layette.engine.pack.written.written_pack import WrittenPack
 from layette.engine.tables.load import check_younger
 
@@ -47,14 +49,23 @@ def load_compiled(root: Traversable | FilePath, site: str | FilePath | None = No
     """
     if not root.is_dir():
         raise PackError([PackProblem(str(root), 1, "$", "file-missing", f"there is no folder '{root}'")])
-    folder = PackFolder(root)
+    of_site: list[PackProblem] = []
     with _uncollected():
-        changes = read_site(site, folder.problems)
-        written = PackReader(folder).read()
+        changes = read_site(site, of_site)
+        folder, written = LAST.read(root) or _read(root)
+        folder.problems[:0] = of_site
         pack = None if written is None else _compiled(written, changes, folder)
     if folder.problems or pack is None:
         raise PackError(without_echoes(folder.problems, folder.texts))
     return pack
+
+
+def _read(root: Traversable | FilePath) -> tuple[PackFolder, WrittenPack | None]:
+    folder = PackFolder(root)
+    written = PackReader(folder).read()
+    if written is not None and not folder.problems:
+        LAST.keep(folder, written)
+    return folder, written
 
 
 @contextmanager
@@ -85,10 +96,7 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
         # names that are wrong would only cause follow-up errors in conditions that name them rightly
         compile_rules(pack.rules, subjects, {}, problems)
         return None
-    compiled = compile_rules(pack.rules, subjects, guards, problems)
-    problems += check_after(subjects)
-    if not problems:
-        problems += check_hidden(compiled, subjects)
+    compiled = LAST.compiled(pack.rules, subjects, guards) or _compiled_anew(pack.rules, subjects, guards, problems)
     return CompiledPack(
         shape=pack.shape, site=site, digest=site.digest_with(folder.digest), findings=pack.findings, areas=pack.areas,
         measures=pack.measures, settings=pack.settings, sources=pack.sources, targets=pack.targets,
@@ -96,6 +104,18 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
         set_guards=guards, folder=folder.root, value_labels=pack.value_labels, orders=pack.orders,
         translations=by_language(pack.translations.values()),
     )  # fmt: skip
+
+
+def _compiled_anew(
+    rules: tuple[Written, ...], subjects: Subjects, guards: SetGuards, problems: list[PackProblem]
+) -> Compiled:
+    compiled = compile_rules(rules, subjects, guards, problems)
+    problems += check_after(subjects)
+    if not problems:
+        problems += check_hidden(compiled, subjects)
+    if not problems:
+        LAST.keep_compiled(rules, subjects, guards, compiled)
+    return compiled
 
 
 def _names(pack: WrittenPack) -> Iterator[PackProblem]:
