@@ -59,6 +59,11 @@ class Last:
         last = self._compiled
         return last.compiled if last is not None and last[:3] == (rules, subjects, guards) else None
 
+    def sound(self, rules: tuple[Written, ...], subjects: Subjects) -> bool:
+        """Whether these rules were compiled last, without a mistake, against these names."""
+        last = self._compiled
+        return last is not None and last[:2] == (rules, subjects)
+
     def keep_compiled(
         self, rules: tuple[Written, ...], subjects: Subjects, guards: SetGuards, compiled: Compiled
     ) -> None:

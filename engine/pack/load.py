@@ -93,8 +93,9 @@ def _compiled(written: WrittenPack, site: Site, folder: PackFolder) -> CompiledP
     problems += site.check_choices(pack.settings)
     guards, subjects = set_guards(pack, problems), _subjects(pack)
     if problems:
-        # names that are wrong would only cause follow-up errors in conditions that name them rightly
-        compile_rules(pack.rules, subjects, {}, problems)
+        if not LAST.sound(pack.rules, subjects):
+            # names that are wrong would only cause follow-up errors in conditions that name them rightly
+            compile_rules(pack.rules, subjects, {}, problems)
         return None
     compiled = LAST.compiled(pack.rules, subjects, guards) or _compiled_anew(pack.rules, subjects, guards, problems)
     return CompiledPack(

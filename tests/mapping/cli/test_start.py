@@ -9,6 +9,7 @@ import sys
 from functools import cache
 from importlib import metadata
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 from support.checkout import ROOT
@@ -19,20 +20,36 @@ from layette.mapping.cli import command
 from layette.mapping.settle import settle
 
 PROGRAM = """
-import json, sys
+import gc, json, sys
 from layette.mapping.cli import main
-assert main(sys.argv[1:]) == 0
-print(json.dumps(sorted(sys.modules)), file=sys.stderr)
+for words in json.loads(sys.argv[1]):
+    assert main(words) == 0
+    print(json.dumps([gc.get_freeze_count(), sorted(sys.modules)]), file=sys.stderr)
 """
 FLAT, BUNDLE = "examples/healthy-day-4.yaml", "examples/healthy-day-4.json"
 WRITERS = ("layette.mapping.write", "layette.mapping.validate", "jsonschema_rs", "lxml")
 
 
+class Ran(NamedTuple):
+    """A process when a command has run in it: how many objects garbage collection leaves out, and its modules."""
+
+    frozen: int
+    modules: set[str]
+
+
+def ran(*commands: list[str]) -> list[Ran]:
+    """Run commands one after another in one process; what a later one needs may be there already."""
+    words = [sys.executable, "-c", PROGRAM, json.dumps(commands)]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=True)
+    told = [json.loads(line) for line in done.stderr.splitlines() if line.startswith("[")]
+    assert len(told) == len(commands)
+    return [Ran(frozen, set(modules)) for frozen, modules in told]
+
+
 @cache
-def loaded(*words: str) -> set[str]:
-    """The modules that a process has loaded when the command has run."""
-    done = subprocess.run([sys.executable, "-c", PROGRAM, *words], cwd=ROOT, capture_output=True, text=True, check=True)
-    return set(json.loads(done.stderr.splitlines()[-1]))
+def shipped() -> list[Ran]:
+    """A page of a flat visit, then of a Bundle, then FHIR: each needs more than the one before."""
+    return ran(["assess", FLAT], ["assess", BUNDLE], ["assess", FLAT, "--to", "fhir-json", "--out", "-"])
 
 
 @pytest.mark.parametrize("words", [["--help"], ["nothing", "--help"], []])
@@ -55,20 +72,22 @@ def test_help_lists_every_verb_with_its_line(capsys: pytest.CaptureFixture[str])
 
 
 def test_a_verb_loads_no_other_verb() -> None:
-    found = loaded("assess", "--help")
+    found = ran(["assess", "--help"])[0].modules
     verbs = {f"layette.mapping.cli.verbs.{verb.replace('-', '_')}" for verb in command.VERBS}
     assert found & verbs == {"layette.mapping.cli.verbs.assess"}
     assert "layette.mapping.export" not in found
 
 
+@pytest.mark.xdist_group("start")
 def test_a_page_of_text_needs_nothing_that_writes_fhir() -> None:
-    found = loaded("assess", FLAT)
-    assert [name for name in WRITERS if name in found] == []
-    assert "layette.mapping.write" in loaded("assess", FLAT, "--to", "fhir-json", "--out", "-")
+    page, _, written = shipped()
+    assert [name for name in WRITERS if name in page.modules] == []
+    assert "layette.mapping.write" in written.modules
 
 
+@pytest.mark.xdist_group("start")
 def test_a_page_of_text_from_fhir_needs_the_check_of_what_came_in_and_no_writers() -> None:
-    found = loaded("assess", BUNDLE)
+    found = shipped()[1].modules
     assert "layette.mapping.validate" in found
     assert [name for name in ("layette.mapping.write", "layette.mapping.fhir.xml", "hl7apy") if name in found] == []
 
@@ -92,10 +111,9 @@ def test_a_loaded_pack_is_left_out_of_garbage_collection_once() -> None:
         gc.unfreeze()
 
 
+@pytest.mark.xdist_group("start")
 def test_the_command_settles_when_its_pack_is_loaded() -> None:
-    code = f"from layette.mapping.cli import main; main(['assess', {FLAT!r}]); import gc; print(gc.get_freeze_count())"
-    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
-    assert int(done.stdout.splitlines()[-1]) > 10_000
+    assert shipped()[0].frozen > 10_000
 
 
 def test_another_pack_is_assessed_without_the_one_that_ships(tmp_path: Path) -> None:
