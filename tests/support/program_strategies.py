@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hypothesis import strategies as st
+from support.seeds import seeds, several
 
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State
 from layette.engine.logic.normal_form import normal_form
@@ -145,17 +146,7 @@ def random_visit(rng: random.Random, program: Program) -> list[State]:
     return states
 
 
-# The sizes are Hypothesis's to shrink; what fills them comes from a seed, which is ten times faster. To draw an example
-# takes ten times as long as to make and read a program, so that one example stands for several of its sizes.
-seeds = st.integers(0, 2**48)
-EACH = 20
-"""How many programs or conditions one example stands for."""
-
-
-def several(seed: int) -> Iterator[random.Random]:
-    """Yield as many generators of their own as an example stands for."""
-    whole = random.Random(seed)
-    return (random.Random(whole.getrandbits(64)) for _ in range(EACH))
+# The sizes are Hypothesis's to shrink; what fills them comes from a seed.
 
 
 @dataclass(frozen=True)

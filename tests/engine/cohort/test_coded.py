@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.program_strategies import EACH, Programs, programs, random_program, random_visit
+from support.program_strategies import Programs, programs, random_program, random_visit
+from support.seeds import EACH
 
 from layette.engine.cohort.coded import Coded, PlaneMaker, dtype_for, read_coded, read_rows
 from layette.engine.logic.conditions import State

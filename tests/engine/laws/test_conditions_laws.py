@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.program_strategies import EACH, Programs, programs, random_node, random_visit, seeds, several, variable
+from support.program_strategies import Programs, programs, random_node, random_visit, variable
+from support.seeds import EACH, seeds, several
 
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, Status, evaluate
 from layette.engine.logic.normal_form import normal_form

@@ -6,17 +6,8 @@ import random
 
 import pytest
 from hypothesis import given, settings
-from support.program_strategies import (
-    EACH,
-    Programs,
-    programs,
-    random_node,
-    random_program,
-    random_visit,
-    seeds,
-    several,
-    variable,
-)
+from support.program_strategies import Programs, programs, random_node, random_program, random_visit, variable
+from support.seeds import EACH, seeds, several
 
 from layette.engine.logic.closures import FAILS, HOLDS, OPEN, ClosureReader, answer_of
 from layette.engine.logic.conditions import Truth, evaluate

@@ -6,7 +6,8 @@ import re
 
 import pytest
 from hypothesis import given, settings
-from support.program_strategies import EACH, NOTHING, Programs, flag, programs, rule
+from support.program_strategies import NOTHING, Programs, flag, programs, rule
+from support.seeds import EACH
 
 from layette.engine.logic.conditions import Among, Status
 from layette.engine.logic.native import NativeReader

@@ -8,16 +8,8 @@ from collections import Counter
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from support.program_strategies import (
-    EACH,
-    NOTHING,
-    Programs,
-    flag,
-    programs,
-    random_program,
-    random_visit,
-    rule,
-)
+from support.program_strategies import NOTHING, Programs, flag, programs, random_program, random_visit, rule
+from support.seeds import EACH
 from support.sweeps import every_case
 
 from layette.engine.api import load_pack

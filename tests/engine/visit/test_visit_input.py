@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from contextlib import suppress
 from copy import deepcopy
+from random import Random
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
+from support.random_json import or_one_of, random_json, random_leaf, random_text
+from support.seeds import EACH, seeds, several
 from support.small_pack import AT, BORN, small, visit
 
 from layette.engine import Assessment, InputError, assess
@@ -257,17 +259,18 @@ def test_a_problem_that_says_nothing_stops_the_run_all_the_same(refused: Any) ->
 
 # Nothing else than an InputError, whatever comes
 
-scalars = (
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8)
-    | st.sampled_from([BORN, AT, "kg", "left", "4 h", "2026-11-20", "9999-12-31T23:59:59-23:59", "0001-01-01", "1e400"])
+TIMES = (BORN, AT, "kg", "left", "4 h", "2026-11-20", "9999-12-31T23:59:59-23:59", "0001-01-01", "1e400")
+NAMES = (
+    "born", "at", "findings", "history", "settings", "value", "unit", "time", "age", "side", "absent", "between",
+    "at_least", "orders", "target", "weight", "temperature", "barlow.left", "testis", "pulse_oximetry", "hand",
 )  # fmt: skip
-names = st.sampled_from(
-    ["born", "at", "findings", "history", "settings", "value", "unit", "time", "age", "side", "absent", "between",
-     "at_least", "orders", "target", "weight", "temperature", "barlow.left", "testis", "pulse_oximetry", "hand"]
-) | st.text(max_size=4)  # fmt: skip
-anything = st.recursive(
-    scalars, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(names, inner, max_size=4), max_leaves=12
-)
+scalar, name = or_one_of(TIMES, random_leaf), or_one_of(NAMES, random_text, often=0.6)
+
+
+def anything(rng: Random) -> Any:
+    return random_json(rng, scalar, name, leaves=12)
+
+
 GOOD: dict[str, Any] = {
     "layette_visit": 1, "patient": "Patient/1", "identifiers": [{"system": "urn:x", "value": "7"}],
     "born": BORN, "at": AT, "sex_at_birth": "male",
@@ -296,24 +299,23 @@ def places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     return [path, *(p for key, item in inner for p in places(item, (*path, key)))]
 
 
-@st.composite
-def mutated(draw: st.DrawFn) -> Any:
+def mutated(rng: Random) -> Any:
     """A good visit in which up to three places are something else, gone, or somewhere else as well."""
     flat = deepcopy(GOOD)
-    for _ in range(draw(st.integers(1, 3))):
-        path = draw(st.sampled_from(places(flat)[1:]))
+    for _ in range(rng.randint(1, 3)):
+        path = rng.choice(places(flat)[1:])
         holder: Any = flat
         for key in path[:-1]:
             holder = holder[key]
-        how = draw(st.sampled_from(["delete", "replace", "replace", "wrap", "copy"]))
+        how = rng.choice(["delete", "replace", "replace", "wrap", "copy"])
         if how == "delete":
             del holder[path[-1]]
         elif how == "wrap":
             holder[path[-1]] = [holder[path[-1]]]
         elif how == "copy" and isinstance(holder, dict):
-            holder[draw(names)] = deepcopy(holder[path[-1]])
+            holder[name(rng)] = deepcopy(holder[path[-1]])
         else:
-            holder[path[-1]] = draw(anything)
+            holder[path[-1]] = anything(rng)
     return flat
 
 
@@ -329,18 +331,23 @@ def test_the_good_visit_is_good() -> None:
     assert len(found.recommendations) >= 4
 
 
-@settings(max_examples=150, deadline=None)
-@given(flat=anything)
-def test_anything_at_all_is_an_input_error_or_an_assessment(flat: Any) -> None:
+def is_an_error_or_an_assessment(flat: Any) -> bool:
     found = answered(flat)
-    assert found is None or json.loads(found.to_json())["layette_assessment"] == 2
+    return found is None or json.loads(found.to_json())["layette_assessment"] == 2
 
 
-@settings(max_examples=200, deadline=None)
-@given(flat=mutated())
-def test_a_mutated_visit_is_an_input_error_or_an_assessment(flat: Any) -> None:
-    found = answered(flat)
-    assert found is None or json.loads(found.to_json())["layette_assessment"] == 2
+@settings(max_examples=400 // EACH, deadline=None)
+@given(seeds)
+def test_anything_at_all_is_an_input_error_or_an_assessment(seed: int) -> None:
+    for flat in map(anything, several(seed)):
+        assert is_an_error_or_an_assessment(flat)
+
+
+@settings(max_examples=300 // EACH, deadline=None)
+@given(seeds)
+def test_a_mutated_visit_is_an_input_error_or_an_assessment(seed: int) -> None:
+    for flat in map(mutated, several(seed)):
+        assert is_an_error_or_an_assessment(flat)
 
 
 @pytest.mark.parametrize("part", ["at", "born"])

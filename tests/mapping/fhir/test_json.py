@@ -3,23 +3,32 @@
 import contextlib
 import json
 from decimal import Decimal
+from random import Random
+from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.random_json import random_json, random_number, random_text
+from support.seeds import EACH, seeds, several
 
 from layette.engine.errors import InputError
 from layette.mapping import fhir_json
 from layette.mapping.fhir.json import DEPTH_LIMIT, decimal_text, dumps, loads
 
-decimals = st.decimals(allow_nan=False, allow_infinity=False, places=3) | st.builds(
-    lambda digits, places: Decimal(digits).scaleb(-places), st.integers(-(10**17), 10**17), st.integers(1, 17)
-)
-values = st.recursive(
-    st.none() | st.booleans() | st.integers(-(10**18), 10**18) | decimals | st.text(),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=5), inner, max_size=4),
-    max_leaves=20,
-)
+
+def decimal(rng: Random) -> Decimal:
+    """A number with its digits: with three places, as they are measured, or with any."""
+    digits, places = rng.randint(-(10**17), 10**17) // 10 ** rng.randrange(17), rng.choice([3, rng.randint(1, 17)])
+    return Decimal(digits).scaleb(-places)
+
+
+def whole(rng: Random) -> Any:
+    return rng.choice([None, True, False, random_text(rng), max(min(random_number(rng), 10**18), -(10**18))])
+
+
+def whole_or_decimal(rng: Random) -> Any:
+    return decimal(rng) if rng.random() < 0.3 else whole(rng)
 
 
 def digits(value):
@@ -31,17 +40,23 @@ def digits(value):
     return value.as_tuple() if isinstance(value, Decimal) else (type(value), value)
 
 
-@given(values)
-def test_round_trip(value):
-    text = dumps(value)
-    assert digits(loads(text)) == digits(value)
-    assert dumps(loads(text.encode())) == text
-    assert digits(loads(dumps(value, indent=1))) == digits(value)
+@settings(max_examples=200 // EACH, deadline=None)
+@given(seeds)
+def test_round_trip(seed):
+    for rng in several(seed):
+        value = random_json(rng, whole_or_decimal)
+        text = dumps(value)
+        assert digits(loads(text)) == digits(value)
+        assert dumps(loads(text.encode())) == text
+        assert digits(loads(dumps(value, indent=1))) == digits(value)
 
 
-@given(values.filter(lambda value: "Decimal" not in repr(value)))
-def test_same_as_the_standard_library_without_fractions(value):
-    assert json.loads(dumps(value)) == value
+@settings(max_examples=200 // EACH, deadline=None)
+@given(seeds)
+def test_same_as_the_standard_library_without_fractions(seed):
+    for rng in several(seed):
+        value = random_json(rng, whole)
+        assert json.loads(dumps(value)) == value
 
 
 @pytest.mark.parametrize("text", ["3.250", "0.0", "-0.10", "0.0000001", "1.20E+3", "3", "-0", "120", "0.00"])

@@ -5,9 +5,10 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings
 from support.checkout import ROOT
+from support.random_json import BENIGN, random_number, random_text
+from support.seeds import EACH, seeds, several
 
 from layette.engine.errors import InputError
 from layette.mapping.fhir.json import dumps, loads
@@ -171,54 +172,60 @@ def test_not_written(resource, path):
     assert caught.value.problems[0].path == path
 
 
-text = st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc"), exclude_characters="\ufffe\uffff")) | (
-    st.sampled_from(["a\nb", "tab\there", "cr\rcr", ' "quoted" <&> ', "\u00a0"])
-)
-numbers = st.integers(-(10**9), 10**9) | st.decimals(
-    allow_nan=False, allow_infinity=False, min_value=-1000, max_value=1000, places=3
-)
-PRIMITIVES = {"boolean": st.booleans(), "decimal": numbers}
 WHOLE = ("integer", "positiveInt", "unsignedInt")
 DIV = '<div xmlns="http://www.w3.org/1999/xhtml"><p class="x">a &amp; b<br/></p></div>'
+SPACED = ("a\nb", "tab\there", "cr\rcr", ' "quoted" <&> ', "\u00a0")
 
 
-@st.composite
-def objects(draw, kind, depth):
+def text(rng):
+    """A text of what XML can carry; empty ones among them."""
+    return rng.choice(SPACED) if rng.random() < 0.3 else random_text(rng, 12, BENIGN)
+
+
+def number(rng):
+    fraction = Decimal(rng.randint(-1_000_000, 1_000_000)).scaleb(-3)
+    return rng.choice([0, rng.randint(-(10**9), 10**9), fraction, fraction])
+
+
+PRIMITIVES = {"boolean": lambda rng: rng.random() < 0.5, "decimal": number} | dict.fromkeys(WHOLE, random_number)
+
+
+def an_object(rng, kind, depth):
     """Return an object of a definition with a few of its elements, nested up to a depth."""
     names = [one for one in elements(kind).values() if one.primitive or depth or one.type == "xhtml"]
     found = {"resourceType": kind} if kind in resource_types() else {}
-    for element in draw(st.lists(st.sampled_from(names), max_size=4, unique_by=lambda one: one.name)) if names else ():
-        count = draw(st.integers(1, 3)) if element.many else 1
-        pairs = [draw(pairs_of(element, depth, kind)) for _ in range(count)]
+    for element in rng.sample(names, min(len(names), rng.randrange(5))):
+        pairs = [a_pair(rng, element, depth, kind) for _ in range(rng.randint(1, 3) if element.many else 1)]
         for name, items in ((element.name, [a for a, _ in pairs]), (f"_{element.name}", [b for _, b in pairs])):
             if any(item is not None for item in items):
                 found[name] = items if element.many else items[0]
     return found
 
 
-@st.composite
-def pairs_of(draw, element, depth, kind):
+def a_pair(rng, element, depth, kind):
     """Return a value and what extends it; at least one of the two is there."""
     if element.type == "ResourceList":
-        return draw(objects(draw(st.sampled_from(["Patient", "Observation", "Basic"])), depth - 1)), None
+        return an_object(rng, rng.choice(["Patient", "Observation", "Basic"]), depth - 1), None
     if element.type == "xhtml":
         return DIV, None
     if not element.primitive:
-        return draw(objects(element.type, depth - 1)), None
-    value = draw(PRIMITIVES.get(element.type, st.integers() if element.type in WHOLE else text))
+        return an_object(rng, element.type, depth - 1), None
+    value = PRIMITIVES.get(element.type, text)(rng)
     attribute = element.name == "id" and kind not in resource_types()
-    if attribute or (element.name, kind) == ("url", "Extension") or not draw(st.booleans()):
+    if attribute or (element.name, kind) == ("url", "Extension") or rng.random() < 0.5:
         return value, None
-    companion = {"id": draw(text)} if not depth else {"extension": [draw(objects("Extension", depth - 1))]}
-    return (value if draw(st.booleans()) else None), companion
+    companion = {"id": text(rng)} if not depth else {"extension": [an_object(rng, "Extension", depth - 1)]}
+    return (value if rng.random() < 0.5 else None), companion
 
 
-@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
-@given(st.sampled_from(sorted(resource_types())).flatmap(lambda kind: objects(kind, 3)))
-def test_any_resource_comes_back(resource):
-    back = from_xml(to_xml(resource))
-    assert back == resource
-    assert _digits(back) == _digits(resource)
+@settings(max_examples=400 // EACH, deadline=None)
+@given(seeds)
+def test_any_resource_comes_back(seed):
+    for rng in several(seed):
+        resource = an_object(rng, rng.choice(sorted(resource_types())), 3)
+        back = from_xml(to_xml(resource))
+        assert back == resource
+        assert _digits(back) == _digits(resource)
 
 
 def _digits(node):

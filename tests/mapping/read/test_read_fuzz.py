@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
+from support.random_json import or_one_of, random_json, random_leaf, random_text
 from support.read_samples import (
     SNOMED,
     adds_up,
@@ -23,61 +23,61 @@ from support.read_samples import (
     resource,
     visit_bundle,
 )
+from support.seeds import EACH, seeds, several
 
 from layette.engine.errors import INPUT_CODES, InputError
 from layette.mapping.read import index_of, read
 
-WORDS = st.sampled_from(
-    [
-        "Bundle",
-        "Patient",
-        "Observation",
-        "Condition",
-        "collection",
-        "kg",
-        "2026-11-24",
-        "2026",
-        "Patient/mara",
-        "#p",
-        "final",
-        "0001-01-01T00:00:00+14:00",
-        "9999-12-31T23:59:59-14:00",
-        "http://loinc.org",
-        "29463-7",
-        "",
-        "left",
-    ]
+WORDS = (
+    "Bundle",
+    "Patient",
+    "Observation",
+    "Condition",
+    "collection",
+    "kg",
+    "2026-11-24",
+    "2026",
+    "Patient/mara",
+    "#p",
+    "final",
+    "0001-01-01T00:00:00+14:00",
+    "9999-12-31T23:59:59-14:00",
+    "http://loinc.org",
+    "29463-7",
+    "",
+    "left",
 )
-KEYS = st.sampled_from(
-    [
-        "resourceType",
-        "type",
-        "entry",
-        "resource",
-        "id",
-        "code",
-        "coding",
-        "system",
-        "subject",
-        "reference",
-        "valueQuantity",
-        "value",
-        "unit",
-        "status",
-        "birthDate",
-        "extension",
-        "contained",
-        "component",
-        "period",
-        "start",
-        "effectiveDateTime",
-    ]
+KEYS = (
+    "resourceType",
+    "type",
+    "entry",
+    "resource",
+    "id",
+    "code",
+    "coding",
+    "system",
+    "subject",
+    "reference",
+    "valueQuantity",
+    "value",
+    "unit",
+    "status",
+    "birthDate",
+    "extension",
+    "contained",
+    "component",
+    "period",
+    "start",
+    "effectiveDateTime",
 )
-JSON = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=True) | st.text(max_size=5) | WORDS,
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(KEYS | st.text(max_size=5), inner, max_size=5),
-    max_leaves=25,
-)
+LEAF = or_one_of(WORDS, random_leaf)
+KEY = or_one_of(KEYS, random_text, often=0.6)
+
+
+def some_json(rng: random.Random) -> Any:
+    return random_json(rng, LEAF, KEY, most=5)
+
+
 RICH = visit_bundle(
     observation(loinc("29463-7"), id="a", valueQuantity=quantity("3.150", "kg")),
     observation(own("red-reflex"), id="b", bodySite=concept(SNOMED, "7771000"), valueCodeableConcept=own("white")),
@@ -110,22 +110,25 @@ def check(given: Any) -> None:
             result.require()
 
 
-@settings(max_examples=500, deadline=None)
-@given(JSON)
-def test_any_json(given: Any) -> None:
-    check(given)
+@settings(max_examples=1000 // EACH, deadline=None)
+@given(seeds)
+def test_any_json(seed: int) -> None:
+    for rng in several(seed):
+        check(some_json(rng))
 
 
-@settings(max_examples=300, deadline=None)
-@given(
-    JSON,
-    st.sampled_from(["Observation", "Patient", "Encounter", "Condition", "Immunization", "List", "ServiceRequest"]),
-)
-def test_any_resource_beside_a_good_visit(given: Any, kind: str) -> None:
-    broken = given if isinstance(given, dict) else {"code": given}
-    bundle = copy.deepcopy(RICH)
-    bundle["entry"].append({"resource": {**broken, "resourceType": kind}})
-    check(bundle)
+KINDS = ("Observation", "Patient", "Encounter", "Condition", "Immunization", "List", "ServiceRequest")
+
+
+@settings(max_examples=400 // EACH, deadline=None)
+@given(seeds)
+def test_any_resource_beside_a_good_visit(seed: int) -> None:
+    for rng in several(seed):
+        made = some_json(rng)
+        broken = made if isinstance(made, dict) else {"code": made}
+        bundle = copy.deepcopy(RICH)
+        bundle["entry"].append({"resource": {**broken, "resourceType": rng.choice(KINDS)}})
+        check(bundle)
 
 
 def places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
@@ -133,21 +136,26 @@ def places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     return [path, *(deeper for key, child in inner for deeper in places(child, (*path, key)))]
 
 
-@settings(max_examples=700, deadline=None)
-@given(st.integers(0, 2**32), st.lists(JSON, min_size=1, max_size=4))
-def test_a_changed_bundle(seed: int, new: list[Any]) -> None:
-    rng = random.Random(seed)
-    bundle = copy.deepcopy(RICH)
-    for value in new:
-        *way, last = rng.choice([place for place in places(bundle) if place] or [("type",)])
-        holder: Any = bundle
-        for key in way:
-            holder = holder[key]
-        if rng.random() < 0.25:
-            holder.pop(last, None) if isinstance(holder, dict) else holder.pop(last)
-        else:
-            holder[last] = value
-    check(bundle)
+@settings(max_examples=700 // EACH, deadline=None)
+@given(seeds)
+def test_a_changed_bundle(seed: int) -> None:
+    for rng in several(seed):
+        bundle = copy.deepcopy(RICH)
+        for _ in range(rng.randint(1, 4)):
+            change(bundle, rng)
+        check(bundle)
+
+
+def change(bundle: Any, rng: random.Random) -> None:
+    """Put something else in a place, or take away what is there."""
+    *way, last = rng.choice([place for place in places(bundle) if place] or [("type",)])
+    holder: Any = bundle
+    for key in way:
+        holder = holder[key]
+    if rng.random() < 0.25:
+        holder.pop(last, None) if isinstance(holder, dict) else holder.pop(last)
+    else:
+        holder[last] = some_json(rng)
 
 
 def test_the_same_input_gives_the_same_visit() -> None:
