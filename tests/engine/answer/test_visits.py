@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import combinations
 
 from hypothesis import given, settings
-from hypothesis import strategies as st
+from support.seeds import EACH, seeds, several
 
 from layette.engine.answer.parts.assessment import ComeBackItem
 from layette.engine.answer.visits import Span, fewest_visits
 
-ENDS = st.tuples(st.integers(0, 12), st.integers(0, 12)).map(sorted)
 
-
-def spans(ends: list[list[int]]) -> list[Span]:
-    return [Span(lo, hi, ComeBackItem(label=f"item {k}", side=None, target=None)) for k, (lo, hi) in enumerate(ends)]
+def several_spans(seed: int, most: int) -> Iterator[list[Span]]:
+    """Up to so many spans of days, in a fortnight that they share often."""
+    for rng in several(seed):
+        ends = [sorted((rng.randint(0, 12), rng.randint(0, 12))) for _ in range(rng.randint(0, most))]
+        yield [Span(lo, hi, ComeBackItem(label=f"item {k}", side=None, target=None)) for k, (lo, hi) in enumerate(ends)]
 
 
 def fewest_by_enumeration(items: list[Span]) -> int:
@@ -27,28 +29,27 @@ def fewest_by_enumeration(items: list[Span]) -> int:
     raise AssertionError("each item can be served on its own last day")
 
 
-@settings(max_examples=400, deadline=None)
-@given(st.lists(ENDS, max_size=7))
-def test_there_are_never_more_visits_than_needed(ends: list[list[int]]) -> None:
-    items = spans(ends)
-    assert len(fewest_visits(items)) == fewest_by_enumeration(items)
+@settings(max_examples=400 // EACH, deadline=None)
+@given(seeds)
+def test_there_are_never_more_visits_than_needed(seed: int) -> None:
+    for items in several_spans(seed, 7):
+        assert len(fewest_visits(items)) == fewest_by_enumeration(items)
 
 
-@settings(max_examples=200, deadline=None)
-@given(st.lists(ENDS, max_size=9))
-def test_every_item_is_served_once_within_the_span_of_its_visit(ends: list[list[int]]) -> None:
-    items = spans(ends)
-    visits = fewest_visits(items)
-    assert sorted(span.item.label for _, _, taken in visits for span in taken) == sorted(i.item.label for i in items)
-    for start, until, taken in visits:
-        assert start <= until
-        assert all(span.start <= start and until <= span.until for span in taken)
+@settings(max_examples=200 // EACH, deadline=None)
+@given(seeds)
+def test_every_item_is_served_once_within_the_span_of_its_visit(seed: int) -> None:
+    for items in several_spans(seed, 9):
+        visits = fewest_visits(items)
+        served = sorted(span.item.label for _, _, taken in visits for span in taken)
+        assert served == sorted(one.item.label for one in items)
+        for start, until, taken in visits:
+            assert start <= until
+            assert all(span.start <= start and until <= span.until for span in taken)
 
 
-@settings(max_examples=100, deadline=None)
-@given(st.lists(ENDS, max_size=7), st.randoms(use_true_random=False))
-def test_the_order_of_the_items_never_matters(ends: list[list[int]], random) -> None:  # type: ignore[no-untyped-def]
-    items = spans(ends)
-    shuffled = list(items)
-    random.shuffle(shuffled)
-    assert fewest_visits(shuffled) == fewest_visits(items)
+@settings(max_examples=100 // EACH, deadline=None)
+@given(seeds)
+def test_the_order_of_the_items_never_matters(seed: int) -> None:
+    for items, rng in zip(several_spans(seed, 7), several(seed + 1), strict=True):
+        assert fewest_visits(rng.sample(items, len(items))) == fewest_visits(items)

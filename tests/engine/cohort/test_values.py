@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.seeds import fractions
 from support.sweeps import every_case
 
 from layette.engine.api import load_pack
@@ -16,7 +17,7 @@ from layette.engine.exact.ranges import Range
 from layette.engine.states.facts import Facts
 from layette.engine.states.plan import StatesPlan
 
-FRACTIONS = st.fractions(-1000, 1000, max_denominator=400)
+FRACTIONS = fractions(-1000, 1000, 400)
 
 
 @given(FRACTIONS | st.none(), FRACTIONS | st.none(), st.booleans(), st.booleans())

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.seeds import fractions
 
 from layette.engine.exact import arithmetic as ar
 from layette.engine.exact.interval import Interval, Ratio, floats, floors
 
 QUICK = settings(max_examples=40, deadline=None)
-numbers = st.fractions(min_value=-(10**6), max_value=10**6, max_denominator=3600)
-positive = st.fractions(min_value=Fraction(1, 3600), max_value=10**6, max_denominator=3600)
+numbers = fractions(-(10**6), 10**6, 3600)
+positive = fractions(0, 10**6, 3600).filter(bool)
 
 
 def spans(of=numbers):

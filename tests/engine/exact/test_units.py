@@ -8,12 +8,13 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.seeds import fractions
 
 from layette.engine.exact.units import _LINEAR, UnitMismatchError, amount, convert, exact, plain, seconds
 
 KIND = {**{unit: kind for unit, (kind, _) in _LINEAR.items()}, "Cel": "warmth", "[degF]": "warmth", "%": "share"}
 UNITS = tuple(KIND)
-values = st.fractions(min_value=-1000, max_value=100000, max_denominator=10000)
+values = fractions(-1000, 100_000, 10_000)
 
 
 @given(value=values, unit=st.sampled_from(UNITS), to=st.sampled_from(UNITS))

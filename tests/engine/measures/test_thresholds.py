@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.invented_lines import INVENTED, LINES
+from support.seeds import fractions
 
 from layette.engine.exact.interval import Interval
 from layette.engine.measures.thresholds import Curve, beyond, lowest, margin, threshold
@@ -65,7 +66,7 @@ def test_outside_the_hours_covered_there_is_no_line():
         at(exactly(1), exactly(252), 0, "no-such-line")
 
 
-ages = st.fractions(min_value=0, max_value=336, max_denominator=3600)
+ages = fractions(0, 336, 3600)
 
 
 @QUICK

@@ -7,10 +7,11 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.seeds import fractions
 
 from layette.engine.pack.written.views import VariableTable, View, cell, cell_names, run, show
 
-numbers = st.fractions(min_value=-50, max_value=50, max_denominator=20)
+numbers = fractions(-50, 50, 20)
 cut_lists = st.sets(numbers, min_size=1, max_size=5).map(lambda s: tuple(sorted(s)))
 
 

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.seeds import fractions
 from support.small_pack import AT, BORN, small
 
 from layette.engine.exact.interval import Interval
@@ -40,7 +41,7 @@ def test_calendar_days_are_those_of_the_measures(earlier: Moment, later: Moment,
 
 
 UNITS = [("g", "kg"), ("[oz_av]", "g"), ("mg/dL", "umol/L"), ("wk", "d"), ("[degF]", "Cel"), ("Cel", "[degF]")]
-ends = st.none() | st.fractions(-1000, 1000, max_denominator=100)
+ends = st.none() | fractions(-1000, 1000, 100)
 
 
 @pytest.mark.parametrize(("unit", "to"), UNITS)
