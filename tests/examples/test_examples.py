@@ -156,7 +156,11 @@ def _resources(bundle: dict[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def _against_its_type(resource: dict[str, Any]) -> Iterator[str]:
-    for problem in _checker(resource["resourceType"]).iter_errors(_floats(resource)):
+    """Hold a resource, and what it contains, each to the type that it names: only that one of all types can hold it."""
+    for one in resource.get("contained", ()):
+        yield from _against_its_type(one)
+    alone = {key: value for key, value in resource.items() if key != "contained"}
+    for problem in _checker(resource["resourceType"]).iter_errors(_floats(alone)):
         yield f"{resource['resourceType']} {problem.json_path}: {problem.message}"
 
 
