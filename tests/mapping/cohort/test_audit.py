@@ -99,22 +99,32 @@ def second(text: str | None) -> int | None:
     return None if text is None else int(datetime.fromisoformat(text).timestamp())
 
 
-@pytest.mark.parametrize(
-    ("order", "outcome"),
-    [
-        ({"time": "2026-05-06T10:30:00+00:00", "priority": "stat"}, "in time"),
-        ({"time": "2026-05-09T10:00:00+00:00"}, "late"),
-        ({"time": "2026-05-06"}, "in time"),
-        ({"time": "2026-05-06T11:00:00+00:00", "status": "revoked", "reason": "moved away"}, "declined"),
-        ({"time": "2026-05-06T10:30:00+00:00", "status": "draft"}, "missed"),
-        ({"time": "2026-05-06T10:30:00+00:00", "side": "right"}, "missed"),
-        ({"time": "2026-05-06T10:30:00+00:00", "target": "cardiology"}, "missed"),
-        ({"time": "2026-05-01T10:30:00+00:00"}, "missed"),
-    ],
+ORDERS: tuple[tuple[Row, str], ...] = (
+    ({"time": "2026-05-06T10:30:00+00:00", "priority": "stat"}, "in time"),
+    ({"time": "2026-05-09T10:00:00+00:00"}, "late"),
+    ({"time": "2026-05-06"}, "in time"),
+    ({"time": "2026-05-06T11:00:00+00:00", "status": "revoked", "reason": "moved away"}, "declined"),
+    ({"time": "2026-05-06T10:30:00+00:00", "status": "draft"}, "missed"),
+    ({"time": "2026-05-06T10:30:00+00:00", "side": "right"}, "missed"),
+    ({"time": "2026-05-06T10:30:00+00:00", "target": "cardiology"}, "missed"),
+    ({"time": "2026-05-01T10:30:00+00:00"}, "missed"),
 )
-def test_an_order_answers_what_was_due(tmp_path: Path, order: Row, outcome: str) -> None:
-    later = {**SPOTS, "patient": "Patient/b", "at": "2026-05-20T10:00:00+00:00"}
-    (found,) = led(audited(tmp_path, [with_order(SPOTS, **order), later]), "ophthalmology", visit=0)
+"""Orders of newborns that all show the same, with what became of what was due."""
+
+
+@pytest.fixture(scope="module")
+def ordered(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One audit of a newborn for each order, and of a visit long after them."""
+    visits = [with_order({**SPOTS, "patient": f"Patient/{k}"}, **order) for k, (order, _) in enumerate(ORDERS)]
+    later = {**SPOTS, "patient": "Patient/later", "at": "2026-05-20T10:00:00+00:00"}
+    return audited(tmp_path_factory.mktemp("ordered"), [*visits, later])
+
+
+@pytest.mark.xdist_group("audit-orders")
+@pytest.mark.parametrize("number", range(len(ORDERS)))
+def test_an_order_answers_what_was_due(ordered: Path, number: int) -> None:
+    outcome = ORDERS[number][1]
+    (found,) = led(ordered, "ophthalmology", visit=number)
     assert (found["outcome"], found["status"], found["priority"]) == (outcome, "fired", "stat")
     if outcome == "late":
         assert found["days_late"] == pytest.approx(2, abs=0.01)

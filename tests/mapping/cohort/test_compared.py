@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,9 @@ rules_off:
 """
 
 
-@pytest.fixture
-def done(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def audited(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    tmp_path = tmp_path_factory.mktemp("audited")
     visits = [SEEN | {"clinic": "North"}, SEEN | {"clinic": "South", "findings": {"red_reflex.left": "present"}}]
     place = tmp_path / "visits.ndjson"
     visits[0]["findings"] = {"red_reflex.left": "white"}
@@ -35,11 +37,18 @@ def done(tmp_path: Path) -> Path:
     return tmp_path / "out"
 
 
+@pytest.fixture
+def done(audited: Path, tmp_path: Path) -> Path:
+    """The audit for a test to change."""
+    return Path(shutil.copytree(audited, tmp_path / "out"))
+
+
 def changes(out: Path) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = pq.read_table(out / "changes").to_pylist()
     return found
 
 
+@pytest.mark.xdist_group("compared")
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_a_rule_that_is_switched_off_is_lost_where_it_fired(
     done: Path, tmp_path: Path, workers: str, capsys: pytest.CaptureFixture[str]
@@ -55,6 +64,7 @@ def test_a_rule_that_is_switched_off_is_lost_where_it_fired(
     assert {c["visit"] for c in changes(done)} == {0}
 
 
+@pytest.mark.xdist_group("compared")
 def test_the_same_pack_changes_nothing(done: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["audit", str(done), "--compare-site", str(_bare(done))]) == 0
     assert "0 of 2 visits would change" in capsys.readouterr().err
