@@ -7,14 +7,14 @@ stays: certain never falls, possible never rises, settled stays settled.
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
+from support.seeds import EACH, seeds, several
 from support.small_pack import AT, BORN, FOLDER, small, statuses, visit
 
 from layette.engine import Assessment, ReaderFailed, ReadersDisagree, load_pack
@@ -45,43 +45,40 @@ AGES = ["1 h", "30 h", "73 h", "90 h"]
 Item = tuple[str, dict[str, Any]]
 
 
-@st.composite
-def item(draw: st.DrawFn) -> Item:
+def item(rng: random.Random) -> Item:
     """One recording, perhaps at another time than the visit."""
-    name = draw(st.sampled_from([*NUMBERS, *CATEGORIES, "pulse_oximetry"]))
-    when = {"age": draw(st.sampled_from(AGES))} if draw(st.booleans()) else {}
+    name = rng.choice([*NUMBERS, *CATEGORIES, "pulse_oximetry"])
+    when = {"age": rng.choice(AGES)} if rng.random() < 0.5 else {}
     if name == "pulse_oximetry":
-        return name, {
-            "hand": draw(st.sampled_from([88, 95, 99])),
-            "foot": draw(st.sampled_from([89, 97])),
-            "unit": "%",
-            **when,
-        }
+        return name, {"hand": rng.choice([88, 95, 99]), "foot": rng.choice([89, 97]), "unit": "%", **when}
     if name in CATEGORIES:
-        return name, {"value": draw(st.sampled_from(CATEGORIES[name])), **when}
+        return name, {"value": rng.choice(CATEGORIES[name]), **when}
     unit, values = NUMBERS[name]
-    value: Any = draw(st.sampled_from(values))
-    if draw(st.integers(0, 4)) == 0:
-        value = {draw(st.sampled_from(["at_least", "below", "more_than", "at_most"])): value}
+    value: Any = rng.choice(values)
+    if rng.random() < 0.2:
+        value = {rng.choice(["at_least", "below", "more_than", "at_most"]): value}
     return name, {"value": value, "unit": unit, **when}
 
 
-@st.composite
-def visits(draw: st.DrawFn) -> dict[str, Any]:
+def a_visit(rng: random.Random) -> dict[str, Any]:
     """A random visit: some findings, some of them tried without a value, some history."""
     findings: dict[str, list[dict[str, Any]]] = {}
-    for name, fields in draw(st.lists(item(), max_size=9)):
-        if draw(st.integers(0, 7)) == 0:
+    for name, fields in (item(rng) for _ in range(rng.randint(0, 9))):
+        if rng.random() < 0.125:
             fields = {key: fields[key] for key in ("age",) if key in fields} | {"absent": "not-performed"}
         findings.setdefault(name, []).append(fields)
     past: dict[str, Any] = {}
-    for name, fields in draw(st.lists(item(), max_size=3)):
-        past.setdefault(name, []).append({**fields, "age": draw(st.sampled_from(AGES))})
-    parts: dict[str, Any] = {"sex_at_birth": draw(st.sampled_from(["male", "female", "unknown"]))}
-    if draw(st.booleans()):
+    for name, fields in (item(rng) for _ in range(rng.randint(0, 3))):
+        past.setdefault(name, []).append({**fields, "age": rng.choice(AGES)})
+    parts: dict[str, Any] = {"sex_at_birth": rng.choice(["male", "female", "unknown"])}
+    if rng.random() < 0.5:
         parts["history_complete"] = ["observations"]
-    born, at = draw(st.sampled_from([(BORN, AT), ("2026-11-20", AT), (BORN, "2026-12-09T09:00:00-06:00")]))
+    born, at = rng.choice([(BORN, AT), ("2026-11-20", AT), (BORN, "2026-12-09T09:00:00-06:00")])
     return {**visit(findings, history={"findings": past}, **parts), "born": born, "at": at}
+
+
+def visits(seed: int) -> Iterator[dict[str, Any]]:
+    return map(a_visit, several(seed))
 
 
 def assess(flat: Any, readers: Sequence[str] = ("native",)) -> Assessment:
@@ -93,23 +90,26 @@ def answers(found: Assessment) -> dict[tuple[str, str | None], tuple[int, int, b
     return {(a.target, a.side): (RANK[a.certain], RANK[a.possible], a.settled) for a in found.answers}
 
 
-@st.composite
-def one_more_known(draw: st.DrawFn) -> tuple[dict[str, Any], dict[str, Any]]:
-    """A visit, and the same with one recording that was open, or loose, exactly known."""
-    before = draw(visits())
+def one_more_known(seed: int) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+    """Yield a visit, and the same with one recording that was open, or loose, exactly known."""
+    return map(_one_more_known, several(seed))
+
+
+def _one_more_known(rng: random.Random) -> tuple[dict[str, Any], dict[str, Any]]:
+    before = a_visit(rng)
     loose = [
         (name, k) for name, items in before["findings"].items() for k in range(len(items)) if _is_open(name, k, before)
     ]
     after = deepcopy(before)
     if not loose:
-        known, (name, fields) = {f for f, _ in _read(before)}, draw(item())
+        known, (name, fields) = {f for f, _ in _read(before)}, item(rng)
         if name.split(".")[0] not in known:
             after["findings"].setdefault(name, []).append({k: v for k, v in fields.items() if k != "age"})
         return before, after if name.split(".")[0] not in known else before
-    name, k = draw(st.sampled_from(loose))
+    name, k = rng.choice(loose)
     fields = after["findings"][name][k]
     fields.pop("absent", None)
-    fields.update(_completed(draw, name, fields.get("value")))
+    fields.update(_completed(rng, name, fields.get("value")))
     return before, after
 
 
@@ -129,64 +129,64 @@ def _read(flat: dict[str, Any]) -> list[Item]:
     return [(name.split(".")[0], f) for place in places for name, items in place.items() for f in items]
 
 
-def _completed(draw: st.DrawFn, name: str, loose: Any) -> dict[str, Any]:
+def _completed(rng: random.Random, name: str, loose: Any) -> dict[str, Any]:
     """A value that the loose one allowed."""
     if name == "pulse_oximetry":
-        return {"hand": draw(st.sampled_from([88, 95])), "foot": 97, "unit": "%"}
+        return {"hand": rng.choice([88, 95]), "foot": 97, "unit": "%"}
     if name in CATEGORIES:
         expected = CATEGORIES[name][0]
         allowed = [v for v in CATEGORIES[name] if v != "abnormal" and (loose != "abnormal" or v != expected)]
-        return {"value": draw(st.sampled_from(allowed))}
+        return {"value": rng.choice(allowed)}
     unit, values = NUMBERS[name]
     tests = {
         "at_least": lambda v, b: v >= b, "more_than": lambda v, b: v > b,
         "at_most": lambda v, b: v <= b, "below": lambda v, b: v < b,
     }  # fmt: skip
     if not isinstance(loose, dict):
-        return {"value": draw(st.sampled_from(values)), "unit": unit}
+        return {"value": rng.choice(values), "unit": unit}
     (word, bound), *_ = loose.items()
     inside = [v for v in (*values, bound + 0.05, bound - 0.05) if tests[word](v, bound)]
-    return {"value": round(draw(st.sampled_from(inside)), 3), "unit": unit}
+    return {"value": round(rng.choice(inside), 3), "unit": unit}
 
 
-@settings(max_examples=120, deadline=None)
-@given(pair=one_more_known())
-def test_knowing_more_never_takes_back_what_was_certain(pair: tuple[dict[str, Any], dict[str, Any]]) -> None:
-    before, after = (answers(assess(flat)) for flat in pair)
-    assert before.keys() == after.keys()
-    for place, (certain, possible, settled) in before.items():
-        assert after[place][0] <= certain, f"certain fell at {place}"
-        assert after[place][1] >= possible, f"possible rose at {place}"
-        assert after[place][2] or not settled, f"{place} is no longer settled"
+@settings(max_examples=120 // EACH, deadline=None)
+@given(seeds)
+def test_knowing_more_never_takes_back_what_was_certain(seed: int) -> None:
+    for pair in one_more_known(seed):
+        before, after = (answers(assess(flat)) for flat in pair)
+        assert before.keys() == after.keys()
+        for place, (certain, possible, settled) in before.items():
+            assert after[place][0] <= certain, f"certain fell at {place}"
+            assert after[place][1] >= possible, f"possible rose at {place}"
+            assert after[place][2] or not settled, f"{place} is no longer settled"
 
 
-@settings(max_examples=120, deadline=None)
-@given(pair=one_more_known())
-def test_a_rule_that_is_decided_stays_so_and_a_provisional_one_falls_only_to_its_replacer(
-    pair: tuple[dict[str, Any], dict[str, Any]],
-) -> None:
-    before, after = (statuses(assess(flat)) for flat in pair)
+@settings(max_examples=120 // EACH, deadline=None)
+@given(seeds)
+def test_a_rule_that_is_decided_stays_so_and_a_provisional_one_falls_only_to_its_replacer(seed: int) -> None:
     stays = {"fired": {"fired"}, "ruled out": {"ruled out", "not applicable"}, "not applicable": {"not applicable"}}
-    for name, status in before.items():
-        assert after[name] in stays.get(status, set(after.values()))
-        if status == "provisional" and after[name] not in ("provisional", "fired"):
-            assert after[name.replace("first", "again")] in ("fired", "provisional")
-            assert name.startswith("exam.barlow-first")
+    for pair in one_more_known(seed):
+        before, after = (statuses(assess(flat)) for flat in pair)
+        for name, status in before.items():
+            assert after[name] in stays.get(status, set(after.values()))
+            if status == "provisional" and after[name] not in ("provisional", "fired"):
+                assert after[name.replace("first", "again")] in ("fired", "provisional")
+                assert name.startswith("exam.barlow-first")
 
 
-@settings(max_examples=80, deadline=None)
-@given(flat=visits())
-def test_nothing_outstanding_means_all_is_settled(flat: dict[str, Any]) -> None:
+@settings(max_examples=80 // EACH, deadline=None)
+@given(seeds)
+def test_nothing_outstanding_means_all_is_settled(seed: int) -> None:
     """And what is unsettled has something outstanding, a table that is missing, or an earlier visit that is."""
-    found = assess(flat)
-    open_rules = {t.rule for t in found.trace if t.status in ("undecided", "provisional")}
-    asked = any(step.questions for step in found.steps) or found.cannot_evaluate
-    earlier = any(n.startswith("no earlier visit") for n in found.notices)
-    exact = any(t.open == ("exact time of birth",) for t in found.trace)
-    if not (asked or earlier or exact or any(t.may_stay_undecided for t in found.trace if t.rule in open_rules)):
-        assert all(answer.settled for answer in found.answers)
-    for answer in found.answers:
-        assert answer.settled == (answer.certain == answer.possible)
+    for found in map(assess, visits(seed)):
+        open_rules = {t.rule for t in found.trace if t.status in ("undecided", "provisional")}
+        asked = any(step.questions for step in found.steps) or found.cannot_evaluate
+        earlier = any(n.startswith("no earlier visit") for n in found.notices)
+        exact = any(t.open == ("exact time of birth",) for t in found.trace)
+        if not (asked or earlier or exact or any(t.may_stay_undecided for t in found.trace if t.rule in open_rules)):
+            assert all(answer.settled for answer in found.answers)
+        for answer in found.answers:
+            assert answer.settled == (answer.certain == answer.possible)
 
 
 @pytest.mark.parametrize("sex", ["male", "female", "unknown"])
@@ -211,12 +211,13 @@ def shuffled(value: Any, rng: random.Random) -> Any:
     return value
 
 
-@settings(max_examples=50, deadline=None)
-@given(flat=visits(), seed=st.integers(0, 2**32))
-def test_the_order_of_the_input_never_matters(flat: dict[str, Any], seed: int) -> None:
-    other = shuffled(flat, random.Random(seed))
-    paths = [_without_paths(assess(v)) for v in (flat, other)]
-    assert paths[0] == paths[1]
+@settings(max_examples=60 // EACH, deadline=None)
+@given(seeds)
+def test_the_order_of_the_input_never_matters(seed: int) -> None:
+    for rng in several(seed):
+        flat = a_visit(rng)
+        paths = [_without_paths(assess(v)) for v in (flat, shuffled(flat, rng))]
+        assert paths[0] == paths[1]
 
 
 def _without_paths(found: Assessment) -> str:
@@ -224,22 +225,24 @@ def _without_paths(found: Assessment) -> str:
     return found.model_copy(update={"warnings": tuple(sorted(w.partition(": ")[2] for w in found.warnings))}).to_json()
 
 
-@settings(max_examples=50, deadline=None)
-@given(flat=visits())
-def test_the_same_input_gives_the_same_bytes(flat: dict[str, Any]) -> None:
-    assert assess(deepcopy(flat)).to_json() == assess(flat).to_json()
+@settings(max_examples=60 // EACH, deadline=None)
+@given(seeds)
+def test_the_same_input_gives_the_same_bytes(seed: int) -> None:
+    for flat in visits(seed):
+        assert assess(deepcopy(flat)).to_json() == assess(flat).to_json()
 
 
 @pytest.mark.parametrize("pair", PAIRS)
-@settings(max_examples=50, deadline=None)
-@given(flat=visits())
-def test_two_readers_agree_and_both_are_named(pair: tuple[str, str], flat: dict[str, Any]) -> None:
-    found = assess(flat, pair)
-    assert found.readers == pair
-    assert found.read == "conditions read twice; measures and resolution once"
-    alone = assess(flat)
-    assert alone.read == "read once"
-    assert found.model_copy(update={"readers": alone.readers, "read": alone.read}) == alone
+@settings(max_examples=60 // EACH, deadline=None)
+@given(seeds)
+def test_two_readers_agree_and_both_are_named(pair: tuple[str, str], seed: int) -> None:
+    for flat in visits(seed):
+        found = assess(flat, pair)
+        assert found.readers == pair
+        assert found.read == "conditions read twice; measures and resolution once"
+        alone = assess(flat)
+        assert alone.read == "read once"
+        assert found.model_copy(update={"readers": alone.readers, "read": alone.read}) == alone
 
 
 class Deaf(NativeReader):
