@@ -12,14 +12,23 @@ import importlib.util
 import itertools
 import json
 import weakref
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
 from layette.engine.logic.conditions import AllOf, State, Status, variables
 from layette.engine.logic.program import NO, YES, Program, Reading, Variable
-from layette.engine.logic.rete_terms import MAX_TEXTS, Conjunction, Fact, check_limits, cut, masks_of, sides_of
+from layette.engine.logic.rete_terms import (
+    MAX_PENDING,
+    MAX_TESTS,
+    MAX_TEXTS,
+    Conjunction,
+    Fact,
+    check_limits,
+    masks_of,
+    sides_of,
+)
 from layette.engine.logic.turns import Turns
 
 _NUMBERS = itertools.count()  # of rulesets: their names must differ in a process
@@ -125,7 +134,7 @@ class _Level:
     """
 
     def __init__(self, answers: Answers, concluding: dict[int, list[int]], known: Sequence[Variable]) -> None:
-        parts = cut(sorted(answers, key=_subject), known)
+        parts = _cut(sorted(answers, key=_subject), known)
         self._rulesets = [_Ruleset({way: answers[way] for way in part}, known) for part in parts]
         facts: dict[int, list[tuple[int, int, Fact]]] = defaultdict(list)
         for number, ruleset in enumerate(self._rulesets):
@@ -150,6 +159,25 @@ class _Level:
                     given[fact[0]].append(fact)
         found = ((self._rulesets[number], said) for number, said in given.items())
         return [(ruleset, useful) for ruleset, said in found if (useful := ruleset.useful(said))]
+
+
+def _cut(ways: Sequence[Conjunction], known: Sequence[Variable]) -> list[Sequence[Conjunction]]:
+    """Halve what is too much for one ruleset; one conjunction alone always fits (`check_limits`)."""
+    if len(ways) < 2 or _fits(ways, known):
+        return [ways] if ways else []
+    middle = len(ways) // 2
+    return _cut(ways[:middle], known) + _cut(ways[middle:], known)
+
+
+def _fits(ways: Sequence[Conjunction], known: Sequence[Variable]) -> bool:
+    """Whether the tests are few enough, and not too many wait at once: `$or` waits once for each conjunction."""
+    if sum(map(len, ways)) > MAX_TESTS:
+        return False
+    facts = {var: Fact(var, known[var], masks) for var, masks in masks_of(map(dict, ways)).items()}
+    waiting = Counter({var: fact.pending for var, fact in facts.items()})
+    for var, mask in (test for way in ways for test in way):
+        waiting[var] += facts[var].choices(mask)
+    return max(waiting.values()) <= MAX_PENDING
 
 
 def _concluders(program: Program) -> dict[int, list[int]]:

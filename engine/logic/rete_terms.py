@@ -9,9 +9,10 @@ test that folds away here could match it. The limits are those of durable-rules'
 from __future__ import annotations
 
 import json
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from math import prod
 from typing import Any
 
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, State, variables
@@ -138,11 +139,48 @@ def sides_of(rule: CompiledRule, full: Sequence[State]) -> Iterator[list[Way]]:
 # --- what durable-rules can hold
 
 
+def at_most(rule: CompiledRule, variables: Sequence[Variable]) -> tuple[int, int, int, int]:
+    """Return upper bounds of conjunctions a side, findings in one, comparisons of a finding, gaps between its ranges.
+
+    They are linear in the tests of a rule, and most rules are so small that nothing has to be laid out.
+    """
+    ends: dict[int, int] = {}
+    own = _most_ways(rule.authored, ends)
+    others = [_most_ways(node, ends) for node in rule.authored_replacements]
+    replaced = (sum(holds for holds, _ in others), prod(fails for _, fails in others))
+    asked = [2 * ends[var] + 1 if variables[var].ordered else len(variables[var].atoms) for var in ends]
+    gaps = max((ends[var] // 2 + 1 for var in ends if variables[var].ordered), default=0)
+    return max(*own, *replaced), len(ends), max(asked, default=0), gaps
+
+
+def _most_ways(node: Node, ends: dict[int, int]) -> tuple[int, int]:
+    """Return how many conjunctions hold and fail at most, one at least; count where the ranges of a variable may end.
+
+    Whatever is made of masks turns from in to out nowhere but where one of them does.
+    """
+    match node:
+        case Among(var, mask):
+            ends[var] = ends.get(var, 0) + (mask ^ (mask >> 1)).bit_count()
+            return 1, 1
+        case Not(part):
+            hold, fail = _most_ways(part, ends)
+            return fail, hold
+        case AllOf(parts) | AnyOf(parts):
+            each = [_most_ways(part, ends) for part in parts]
+            holds, fails = [hold for hold, _ in each], [fail for _, fail in each]
+            if isinstance(node, AllOf):
+                return prod(holds), max(1, sum(fails))
+            return max(1, sum(holds)), prod(fails)
+
+
 def check_limits(rule: CompiledRule, variables: Sequence[Variable], full: Sequence[State] | None = None) -> list[str]:
     """Say what in ``rule`` the second reader cannot hold, and how to split it. Needs no durable-rules.
 
     ``full`` are all atoms of each variable: whoever checks many rules lays them out once.
     """
+    limits = (MAX_WAYS, MAX_PATTERNS, MAX_PENDING, MAX_ALTERNATIVES)
+    if all(most <= limit for most, limit in zip(at_most(rule, variables), limits, strict=True)):
+        return []
     try:
         sides = list(sides_of(rule, [variable.full for variable in variables] if full is None else full))
     except _TooManyWaysError:
@@ -174,25 +212,6 @@ def _advice(rule: CompiledRule, known: Sequence[Variable], needs: str, limit: in
         keys = everything[: len(everything) // 2] or keys
     part = ", ".join(known[var].key for var in keys)
     return f"{rule.id} needs {needs}; the limit is {limit}: give the part on {part!r} a conclusion of its own"
-
-
-def cut(ways: Sequence[Conjunction], known: Sequence[Variable]) -> list[Sequence[Conjunction]]:
-    """Halve what is too much for one ruleset; one conjunction alone always fits (`check_limits`)."""
-    if len(ways) < 2 or _fits(ways, known):
-        return [ways] if ways else []
-    middle = len(ways) // 2
-    return cut(ways[:middle], known) + cut(ways[middle:], known)
-
-
-def _fits(ways: Sequence[Conjunction], known: Sequence[Variable]) -> bool:
-    """Whether the tests are few enough, and not too many wait at once: `$or` waits once for each conjunction."""
-    if sum(map(len, ways)) > MAX_TESTS:
-        return False
-    facts = {var: Fact(var, known[var], masks) for var, masks in masks_of(map(dict, ways)).items()}
-    waiting = Counter({var: fact.pending for var, fact in facts.items()})
-    for var, mask in (test for way in ways for test in way):
-        waiting[var] += facts[var].choices(mask)
-    return max(waiting.values()) <= MAX_PENDING
 
 
 def masks_of(ways: Iterable[Way]) -> dict[int, set[State]]:

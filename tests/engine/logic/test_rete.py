@@ -12,7 +12,7 @@ from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, Not, Stat
 from layette.engine.logic.program import NO, YES, Program
 from layette.engine.logic.reference import ReferenceReader
 from layette.engine.logic.rete import ReteReader, rete_available
-from layette.engine.logic.rete_terms import MAX_PENDING, check_limits
+from layette.engine.logic.rete_terms import MAX_PENDING, MAX_WAYS, Fact, at_most, check_limits, masks_of, sides_of
 
 needs_durable = pytest.mark.skipif(
     not rete_available(), reason="durable-rules is not installed (it needs a C compiler and Python < 3.13)"
@@ -159,6 +159,25 @@ def test_a_visit_leaves_nothing_to_the_next() -> None:
 def test_rules_inside_the_limits_draw_no_message() -> None:
     program = random_program(random.Random(5), findings=8, rules=30)
     assert [check_limits(r, program.variables) for r in program.rules] == [[]] * 30
+
+
+def test_what_a_rule_asks_at_most_is_never_less_than_it_asks() -> None:
+    """Most rules lie within the limits by these bounds alone; the others are laid out and counted."""
+    within = rules = 0
+    for seed in range(300):
+        rng = random.Random(seed)
+        program = random_program(rng, findings=rng.randrange(1, 9), rules=rng.randrange(1, 12), depth=rng.randrange(4))
+        for one in program.rules:
+            sides = [*sides_of(one, program.full)]
+            ways = [way for side in sides for way in side]
+            facts = [Fact(var, program.variables[var], masks) for var, masks in masks_of(ways).items()]
+            most, findings, waiting, gaps = at_most(one, program.variables)
+            assert max(map(len, sides)) <= most
+            assert max(map(len, ways), default=0) <= findings
+            assert max((fact.pending for fact in facts), default=0) <= waiting
+            assert max((fact.alternatives for fact in facts), default=0) <= gaps
+            rules, within = rules + 1, within + (most <= MAX_WAYS)
+    assert rules >= within > rules / 2 > 500
 
 
 def test_too_many_conjunctions_are_named_with_the_part_to_split() -> None:
