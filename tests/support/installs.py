@@ -56,7 +56,7 @@ def install(wheel: Path, folder: Path, *, interpreter: str = sys.executable, ext
     """
     done(interpreter, "-m", "venv", "--without-pip", folder / "venv", cwd=folder)
     installed = Installed(folder / "venv/bin/python", folder)
-    ended = installed.pip("install", "--quiet", f"{wheel}{extra}")
+    ended = installed.pip("install", "--quiet", "--no-compile", f"{wheel}{extra}")
     assert ended.returncode == 0, ended.stderr
     return installed
 
