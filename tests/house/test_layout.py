@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 
 import pytest
 from support.checkout import FOLDERS, ROOT, files
+from support.imports import statements
 
 from layette.engine.pack.written.yaml_nodes import parse
 
@@ -75,7 +76,7 @@ def _modules(prefix: str) -> Iterator[tuple[str, ast.Module]]:
 def _imports(prefix: str) -> Iterator[tuple[str, str]]:
     """Yield (file:line, absolute name of what is imported) for every import, relative ones resolved."""
     for name, module in _modules(prefix):
-        for node in ast.walk(module):
+        for node in statements(module):
             if isinstance(node, ast.Import):
                 yield from ((f"{name}:{node.lineno}", alias.name) for alias in node.names)
             elif isinstance(node, ast.ImportFrom):

@@ -17,10 +17,22 @@ def modules() -> dict[str, PurePosixPath]:
     return {".".join(path.with_suffix("").parts).removesuffix(".__init__"): path for path in paths}
 
 
+def statements(tree: ast.Module) -> Iterator[ast.stmt]:
+    """Yield every statement of a file, wherever it stands; no expression is looked into, which takes most of a walk."""
+    waiting: list[ast.AST] = [tree]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, ast.stmt):
+            yield one
+        for part in ("body", "orelse", "finalbody", "handlers", "cases"):
+            inner = getattr(one, part, None)
+            waiting += inner if isinstance(inner, list) else ()
+
+
 @cache
 def _nodes() -> list[tuple[str, ast.Import | ast.ImportFrom]]:
     trees = [(name, ast.parse((ROOT / path).read_text(encoding="utf-8"))) for name, path in modules().items()]
-    return [(by, n) for by, tree in trees for n in ast.walk(tree) if isinstance(n, ast.Import | ast.ImportFrom)]
+    return [(by, n) for by, tree in trees for n in statements(tree) if isinstance(n, ast.Import | ast.ImportFrom)]
 
 
 @cache

@@ -102,7 +102,7 @@ def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:
     with running(tmp_path, *SMALL) as server:
         port = server.url.rpartition(":")[2]
         again = subprocess.run(
-            [sys.executable, "-m", "layette.mapping.cli", "serve", "--port", port],
+            [sys.executable, "-m", "layette.mapping.cli", "serve", "--port", port, *SMALL],
             cwd=ROOT,
             capture_output=True,
             text=True,
