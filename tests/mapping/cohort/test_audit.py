@@ -12,10 +12,11 @@ from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
+from support.small_pack import FOLDER, small
 from support.sweeps import cases_that_show_each_rule, every_case, whole
 
 from layette.engine.answer.parts.assessment import Assessment
-from layette.engine.api import load_pack
+from layette.engine.api import Pack, load_pack
 from layette.engine.cohort.due import NOT_ON_RECORD, DueAt
 from layette.engine.errors import InputError
 from layette.mapping.cli.command import main
@@ -24,6 +25,8 @@ from layette.mapping.cohort.one_visit import Auditor
 from layette.mapping.cohort.tables import PARTS
 
 Row = dict[str, Any]
+BY = ("--pack", str(FOLDER))
+"""A pack of few rules, where what is tried hangs on no rule."""
 SPOTS = {
     "patient": "Patient/a", "born": "2026-05-01T08:00:00+00:00", "at": "2026-05-06T10:00:00+00:00",
     "clinic": "North", "findings": {"red_reflex.left": "white", "weight": {"value": 3300, "unit": "g"}},
@@ -40,9 +43,9 @@ def rows(out: Path, table: str) -> list[Row]:
     return found
 
 
-def audited(tmp_path: Path, visits: Iterable[Any], **more: Any) -> Path:
+def audited(tmp_path: Path, visits: Iterable[Any], pack: Pack | None = None) -> Path:
     out = tmp_path / "out"
-    audit(Wanted(lines(tmp_path / "visits.ndjson", visits), out, **more), load_pack())
+    audit(Wanted(lines(tmp_path / "visits.ndjson", visits), out), pack or small())
     return out
 
 
@@ -117,7 +120,7 @@ def ordered(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One audit of a newborn for each order, and of a visit long after them."""
     visits = [with_order({**SPOTS, "patient": f"Patient/{k}"}, **order) for k, (order, _) in enumerate(ORDERS)]
     later = {**SPOTS, "patient": "Patient/later", "at": "2026-05-20T10:00:00+00:00"}
-    return audited(tmp_path_factory.mktemp("ordered"), [*visits, later])
+    return audited(tmp_path_factory.mktemp("ordered"), [*visits, later], load_pack())
 
 
 @pytest.mark.xdist_group("audit-orders")
@@ -158,7 +161,7 @@ def test_counts_add_up_in_each_group(tmp_path: Path) -> None:
     visits.append({k: v for k, v in SPOTS.items() if k != "clinic"})
     out = audited(tmp_path, visits)
     counts = rows(out, "rule_counts")
-    assert {r["rule"] for r in counts} == {*load_pack().rules}
+    assert {r["rule"] for r in counts} == {*small().rules}
     assert len(counts) == 3 * len({r["rule"] for r in counts})
     for r in counts:
         parts = ("fired", "provisional", "undecided", "ruled_out", "not_applicable")
@@ -171,7 +174,7 @@ def test_counts_add_up_in_each_group(tmp_path: Path) -> None:
 
 def test_counting_again_by_another_group_and_period_gives_the_same_sums(tmp_path: Path) -> None:
     visits = [{**SPOTS, "sex_at_birth": sex} for sex in ("female", "male", "male")]
-    out = audited(tmp_path, [*visits, {**SPOTS, "at": "2026-06-06T10:00:00+00:00"}])
+    out = audited(tmp_path, [*visits, {**SPOTS, "at": "2026-06-06T10:00:00+00:00"}], load_pack())
     before = Counter[str]()
     for r in rows(out, "rule_counts"):
         before[r["rule"]] += r["fired"]
@@ -198,7 +201,7 @@ def test_broken_lines_are_quoted_and_totals_add_up(tmp_path: Path) -> None:
     broken = ["{not json\n", "\n", json.dumps({**SPOTS, "findings": {"red_reflex.left": "purple"}}) + "\n", "[1]\n"]
     found = lines(tmp_path / "visits.ndjson", [SPOTS, *broken, SPOTS])
     out = tmp_path / "out"
-    assert main(["audit", found, "--out", str(out), "--workers", "1"]) == 2
+    assert main(["audit", found, "--out", str(out), "--workers", "1", *BY]) == 2
     totals = json.loads((out / "audit.json").read_text())["totals"]
     assert totals == {"read": 6, "visits": 2, "rejected": 3, "skipped": 1, "rejected_with_emergency": 0}
     aside = [json.loads(line) for line in (out / "rejected.ndjson").read_text().splitlines()]
@@ -209,7 +212,10 @@ def test_broken_lines_are_quoted_and_totals_add_up(tmp_path: Path) -> None:
 
 def test_a_line_that_is_set_aside_hides_no_emergency(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     wrong = {**SPOTS, "findings": {**SPOTS["findings"], "temperature": {"value": 99, "unit": "Cel"}}}  # type: ignore[dict-item]
-    assert main(["audit", lines(tmp_path / "v.ndjson", [wrong]), "--out", str(tmp_path / "out"), "--workers", "1"]) == 2
+    assert (
+        main(["audit", lines(tmp_path / "v.ndjson", [wrong]), "--out", str(tmp_path / "out"), "--workers", "1", *BY])
+        == 2
+    )
     assert "URGENT: 1 of these decide an emergency" in capsys.readouterr().err
 
 
@@ -227,14 +233,14 @@ def test_pseudonyms_leave_no_name_anywhere(tmp_path: Path) -> None:
     wrong = {**visit, "findings": {"red_reflex.left": "Quill"}}
     found = lines(tmp_path / "quill.ndjson", [visit, visit, wrong])
     out, again = tmp_path / "out", tmp_path / "again"
-    assert main(["audit", found, "--out", str(out), "--pseudonymize", "--workers", "1"]) == 2
+    assert main(["audit", found, "--out", str(out), "--pseudonymize", "--workers", "1", *BY]) == 2
     words = ("quill", "Quill", "MRN-77")
     read = [p for p in out.rglob("*") if p.is_file() and any(word.encode() in p.read_bytes() for word in words)]
     told = [r for table in (*PARTS, "recommendations") for r in rows(out, table) if any(w in repr(r) for w in words)]
     assert (read, told) == ([], [])
     assert len({r["patient"] for r in rows(out, "visits")}) == 1
     assert stat.S_IMODE((out / "key").stat().st_mode) == 0o600
-    main(["audit", found, "--out", str(again), "--pseudonymize", "--workers", "1", "--key", str(out / "key")])
+    main(["audit", found, "--out", str(again), "--pseudonymize", "--workers", "1", "--key", str(out / "key"), *BY])
     assert rows(again, "visits") == rows(out, "visits")
 
 
@@ -242,6 +248,6 @@ def test_a_key_that_others_can_read_is_refused(tmp_path: Path, capsys: pytest.Ca
     key = tmp_path / "key"
     key.write_text("00" * 32)
     key.chmod(0o644)
-    words = ["audit", lines(tmp_path / "v.ndjson", [SPOTS]), "--out", str(tmp_path / "out"), "--pseudonymize"]
+    words = ["audit", lines(tmp_path / "v.ndjson", [SPOTS]), "--out", str(tmp_path / "out"), "--pseudonymize", *BY]
     assert main([*words, "--key", str(key)]) == 2
     assert "others can read the key" in capsys.readouterr().err
