@@ -9,8 +9,8 @@ from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
+from support.small_pack import FOLDER, small
 
-from layette.engine.api import load_pack
 from layette.mapping.cli.command import main
 from layette.mapping.cohort.audit import Wanted, audit
 from layette.mapping.cohort.compared import Reason, differing, direction
@@ -19,10 +19,12 @@ SEEN: dict[str, Any] = {
     "born": "2026-05-01T08:00:00+00:00", "at": "2026-05-06T10:00:00+00:00",
     "findings": {"red_reflex.left": "white"},
 }  # fmt: skip
+BY = ("--pack", str(FOLDER))
+"""A pack of few rules: what is tried is how two packs are compared, not what they say."""
 SITE = """
 site: A clinic
 rules_off:
-  - {rule: eyes.red-reflex-abnormal, reason: tried, by: Director, on: "2026-03-01"}
+  - {rule: exam.red-reflex-abnormal, reason: tried, by: Director, on: "2026-03-01"}
 """
 
 
@@ -33,7 +35,7 @@ def audited(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path / "visits.ndjson"
     visits[0]["findings"] = {"red_reflex.left": "white"}
     place.write_text("".join(json.dumps(visit) + "\n" for visit in visits), encoding="utf-8")
-    audit(Wanted(str(place), tmp_path / "out", part=1), load_pack())
+    audit(Wanted(str(place), tmp_path / "out", part=1), small())
     return tmp_path / "out"
 
 
@@ -55,9 +57,9 @@ def test_a_rule_that_is_switched_off_is_lost_where_it_fired(
 ) -> None:
     site = tmp_path / "site.yaml"
     site.write_text(SITE, encoding="utf-8")
-    assert main(["audit", str(done), "--compare-site", str(site), "--workers", workers]) == 0
+    assert main(["audit", str(done), "--compare-site", str(site), "--workers", workers, *BY]) == 0
     assert "1 of 2 visits would change" in capsys.readouterr().err
-    lost = [c for c in changes(done) if c["rule"] == "eyes.red-reflex-abnormal"]
+    lost = [c for c in changes(done) if c["rule"] == "exam.red-reflex-abnormal"]
     assert [(c["visit"], c["clinic"], c["direction"], c["priority"], c["other_priority"]) for c in lost] == [
         (0, "North", "lost", "stat", None)
     ]
@@ -66,7 +68,7 @@ def test_a_rule_that_is_switched_off_is_lost_where_it_fired(
 
 @pytest.mark.xdist_group("compared")
 def test_the_same_pack_changes_nothing(done: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["audit", str(done), "--compare-site", str(_bare(done))]) == 0
+    assert main(["audit", str(done), "--compare-site", str(_bare(done)), *BY]) == 0
     assert "0 of 2 visits would change" in capsys.readouterr().err
     assert changes(done) == []
 

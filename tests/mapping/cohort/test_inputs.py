@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 import pyarrow.parquet as pq
 import pytest
+from support.small_pack import FOLDER
 
 from layette.engine.api import load_pack
 from layette.mapping.cli.command import main
@@ -17,6 +18,8 @@ from layette.mapping.cohort.audit import Wanted, audit
 from layette.mapping.cohort.part import Totals
 from layette.mapping.fhir_json import loads
 
+BY = ("--pack", str(FOLDER))
+"""A pack of few rules, where what is tried is how a table is read."""
 EXAMPLES = Path(__file__).parents[3] / "examples"
 
 
@@ -130,7 +133,7 @@ def test_a_table_is_read_as_its_columns_say(tmp_path: Path, text: str, columns: 
         duckdb.sql(f"COPY (FROM read_csv('{place}', all_varchar = true)) TO '{tmp_path}/table.parquet'")
         place = tmp_path / "table.parquet"
     out = tmp_path / "out"
-    words = ["audit", str(place), "--columns", str(tmp_path / "columns.yaml"), "--out", str(out), "--workers", "1"]
+    words = ["audit", str(place), "--columns", str(tmp_path / "columns.yaml"), "--out", str(out), "--workers", "1", *BY]
     assert main(words) == 0
     told = [(row["patient"], row["clinic"], row["sex"], row["at"].isoformat()) for row in rows(out, "visits")]
     assert told == [
@@ -158,7 +161,7 @@ def test_columns_that_do_not_fit_are_named(
 ) -> None:
     place = tmp_path / "table.csv"
     place.write_text(WIDE_CSV, encoding="utf-8")
-    words = ["audit", str(place), "--out", str(tmp_path / "out"), "--workers", "1"]
+    words = ["audit", str(place), "--out", str(tmp_path / "out"), "--workers", "1", *BY]
     if columns is not None:
         (tmp_path / "columns.yaml").write_text(columns, encoding="utf-8")
         words += ["--columns", str(tmp_path / "columns.yaml")]
