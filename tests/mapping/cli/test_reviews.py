@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from pathlib import Path
 
 import pytest
 from support.checkout import ROOT
-from support.small_pack import FOLDER, copied, rule, small
+from support.small_pack import FOLDER, copied, rule, small, visit
 
 from layette.engine import Pack, load_pack
 from layette.engine.cases.cases import CaseReport
@@ -89,12 +90,30 @@ def test_a_site_that_changes_no_case_says_so(tmp_path: Path, capsys: pytest.Capt
     ]
 
 
-def test_the_exit_code_is_that_of_the_pack_alone(tmp_path: Path) -> None:
-    """The rule that is off has a case that fails at the site; alone, the shipped pack's area passes."""
+EYES = [
+    ("pack.yaml", "decisions: [exam.yaml]", "decisions: [exam.yaml, eyes.yaml]"),
+    ("pack.yaml", "cases: [exam.yaml]", "cases: [exam.yaml, eyes.yaml]"),
+    ("decisions/eyes.yaml", "*", rule("- id: eyes.white\n  when: {red_reflex.either: white}\n")[2]),
+    ("cases/eyes.yaml", "*", json.dumps([
+        {"id": name, "title": name, "source": "invented", "given": visit(findings), "expect": {status: ["eyes.white"]}}
+        for name, status, findings in (
+            ("seen", "fired", {"red_reflex.left": "white"}),
+            ("not-there", "ruled_out", {"red_reflex.left": "present", "red_reflex.right": "present"}),
+            ("not-looked", "undecided", {}),
+        )
+    ])),
+]  # fmt: skip
+"""An area of one rule, of which cases show all."""
+
+
+def test_the_exit_code_is_that_of_the_pack_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The rule that is off has a case that fails at the site; alone, the area passes."""
     (tmp_path / "site.yaml").write_text(
-        'site: Here\nrules_off: [{rule: hips.click, reason: x, by: x, on: "2026-03-01"}]\n', encoding="utf-8"
+        'site: Here\nrules_off: [{rule: eyes.white, reason: x, by: x, on: "2026-03-01"}]\n', encoding="utf-8"
     )
-    assert main(["check", "--only", "hips", "--site", str(tmp_path / "site.yaml")]) == 0
+    words = ["check", str(copied(tmp_path, *EYES)), "--only", "eyes", "--site", str(tmp_path / "site.yaml")]
+    assert main(words) == 0
+    assert "3 of 3 cases answer otherwise" in capsys.readouterr().out
 
 
 def test_an_edited_copy_that_goes_by_the_shipped_name_is_told_to_take_its_own(
