@@ -41,7 +41,7 @@ DEEPEST = 50
 """How deep lists and mappings may nest in a file. What is read from it is followed by recursion, which ends here."""
 _SURELY_COMPOSED = 1000
 """So many levels the library's own recursion can take anywhere."""
-_REFERENCE_OR_TAG = re.compile(r"(?<!\w)[&*!]")
+_REFERENCE_OR_TAG = re.compile(r"[&*!](?<!\w.)")
 """What may begin a reference, its name or a tag: within a word these signs are text."""
 _LONGEST_NUMBER = 30
 
