@@ -29,7 +29,7 @@ RUNNER = Path(__file__).with_name("pyrofile_run.py")
 BIG = 150_000
 """Bytes above which it takes minutes for one resource: these are left to our validator, the schemas and the XSD."""
 
-ELEMENTS = 20
+ELEMENTS = 8
 """How many elements of a ConceptMap it is given at once."""
 
 
