@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from support.small_pack import FOLDER, visit
 
+from layette.mapping.cli import main
 from layette.mapping.cli.output import write
 
 COMMAND = [sys.executable, "-c", "from layette.mapping.cli import main; raise SystemExit(main())"]
@@ -67,10 +68,11 @@ def test_a_long_name_can_be_written(tmp_path: Path) -> None:
     assert place.read_text() == "after"
 
 
-def test_a_folder_that_is_not_there_is_named(assess: list[str], tmp_path: Path) -> None:
-    ran = subprocess.run([*COMMAND, *assess, "--out", str(tmp_path / "no" / "f")], capture_output=True, text=True)
-    assert ran.returncode == 2
-    assert str(tmp_path / "no" / "f") in ran.stderr
+def test_a_folder_that_is_not_there_is_named(
+    assess: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*assess, "--out", str(tmp_path / "no" / "f")]) == 2
+    assert str(tmp_path / "no" / "f") in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
@@ -116,16 +118,13 @@ def test_a_full_disk_is_told_once(assess: list[str]) -> None:
     assert (run.returncode, len(run.stderr.splitlines())) == (2, 1)
 
 
-def test_nothing_was_written_is_said_only_when_so(tmp_path: Path) -> None:
+def test_nothing_was_written_is_said_only_when_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     bad = tmp_path / "bad.json"
     bad.write_text("{}")
     out = tmp_path / "out.json"
-    run = subprocess.run(
-        [*COMMAND, "assess", str(bad), "--pack", str(FOLDER), "--to", "fhir-json", "--out", str(out)],
-        capture_output=True,
-        text=True,
-    )
-    assert run.returncode == 2
+    words = ["assess", str(bad), "--pack", str(FOLDER), "--to", "fhir-json", "--out", str(out)]
+    assert main(words) == 2
     assert "OperationOutcome" in out.read_text()
-    assert "nothing was written" not in run.stderr
-    assert "no answer was written, but an OperationOutcome" in run.stderr
+    told = capsys.readouterr().err
+    assert "nothing was written" not in told
+    assert "no answer was written, but an OperationOutcome" in told
