@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layette.engine.logic.conditions import State
-from layette.engine.logic.planes import BLOCK, Asked, CohortReading, Plane, Planes, PlanesReader, words_for
+from layette.engine.logic.planes import BLOCK, Asked, CohortReading, Plane, Planes, PlanesReader, bits, words_for
+from layette.engine.logic.program import NO, YES
 
 _KEPT = 1 << 14
 """Recipes that are remembered: one a variable and set of states."""
@@ -57,6 +58,52 @@ def _coded(column: Sequence[State]) -> Coded:
     states = tuple(sorted(set(column)))
     number = {state: code for code, state in enumerate(states)}
     return Coded(np.array([number[state] for state in column], dtype_for(len(states))), states)
+
+
+class KnownStates:
+    """The states of visits as they come in, one visit after another: of each only what is known is told."""
+
+    def __init__(self, full: Sequence[State]) -> None:
+        """Take the states in which nothing is known."""
+        self._full, self.visits = full, 0
+        self._known: list[list[tuple[int, State]]] = [[] for _ in full]
+        self._coded: dict[int, Coded] = {}
+
+    def add(self, states: Sequence[State], known: Iterable[int]) -> None:
+        """Add a visit, of which the variables ``known`` are known."""
+        columns, visit = self._known, self.visits
+        for var in known:
+            columns[var].append((visit, states[var]))
+        self.visits = visit + 1
+
+    def coded(self, var: int) -> Coded:
+        """Return a variable in codes that go up with the states; no visit is added after this."""
+        made = self._coded.get(var)
+        if made is None:
+            made = self._coded[var] = self._in_codes(var)
+        return made
+
+    def _in_codes(self, var: int) -> Coded:
+        known, full = self._known[var], self._full[var]
+        states = tuple(sorted({full, *(state for _, state in known)}))
+        place = {state: code for code, state in enumerate(states)}
+        codes = np.full(self.visits, place[full], dtype_for(len(states)))
+        if known:
+            visits, found = zip(*known, strict=True)
+            codes[[*visits]] = [place[state] for state in found]
+        return Coded(codes, states)
+
+
+def read_known(reader: PlanesReader, known: KnownStates) -> CohortReading:
+    """Return what became of visits by what is known of them."""
+    maker = PlaneMaker(reader, known.visits)
+    return reader.read(maker.planes({var: known.coded(var) for var in reader.asked}, known.visits), known.visits)
+
+
+def concluded(reading: CohortReading, var: int) -> Coded:
+    """Return the states of a conclusion at each visit."""
+    may_not, may = (bits(plane, reading.visits) for plane in reading.conclusions[var])
+    return Coded(may_not * np.uint8(NO) + may * np.uint8(YES) - np.uint8(1), (NO, YES, NO | YES))
 
 
 def dtype_for(states: int) -> type[np.unsignedinteger[Any]]:

@@ -7,30 +7,32 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from layette.engine.logic.conditions import Status
-from layette.engine.logic.planes import STATUSES, CohortReading, PlanesReader, bits
+from layette.engine.logic.planes import CohortReading, PlanesReader, bits
 from layette.engine.pack.compiled import CompiledPack
 
 CODES = ("not applicable", "ruled out", "undecided", "provisional", "fired")
 """What became of a rule as it is written, by its code."""
 SURELY = 8
 """Added to a code where the rule surely is for this newborn."""
-_PLACES = {id(status): place for place, status in enumerate(STATUSES)}
-"""By identity: a status hashes slowly, and a visit has hundreds."""
 COUNTED = ("visits", "eligible", "may_be_eligible", "fired", "provisional", "undecided", "ruled_out", "not_applicable")
 """What `tally` counts of each rule in each group; the last five add up to ``visits``."""
 
 
-def told(statuses: Sequence[Status]) -> bytes:
-    """Return the statuses of one visit as their places in `STATUSES`."""
-    return bytes(map(_PLACES.__getitem__, map(id, statuses)))
+def statuses_of(reading: CohortReading) -> NDArray[np.uint8]:
+    """Return the status of each rule (a row) at each visit, as its place in `STATUSES`."""
+    made = np.empty((len(reading.high), reading.visits), np.uint8)
+    for rule, row in enumerate(made):
+        row[:] = reading.codes(rule)
+    return made
 
 
-def differing(reading: CohortReading, statuses: Sequence[bytes]) -> list[tuple[int, int]]:
-    """Return where planes and the reader of one visit give different answers, as visit and rule; `told` by the one."""
-    found = np.array([reading.codes(rule) for rule in range(len(reading.high))], np.uint8).T
-    wanted = np.frombuffer(b"".join(statuses), np.uint8).reshape(found.shape)
-    return [(int(v), int(r)) for v, r in np.argwhere(wanted != found)]
+def differing(found: NDArray[np.uint8], statuses: Sequence[bytes | bytearray]) -> list[tuple[int, int]]:
+    """Return where planes (`statuses_of`) and the reader of one visit give different answers, as visit and rule.
+
+    ``statuses`` are those of each visit by the one (`NativeReader.read_codes`).
+    """
+    wanted = np.frombuffer(b"".join(statuses), np.uint8).reshape(found.T.shape)
+    return [(int(v), int(r)) for v, r in np.argwhere(wanted != found.T)]
 
 
 class RuleCodes:

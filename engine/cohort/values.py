@@ -52,11 +52,13 @@ class WatchedTable(VariableTable):
 class Valued:
     """One visit: its facts, the states before rules are read, and the value of each variable (None: not known).
 
+    ``known``: the variables of which something is known.
     ``whole``: some value does not say all that is known; the visit is counted by the code of one visit.
     """
 
     facts: Facts
     given: tuple[State, ...]
+    known: tuple[int, ...]
     values: tuple[str | None, ...]
     whole: bool
 
@@ -87,10 +89,11 @@ class ValueReader:
         given, self.table.seen = tuple(facts.states), {}
         values: list[str | None] = [None] * len(given)
         whole, full = bool(visit.settings), self.pack.program.full
-        for var in [var for var, state in enumerate(given) if state != full[var]]:
+        known = tuple([var for var, state in enumerate(given) if state != full[var]])
+        for var in known:
             value = values[var] = self._value(var, given[var], seen.get(var, ANY), facts)
             whole = whole or self._state_of(var, value) != given[var]
-        return Valued(facts, given, tuple(values), whole)
+        return Valued(facts, given, known, tuple(values), whole)
 
     def _state_of(self, var: int, value: str) -> State | None:
         """Return `state_of` a value, remembered: most values of most visits were seen before."""

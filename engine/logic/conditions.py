@@ -93,6 +93,10 @@ class Status(Enum):
     RULED_OUT = "ruled out"
 
 
+STATUSES = (Status.RULED_OUT, Status.UNDECIDED, Status.PROVISIONAL, Status.FIRED)
+"""Statuses by their codes."""
+
+
 def status(own: Truth, replaced: Truth) -> Status:
     """Combine a rule's own truth with that of what replaces it (A unless B).
 

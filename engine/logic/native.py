@@ -13,13 +13,25 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
+from typing import NamedTuple
 
-from layette.engine.logic.conditions import AllOf, AnyOf, Node, State, Status, variables
+from layette.engine.logic.conditions import STATUSES, AllOf, AnyOf, Node, State, Status, variables
 from layette.engine.logic.native_text import Wording
 from layette.engine.logic.program import NO, YES, CompiledRule, Program, Reading
 
 Generated = Callable[..., tuple[State, ...]]
 """From states, a list of statuses to fill in, and what collects rules that stand, to the states of conclusions."""
+
+
+_CODES = tuple(STATUSES.index(status) for status in (Status.FIRED, Status.PROVISIONAL, Status.UNDECIDED))
+
+
+class InCodes(NamedTuple):
+    """What `Reading` tells, with the statuses as codes: a byte a rule."""
+
+    statuses: bytearray
+    states: list[State]
+    standing: list[int]
 
 
 class NativeReader:
@@ -44,6 +56,14 @@ class NativeReader:
         for var, state in zip(self.program.conclusions, concluded, strict=True):
             now[var] = state
         return Reading(tuple(statuses), tuple(now), tuple(standing))
+
+    def read_codes(self, states: Sequence[State]) -> InCodes:
+        """Return the status of each rule as its place in `STATUSES`, for cohorts."""
+        statuses, standing = bytearray(len(self.program.rules)), []  # type: bytearray, list[int]
+        concluded, now = self._read(states, statuses, standing.append, *_CODES), list(states)
+        for var, state in zip(self.program.conclusions, concluded, strict=True):
+            now[var] = state
+        return InCodes(statuses, now, standing)
 
 
 def flag_of(nodes: Sequence[Node], full: Sequence[State]) -> Callable[[Sequence[State]], int]:

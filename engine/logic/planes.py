@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from layette.engine.logic.conditions import State, Status
+from layette.engine.logic.conditions import State
 from layette.engine.logic.plane_code import ALWAYS, INPUTS, NEVER, Code, Op, RulePlanes, Word, code_of
 from layette.engine.logic.program import Program
 
@@ -43,8 +43,6 @@ Planes = Mapping[int, Sequence[Plane]]
 BLOCK = 65_536
 """Visits that are read at once: 1,024 words a plane."""
 _WORDS = BLOCK // 64
-STATUSES = (Status.RULED_OUT, Status.UNDECIDED, Status.PROVISIONAL, Status.FIRED)
-"""Statuses by their two bits, ``high`` and ``low``."""
 _PARTS = len(RulePlanes._fields)
 
 
@@ -88,7 +86,7 @@ class CohortReading:
         return ones
 
     def codes(self, rule: int) -> NDArray[np.uint8]:
-        """Return the status of a rule at every visit, as its place in `STATUSES`."""
+        """Return the status of a rule at every visit, as its place in `STATUSES`, by its two bits."""
         high, low = (bits(self.planes[numbers[rule]], self.visits) for numbers in (self.high, self.low))
         return high * np.uint8(2) + low
 

@@ -13,6 +13,7 @@ from layette.engine.cohort.due import DueAt, due_at
 from layette.engine.cohort.values import Valued, ValueReader
 from layette.engine.cohort.waits import Waits
 from layette.engine.errors import InputError, InputProblem
+from layette.engine.logic.conditions import STATUSES
 from layette.engine.logic.native import NativeReader
 from layette.engine.pack.written.shapes import listed
 from layette.engine.states.decide import Decision
@@ -30,6 +31,7 @@ class Audited:
     flat: Mapping[str, Any]
     context: Context
     valued: Valued
+    statuses: bytearray
     due: DueAt
     groups: Groups
 
@@ -66,12 +68,13 @@ class Auditor:
         visit = self.pack.read_visit(flat)
         valued = self.values.read(visit)
         facts = valued.facts
-        reading = self.native.read(valued.given)
-        facts.states = list(reading.states)
-        standing = reading.standing or ()
+        reading = self.native.read_codes(valued.given)
+        facts.states = reading.states
+        statuses = tuple([STATUSES[code] for code in reading.statuses])
         # The added worlds are decided by the pack's own plan: they need only what its rules ask.
-        context = Context(Decision(facts, reading.statuses, (self.native.name,), standing), self.pack.plan)
-        return Audited(flat, context, valued, due_at(context, [self.native]), groups_of(context.facts, clinic))
+        context = Context(Decision(facts, statuses, (self.native.name,), tuple(reading.standing)), self.pack.plan)
+        due = due_at(context, [self.native])
+        return Audited(flat, context, valued, reading.statuses, due, groups_of(context.facts, clinic))
 
     @cached_property
     def seen(self) -> frozenset[str]:

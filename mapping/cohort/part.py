@@ -6,23 +6,25 @@ Every visit is read twice: by `native`, and with all others of the part by `plan
 from __future__ import annotations
 
 import json
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
-from layette.engine.cohort.coded import read_rows
-from layette.engine.cohort.counted import RuleCodes, differing, told
+from layette.engine.cohort.coded import KnownStates, concluded, read_known
+from layette.engine.cohort.counted import RuleCodes, differing, statuses_of
 from layette.engine.cohort.meaning import Meanings
 from layette.engine.errors import InputError, LayetteError, ReadersDisagree
+from layette.engine.logic.planes import CohortReading
 from layette.mapping.answering import answer
 from layette.mapping.cohort import files
 from layette.mapping.cohort.one_visit import Audited, Auditor
 from layette.mapping.cohort.pseudonyms import Pseudonyms
-from layette.mapping.cohort.tables import PARTS, status_table, table, value_table
+from layette.mapping.cohort.tables import PARTS, lists, status_table, table, value_table
 from layette.mapping.many.sources import Item
 
 MOST_PROBLEMS = 20
@@ -65,13 +67,14 @@ class Totals:
 class _Rows:
     """Rows by table, and what is read twice."""
 
+    known: KnownStates
     tables: dict[str, list[Sequence[Any]]] = field(default_factory=lambda: {name: [] for name in PARTS})
     rejected: list[dict[str, Any]] = field(default_factory=list)
-    given: list[Sequence[int]] = field(default_factory=list)
+    clinics: list[str | None] = field(default_factory=list)
+    columns: dict[str, dict[str, pa.Array]] = field(default_factory=dict)
     values: list[Sequence[str | None]] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
-    statuses: list[bytes] = field(default_factory=list)
-    waits: dict[str | None, Counter[int]] = field(default_factory=dict)
+    statuses: list[bytearray] = field(default_factory=list)
     totals: Totals = field(default_factory=Totals)
 
 
@@ -105,13 +108,13 @@ class PartReader:
 
     def read(self, part: Part) -> Made:
         """Return what is to be written of a part. Raises `ReadersDisagree`."""
-        rows = _Rows()
+        rows = _Rows(KnownStates(self.auditor.pack.program.full))
         for k, item in enumerate(part.items):
             self._one(part.first + k, item, rows)
         visits = [row[0] for row in rows.tables["visits"]]
         made = {"statuses": self._statuses(rows, visits)}
         made["values"] = value_table(visits, rows.whole, rows.values, self.meanings)
-        made |= {name: table(rows.tables[name], schema) for name, schema in PARTS.items()}
+        made |= {name: table(rows.tables[name], schema, rows.columns.get(name)) for name, schema in PARTS.items()}
         return Made(made, [json.dumps(one, ensure_ascii=False) for one in rows.rejected], rows.totals)
 
     def _one(self, number: int, item: Item, rows: _Rows) -> None:
@@ -138,8 +141,6 @@ class PartReader:
 
     def _add(self, number: int, place: dict[str, Any], found: Audited, rows: _Rows) -> None:
         visit, due, groups = found.visit, found.due, found.groups
-        statuses = told(found.context.statuses)
-        waiting = self.auditor.waits.of(statuses, found.context.states)
         patient, tables = self._name(_patient(found)), rows.tables
         acts = list(self.auditor.acts(visit))
         end = max(visit.at.hi, visit.until.hi)
@@ -147,17 +148,17 @@ class PartReader:
         tables["visits"].append((
             number, patient, self._name(visit.encounter), place["source"], place["line"], *groups, visit.at.lo,
             visit.born.lo, visit.age_days, visit.sex, due.worst, due.number, due.to_judge, due.not_on_record,
-            due.to_chase, waiting.pressing, waiting.findings, due.added_worlds, end,
+            due.to_chase, due.added_worlds, end,
         ))  # fmt: skip
         tables["due"] += [(number, *groups, *row) for row in due.rows]
         tables["acts"] += [(number, patient, *act[:-2], self._name(act[-2]), self._reason(act[-1])) for act in acts]
         flat = self.names.visit(found.flat) if self.names else found.flat
         tables["flat"].append((number, place["source"], place["line"], groups.clinic, _bytes(flat)))
-        rows.given.append(found.valued.given)
+        rows.known.add(found.valued.given, found.valued.known)
+        rows.clinics.append(groups.clinic)
         rows.values.append(found.valued.values)
         rows.whole.append(found.valued.whole)
-        rows.statuses.append(statuses)
-        rows.waits.setdefault(groups.clinic, Counter()).update(waiting.pairs)
+        rows.statuses.append(found.statuses)
 
     def _reason(self, words: str | None) -> str | None:
         """Return why something was declined; free text may name somebody, so it stays out where names do."""
@@ -165,22 +166,36 @@ class PartReader:
 
     def _statuses(self, rows: _Rows, visits: Sequence[int]) -> pa.Table:
         program = self.auditor.pack.program
-        reading = read_rows(self.codes.reader, rows.given)
-        differ = differing(reading, rows.statuses) if rows.given else []
+        reading = read_known(self.codes.reader, rows.known)
+        statuses = statuses_of(reading)
+        differ = differing(statuses, rows.statuses)
         if differ:
             rules = {program.rules[rule].id for _, rule in differ[:MOST_PROBLEMS]}
             raise ReadersDisagree(
                 {name: dict.fromkeys(sorted(rules), "differs") for name in ("native", "planes")}, None
             )
-        rows.tables["open_parts"] += sorted(self._waits(rows), key=repr)
+        self._wait(rows, reading, statuses)
         return status_table(visits, self.codes.rules, self.codes.of(reading))
 
-    def _waits(self, rows: _Rows) -> Iterator[tuple[str, str, str | None, int]]:
-        """Yield how many visits of each clinic wait with which rule for which finding."""
-        pairs = self.auditor.waits.pairs
-        for clinic, numbers in rows.waits.items():
-            for pair, visits in numbers.items():
-                yield (*pairs[pair], clinic, visits)
+    def _wait(self, rows: _Rows, reading: CohortReading, statuses: NDArray[np.uint8]) -> None:
+        """Tell what each visit waits for, and how many visits of each clinic wait with which rule for which finding."""
+        drawn = frozenset(self.auditor.pack.program.conclusions)
+        clinics = {name: k for k, name in enumerate(dict.fromkeys(rows.clinics))}
+        groups = np.array([clinics[name] for name in rows.clinics], np.int64)
+        waiting = self.auditor.waits.of(
+            statuses,
+            lambda var: concluded(reading, var) if var in drawn else rows.known.coded(var),
+            groups,
+            len(clinics),
+        )
+        rows.columns["visits"] = {
+            "outstanding": lists(waiting.pressing, len(groups)),
+            "outstanding_all": pa.array(waiting.findings, pa.int32()),
+        }
+        rows.tables["open_parts"] += sorted(
+            ((rule, finding, clinic, int(visits[k])) for rule, finding, visits in waiting.pairs
+             for clinic, k in clinics.items() if visits[k]), key=repr,
+        )  # fmt: skip
 
 
 class PartWriter(PartReader):

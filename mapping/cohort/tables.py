@@ -56,11 +56,25 @@ PARTS = {
 """The tables of which each part writes a file of its own."""
 
 
-def table(rows: Sequence[Sequence[Any]], schema: pa.Schema) -> pa.Table:
-    """Return rows, each in the order of the columns, as a table."""
-    columns = zip(*rows, strict=True) if rows else ([] for _ in schema)
-    arrays = [pa.array(list(column), field.type) for column, field in zip(columns, schema, strict=True)]
+def table(rows: Sequence[Sequence[Any]], schema: pa.Schema, made: Mapping[str, pa.Array] | None = None) -> pa.Table:
+    """Return rows, each in the order of the columns, as a table; without the columns that are ``made`` already."""
+    told = made or {}
+    names = [name for name in schema.names if name not in told]
+    columns = zip(*rows, strict=True) if rows else ([] for _ in names)
+    given = dict(zip(names, columns, strict=True))
+    arrays = [
+        told[field.name] if field.name in told else pa.array(list(given[field.name]), field.type) for field in schema
+    ]
     return pa.Table.from_arrays(arrays, schema=schema)
+
+
+def lists(found: Sequence[tuple[str, NDArray[np.bool_]]], rows: int) -> pa.Array:
+    """Return for each row the names of which it has the flag, in their order."""
+    flags = np.array([flag for _, flag in found], bool).reshape(len(found), rows)
+    row, name = np.nonzero(flags.T)
+    offsets = np.searchsorted(row, np.arange(rows + 1)).astype(np.int32)
+    names = pa.array([name for name, _ in found], pa.string()).take(pa.array(name, pa.int64()))
+    return pa.ListArray.from_arrays(pa.array(offsets), names)
 
 
 MEANINGS = b"layette.meanings"

@@ -18,8 +18,9 @@ from cohort_in_codes import Codes
 
 from layette.engine.api import Pack, load_pack
 from layette.engine.cohort.coded import PlaneMaker
+from layette.engine.logic.conditions import STATUSES
 from layette.engine.logic.native import NativeReader
-from layette.engine.logic.planes import BLOCK, STATUSES, CohortReading, PlanesReader
+from layette.engine.logic.planes import BLOCK, CohortReading, PlanesReader
 
 LOOPED = 2_000
 """Visits that the reader of one visit reads, for comparison."""

@@ -12,8 +12,8 @@ from support.program_strategies import Programs, programs, random_program, rando
 from support.seeds import EACH
 
 from layette.engine.cohort.coded import Coded, PlaneMaker, dtype_for, read_coded, read_rows
-from layette.engine.logic.conditions import State
-from layette.engine.logic.planes import STATUSES, PlanesReader, plane_of, planes_of_states
+from layette.engine.logic.conditions import STATUSES, State
+from layette.engine.logic.planes import PlanesReader, plane_of, planes_of_states
 from layette.engine.logic.program import Program
 from layette.engine.logic.reference import ReferenceReader
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from support.program_strategies import NOTHING, Programs, flag, programs, rule
 from support.seeds import EACH
 
-from layette.engine.logic.conditions import Among, Status
+from layette.engine.logic.conditions import STATUSES, Among, Status
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.program import NO, YES, Program
 from layette.engine.logic.reference import ReferenceReader
@@ -19,7 +19,12 @@ from layette.engine.logic.reference import ReferenceReader
 @given(programs())
 def test_native_reads_as_the_reference(drawn: Programs) -> None:
     for program, states in drawn.with_visit():
-        assert NativeReader(program).read(states) == ReferenceReader(program).read(states)
+        reader, wanted = NativeReader(program), ReferenceReader(program).read(states)
+        assert reader.read(states) == wanted
+        coded = reader.read_codes(states)
+        statuses = tuple(STATUSES[code] for code in coded.statuses)
+        assert (statuses, tuple(coded.states)) == (wanted.statuses, wanted.states)
+        assert tuple(coded.standing) == reader.read(states).standing
 
 
 @settings(max_examples=200 // EACH, deadline=None)

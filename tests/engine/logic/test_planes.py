@@ -13,11 +13,10 @@ from support.seeds import EACH
 from support.sweeps import every_case
 
 from layette.engine.api import load_pack
-from layette.engine.logic.conditions import Among, AnyOf, State, evaluate
+from layette.engine.logic.conditions import STATUSES, Among, AnyOf, State, evaluate
 from layette.engine.logic.native import NativeReader
 from layette.engine.logic.planes import (
     BLOCK,
-    STATUSES,
     CohortReading,
     PlanesReader,
     plane_of,
