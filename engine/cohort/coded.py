@@ -67,14 +67,26 @@ class KnownStates:
         """Take the states in which nothing is known."""
         self._full, self.visits = full, 0
         self._known: list[list[tuple[int, State]]] = [[] for _ in full]
+        self._values: list[list[str]] = [[] for _ in full]
         self._coded: dict[int, Coded] = {}
 
-    def add(self, states: Sequence[State], known: Iterable[int]) -> None:
-        """Add a visit, of which the variables ``known`` are known."""
-        columns, visit = self._known, self.visits
+    def add(self, states: Sequence[State], known: Sequence[int], values: Sequence[str] = ()) -> None:
+        """Add a visit, of which the variables ``known`` are known; ``values``: theirs, where they are asked for."""
+        columns, texts, visit = self._known, self._values, self.visits
         for var in known:
             columns[var].append((visit, states[var]))
+        for var, value in zip(known, values, strict=False):
+            texts[var].append(value)
         self.visits = visit + 1
+
+    def named(self, var: int) -> tuple[NDArray[np.int32], list[str]]:
+        """Return the number of the value of a variable at each visit, -1 where it is not known, and the values."""
+        place: dict[str, int] = {}
+        codes = np.full(self.visits, -1, np.int32)
+        if self._known[var]:
+            found = [place.setdefault(value, len(place)) for value in self._values[var]]
+            codes[[visit for visit, _ in self._known[var]]] = found
+        return codes, [*place]
 
     def coded(self, var: int) -> Coded:
         """Return a variable in codes that go up with the states; no visit is added after this."""

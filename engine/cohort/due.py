@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.answer.resolved.chase import overdue_orders
 from layette.engine.answer.resolved.due import Missing, wanted, wanted_now
 from layette.engine.answer.resolved.grounds import Ground
@@ -87,10 +88,10 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     missing = wanted(context)
     base = gather(context, wanted_now(missing, context))
     weighed = weigh(context, base, readers)
-    made = _episodes(weighed.grounds, context)
+    made = _episodes(weighed.grounds, context.plan)
     history = _weighed_orders(made, context, readers)
     silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
-    rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in history.stood, context)]
+    rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in history.stood, context.plan)]
     rows = [row._replace(**history.proposed.get(row.episode - 1, {})) for row in rows]
     rows += [_silent(len(made) + n, one, context) for n, one in enumerate(silent, 1)]
     judged = dict.fromkeys(one.target for one in to_judge(weighed.doubts, weighed.judged, context))
@@ -104,8 +105,14 @@ def _rank(one: Missing, context: Context) -> int:
     return context.plan.proposals[one.rule][0].rank
 
 
-def _episodes(grounds: Grounds, context: Context) -> list[Episode]:
-    shared = joined(grounds, context.pack.targets)
+def rows_of(grounds: Grounds, plan: AnswerPlan) -> tuple[DueRow, ...]:
+    """Return the rows of reasons by place, where no history is to be weighed."""
+    made = _episodes(grounds, plan)
+    return tuple([row for n, one in enumerate(made, 1) for row in _rows(n, one, False, plan)])
+
+
+def _episodes(grounds: Grounds, plan: AnswerPlan) -> list[Episode]:
+    shared = joined(grounds, plan.pack.targets)
     made = [one for place in sorted(shared) if place[0] != "judge" for one in episodes(shared[place])]
     return sorted(made, key=lambda one: (one.first.rank, *one.first.order[1:]))
 
@@ -161,22 +168,22 @@ def _second(text: str | None, context: Context) -> int | None:
     return None if text is None else moment(text, context.visit.zone).lo
 
 
-def _rows(number: int, episode: Episode, stood: bool, context: Context) -> Iterator[DueRow]:
+def _rows(number: int, episode: Episode, stood: bool, plan: AnswerPlan) -> Iterator[DueRow]:
     window, seen, rank = episode.window, set[str](), episode.first.rank
     for ground in episode.grounds:
         rule = ground.instance.rule.shape.id
         if rule not in seen:
-            yield _row(number, not seen, stood, ground, rank, window, context)
+            yield _row(number, not seen, stood, ground, rank, window, plan)
             seen.add(rule)
 
 
 def _row(
-    number: int, lead: bool, stood: bool, ground: Ground, rank: int, window: RealWindow, context: Context
+    number: int, lead: bool, stood: bool, ground: Ground, rank: int, window: RealWindow, plan: AnswerPlan
 ) -> DueRow:
     verb, target, side = ground.proposal.place
     status = "fired" if ground.status is Status.FIRED else "provisional"
     return DueRow(
-        number, lead, verb, target, side or None, context.pack.targets[target].subject,
+        number, lead, verb, target, side or None, plan.pack.targets[target].subject,
         ground.instance.rule.shape.id, status, PRIORITIES[ground.rank], PRIORITIES[rank],
         window.start, _end(window), window.overdue, window.missing, stood,
     )  # fmt: skip

@@ -10,13 +10,16 @@ with other limits counts from the same values, and only a view that it asks anew
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
+from itertools import compress
+from math import gcd
+from operator import ne
 
 from layette.engine.answer.parts.plan import AnswerPlan
-from layette.engine.exact.interval import Interval
+from layette.engine.exact.interval import Interval, Ratio
 from layette.engine.exact.ranges import Range
 from layette.engine.logic.conditions import State
 from layette.engine.pack.compiled import CompiledPack
@@ -35,7 +38,7 @@ _KEPT = 5_000
 class WatchedTable(VariableTable):
     """A table of variables that keeps the numbers of which it was asked the cells."""
 
-    seen: dict[int, Range]
+    seen: dict[int, Range | Interval]
 
     def range_state(self, var: int, found: Range) -> State:
         """Return the cells of a range, and keep it."""
@@ -44,22 +47,21 @@ class WatchedTable(VariableTable):
 
     def interval_state(self, var: int, found: Interval) -> State:
         """Return the cells of a measure, and keep it."""
-        self.seen[var] = Range(*found.span())
+        self.seen[var] = found
         return super().interval_state(var, found)
 
 
 @dataclass(frozen=True)
 class Valued:
-    """One visit: its facts, the states before rules are read, and the value of each variable (None: not known).
+    """One visit: its facts, the states before rules are read, and the values of the variables that are ``known``.
 
-    ``known``: the variables of which something is known.
     ``whole``: some value does not say all that is known; the visit is counted by the code of one visit.
     """
 
     facts: Facts
     given: tuple[State, ...]
     known: tuple[int, ...]
-    values: tuple[str | None, ...]
+    values: tuple[str, ...]
     whole: bool
 
 
@@ -72,7 +74,9 @@ class ValueReader:
         self.table.__class__ = WatchedTable
         assert isinstance(self.table, WatchedTable)
         self.pack = replace(pack, compiled=replace(pack.compiled, table=self.table))
-        self._named: list[dict[State, str]] = [{} for _ in self.table.entries]
+        self._full = pack.program.full
+        self._variables = range(len(self._full))
+        self._named: list[dict[State, tuple[str, bool]]] = [{} for _ in self.table.entries]
         self._states: list[dict[str, State | None]] = [{} for _ in self.table.entries]
 
     @cached_property
@@ -83,16 +87,16 @@ class ValueReader:
     def read(self, visit: Visit) -> Valued:
         """Return what is known of every variable at a visit."""
         assert isinstance(self.table, WatchedTable)
-        seen: dict[int, Range] = {}
+        seen: dict[int, Range | Interval] = {}
         self.table.seen = seen
         facts = Facts(self.plan.states, visit, {**self.plan.states.choices, **visit.settings})
         given, self.table.seen = tuple(facts.states), {}
-        values: list[str | None] = [None] * len(given)
-        whole, full = bool(visit.settings), self.pack.program.full
-        known = tuple([var for var, state in enumerate(given) if state != full[var]])
+        whole, named, values = bool(visit.settings), self._named, []
+        known = tuple(compress(self._variables, map(ne, given, self._full)))
         for var in known:
-            value = values[var] = self._value(var, given[var], seen.get(var, ANY), facts)
-            whole = whole or self._state_of(var, value) != given[var]
+            value, exact = named[var].get(given[var]) or self._value(var, given[var], seen, facts)
+            values.append(value)
+            whole = whole or not exact
         return Valued(facts, given, known, tuple(values), whole)
 
     def _state_of(self, var: int, value: str) -> State | None:
@@ -104,19 +108,18 @@ class ValueReader:
             known[value] = state_of(value, var, self.pack)
         return known[value]
 
-    def _value(self, var: int, state: State, found: Range, facts: Facts) -> str:
+    def _value(self, var: int, state: State, seen: Mapping[int, Range | Interval], facts: Facts) -> tuple[str, bool]:
+        """Return a value, and whether it says all that is known; names are remembered."""
         entry = self.table.entries[var]
-        if entry.kind != "number":
-            value = self._named[var].get(state)
-            if value is None:
-                value = self._named[var][state] = _joined(entry, state)
-            return value
-        if state == NA:
-            return _NOT_APPLICABLE
-        view = entry.view
+        if entry.kind != "number" or state == NA:
+            value = _NOT_APPLICABLE if entry.kind == "number" else _joined(entry, state)
+            made = self._named[var][state] = value, self._state_of(var, value) == state
+            return made
+        view, found = entry.view, seen.get(var, ANY)
         if view.pick in ("highest", "lowest") and view.what == "value" and not view.qualifier:
             found = _extreme(entry, facts)
-        return (_PERHAPS if state & NA else "") + written(found)
+        value = (_PERHAPS if state & NA else "") + (_measured(found) if isinstance(found, Interval) else written(found))
+        return value, self._state_of(var, value) == state
 
 
 def _joined(entry: Entry, state: State) -> str:
@@ -156,6 +159,23 @@ def written(found: Range) -> str:
     low, high = ("" if end is None else str(end) for end in (found.lo, found.hi))
     begin, end = "(" if found.lo_open or not low else "[", ")" if found.hi_open or not high else "]"
     return f"{begin}{low};{high}{end}"
+
+
+def _measured(found: Interval) -> str:
+    """Write what a measure gives."""
+    low, high = found
+    if low is high or (low.num * high.den == high.num * low.den and low.den and high.den):
+        return _ratio(low)
+    return f"{'[' if low.den else '('}{_ratio(low)};{_ratio(high)}{']' if high.den else ')'}"
+
+
+def _ratio(end: Ratio) -> str:
+    """Write an end in lowest terms, as a fraction is written; nothing for an open one."""
+    num, den = int(end.num), int(end.den)
+    if not den:
+        return ""
+    by = gcd(num, den)
+    return str(num // by) if by == den else f"{num // by}/{den // by}"
 
 
 def number(text: str) -> Range:

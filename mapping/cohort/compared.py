@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -16,7 +17,7 @@ from layette.engine.errors import LayetteError
 from layette.engine.forked import shared_out
 from layette.engine.terms import ASKED, PRIORITIES
 from layette.mapping.cohort import files
-from layette.mapping.cohort.one_visit import Auditor
+from layette.mapping.cohort.one_visit import Audited, Auditor
 from layette.mapping.cohort.tables import GROUPS, NAME, TIME, table
 
 CHANGES = pa.schema(
@@ -63,17 +64,17 @@ def _part(out: Path, name: str, auditor: Auditor) -> Compared:
     columns = ["visit", *GROUPS]
     groups = {row["visit"]: tuple(row[g] for g in GROUPS) for row in _rows(out / "visits" / name, columns)}
     changes: list[tuple[Any, ...]] = []
-    visits = unread = 0
-    for row in _rows(out / "flat" / name, ["visit", "flat"]):
-        visits += 1
-        try:
-            now = reasons(auditor.of(json.loads(row["flat"]), None).due.rows)
-        except LayetteError:
-            unread += 1
-            continue
-        changes += [(row["visit"], *groups[row["visit"]], *one) for one in differing(before.get(row["visit"], {}), now)]
+    read: dict[int, Audited] = {}
+    flats = _rows(out / "flat" / name, ["visit", "flat"])
+    for row in flats:
+        with suppress(LayetteError):
+            read[row["visit"]] = auditor.of(json.loads(row["flat"]), None)
+    due = auditor.due(read.values())
+    for place, visit in enumerate(read):
+        now = reasons(due.at(place).rows)
+        changes += [(visit, *groups[visit], *one) for one in differing(before.get(visit, {}), now)]
     files.write_table(table(changes, CHANGES), out / "changes" / name)
-    return Compared(visits, len({one[0] for one in changes if one[-1]}), unread)
+    return Compared(len(flats), len({one[0] for one in changes if one[-1]}), len(flats) - len(read))
 
 
 def _rows(place: Path, columns: list[str]) -> list[dict[str, Any]]:

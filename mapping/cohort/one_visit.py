@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -10,13 +10,17 @@ from typing import Any
 from layette.engine.answer.parts.context import Context
 from layette.engine.api import Pack
 from layette.engine.cohort.due import DueAt, due_at
+from layette.engine.cohort.laid import Laid
+from layette.engine.cohort.many import Due, DueOfMany
+from layette.engine.cohort.plain import Plain, PlainReader
 from layette.engine.cohort.values import Valued, ValueReader
 from layette.engine.cohort.waits import Waits
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.logic.conditions import STATUSES
-from layette.engine.logic.native import NativeReader
+from layette.engine.logic.native import InCodes, NativeReader
 from layette.engine.pack.written.shapes import listed
 from layette.engine.states.decide import Decision
+from layette.engine.states.facts import Facts
 from layette.engine.visit.visit import Visit
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.cohort.groups import Groups, clinic_of, groups_of
@@ -26,19 +30,14 @@ from layette.mapping.many.sources import Item
 
 @dataclass(frozen=True)
 class Audited:
-    """A visit of a cohort, with the values of its views and what was due."""
+    """A visit of a cohort, with the values of its views, and what was due; of a plain one what that is made of."""
 
     flat: Mapping[str, Any]
-    context: Context
+    visit: Visit
     valued: Valued
     statuses: bytearray
-    due: DueAt
+    due: Plain | DueAt
     groups: Groups
-
-    @property
-    def visit(self) -> Visit:
-        """The visit as it was read."""
-        return self.context.visit
 
 
 class Auditor:
@@ -50,9 +49,11 @@ class Auditor:
         self.native = NativeReader(pack.program, pack.plan.states.known_variables)
         self.values = ValueReader(pack)
         self.waits = Waits(pack.plan)
+        self.laid = Laid(pack.plan)
+        self.plain = PlainReader(self.laid)
 
     def read(self, item: Item) -> Audited:
-        """Return what was due at one input. Raises `InputError` with all that is wrong with it."""
+        """Return what is read of one input. Raises `InputError` with all that is wrong with it."""
         if item.line is not None and item.content[:1] != b"{":
             message = "a line holds one JSON object: a flat visit or a FHIR resource"
             raise InputError([InputProblem("$", "not-json", message, expected="a line that begins with {")])
@@ -64,17 +65,27 @@ class Auditor:
         return self.of(intake.visit, clinic_of(intake))
 
     def of(self, flat: Mapping[str, Any], clinic: str | None) -> Audited:
-        """Return what was due at a flat visit. Raises `InputError`."""
+        """Return what is read of a flat visit. Raises `InputError`."""
         visit = self.pack.read_visit(flat)
         valued = self.values.read(visit)
         facts = valued.facts
         reading = self.native.read_codes(valued.given)
         facts.states = reading.states
+        plain = self.plain.of(facts, reading, lambda: self._context(facts, reading))
+        due = due_at(self._context(facts, reading), [self.native]) if plain is None else plain
+        return Audited(flat, visit, valued, reading.statuses, due, groups_of(facts, clinic))
+
+    def _context(self, facts: Facts, reading: InCodes) -> Context:
         statuses = tuple([STATUSES[code] for code in reading.statuses])
         # The added worlds are decided by the pack's own plan: they need only what its rules ask.
-        context = Context(Decision(facts, statuses, (self.native.name,), tuple(reading.standing)), self.pack.plan)
-        due = due_at(context, [self.native])
-        return Audited(flat, context, valued, reading.statuses, due, groups_of(context.facts, clinic))
+        return Context(Decision(facts, statuses, (self.native.name,), tuple(reading.standing)), self.pack.plan)
+
+    def due(self, found: Iterable[Audited]) -> Due:
+        """Return what was due at visits, by their places."""
+        made = DueOfMany(self.laid)
+        for one in found:
+            made.add(one.visit, one.statuses, one.due)
+        return made.made()
 
     @cached_property
     def seen(self) -> frozenset[str]:

@@ -17,14 +17,17 @@ from numpy.typing import NDArray
 
 from layette.engine.cohort.coded import KnownStates, concluded, read_known
 from layette.engine.cohort.counted import RuleCodes, differing, statuses_of
+from layette.engine.cohort.many import DueOfMany
 from layette.engine.cohort.meaning import Meanings
 from layette.engine.errors import InputError, LayetteError, ReadersDisagree
 from layette.engine.logic.planes import CohortReading
 from layette.mapping.answering import answer
 from layette.mapping.cohort import files
+from layette.mapping.cohort.due_table import due_of_visits, due_table
+from layette.mapping.cohort.groups import Groups
 from layette.mapping.cohort.one_visit import Audited, Auditor
 from layette.mapping.cohort.pseudonyms import Pseudonyms
-from layette.mapping.cohort.tables import PARTS, lists, status_table, table, value_table
+from layette.mapping.cohort.tables import PARTS, VISITS, lists, status_table, table, value_table
 from layette.mapping.many.sources import Item
 
 MOST_PROBLEMS = 20
@@ -68,11 +71,11 @@ class _Rows:
     """Rows by table, and what is read twice."""
 
     known: KnownStates
+    due: DueOfMany
     tables: dict[str, list[Sequence[Any]]] = field(default_factory=lambda: {name: [] for name in PARTS})
     rejected: list[dict[str, Any]] = field(default_factory=list)
-    clinics: list[str | None] = field(default_factory=list)
-    columns: dict[str, dict[str, pa.Array]] = field(default_factory=dict)
-    values: list[Sequence[str | None]] = field(default_factory=list)
+    groups: list[Groups] = field(default_factory=list)
+    columns: dict[str, pa.Array] = field(default_factory=dict)
     whole: list[bool] = field(default_factory=list)
     statuses: list[bytearray] = field(default_factory=list)
     totals: Totals = field(default_factory=Totals)
@@ -108,13 +111,16 @@ class PartReader:
 
     def read(self, part: Part) -> Made:
         """Return what is to be written of a part. Raises `ReadersDisagree`."""
-        rows = _Rows(KnownStates(self.auditor.pack.program.full))
+        rows = _Rows(KnownStates(self.auditor.pack.program.full), DueOfMany(self.auditor.laid))
         for k, item in enumerate(part.items):
             self._one(part.first + k, item, rows)
         visits = [row[0] for row in rows.tables["visits"]]
         made = {"statuses": self._statuses(rows, visits)}
-        made["values"] = value_table(visits, rows.whole, rows.values, self.meanings)
-        made |= {name: table(rows.tables[name], schema, rows.columns.get(name)) for name, schema in PARTS.items()}
+        made["values"] = value_table(visits, rows.whole, rows.known, self.meanings)
+        due = rows.due.made()
+        made["due"] = due_table(due, visits, rows.groups)
+        made["visits"] = table(rows.tables["visits"], VISITS, rows.columns | due_of_visits(due))
+        made |= {name: table(rows.tables[name], schema) for name, schema in PARTS.items() if name not in made}
         return Made(made, [json.dumps(one, ensure_ascii=False) for one in rows.rejected], rows.totals)
 
     def _one(self, number: int, item: Item, rows: _Rows) -> None:
@@ -140,23 +146,21 @@ class PartReader:
         return self.names.of(name) if self.names and name else name
 
     def _add(self, number: int, place: dict[str, Any], found: Audited, rows: _Rows) -> None:
-        visit, due, groups = found.visit, found.due, found.groups
+        visit, groups = found.visit, found.groups
         patient, tables = self._name(_patient(found)), rows.tables
         acts = list(self.auditor.acts(visit))
         end = max(visit.at.hi, visit.until.hi)
         rows.totals.record_end = max(rows.totals.record_end, end)
         tables["visits"].append((
             number, patient, self._name(visit.encounter), place["source"], place["line"], *groups, visit.at.lo,
-            visit.born.lo, visit.age_days, visit.sex, due.worst, due.number, due.to_judge, due.not_on_record,
-            due.to_chase, due.added_worlds, end,
+            visit.born.lo, visit.age_days, visit.sex, end,
         ))  # fmt: skip
-        tables["due"] += [(number, *groups, *row) for row in due.rows]
         tables["acts"] += [(number, patient, *act[:-2], self._name(act[-2]), self._reason(act[-1])) for act in acts]
         flat = self.names.visit(found.flat) if self.names else found.flat
         tables["flat"].append((number, place["source"], place["line"], groups.clinic, _bytes(flat)))
-        rows.known.add(found.valued.given, found.valued.known)
-        rows.clinics.append(groups.clinic)
-        rows.values.append(found.valued.values)
+        rows.known.add(found.valued.given, found.valued.known, found.valued.values)
+        rows.groups.append(groups)
+        rows.due.add(visit, found.statuses, found.due)
         rows.whole.append(found.valued.whole)
         rows.statuses.append(found.statuses)
 
@@ -180,15 +184,15 @@ class PartReader:
     def _wait(self, rows: _Rows, reading: CohortReading, statuses: NDArray[np.uint8]) -> None:
         """Tell what each visit waits for, and how many visits of each clinic wait with which rule for which finding."""
         drawn = frozenset(self.auditor.pack.program.conclusions)
-        clinics = {name: k for k, name in enumerate(dict.fromkeys(rows.clinics))}
-        groups = np.array([clinics[name] for name in rows.clinics], np.int64)
+        clinics = {name: k for k, name in enumerate(dict.fromkeys(one.clinic for one in rows.groups))}
+        groups = np.array([clinics[one.clinic] for one in rows.groups], np.int64)
         waiting = self.auditor.waits.of(
             statuses,
             lambda var: concluded(reading, var) if var in drawn else rows.known.coded(var),
             groups,
             len(clinics),
         )
-        rows.columns["visits"] = {
+        rows.columns |= {
             "outstanding": lists(waiting.pressing, len(groups)),
             "outstanding_all": pa.array(waiting.findings, pa.int32()),
         }

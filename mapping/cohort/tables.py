@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from layette.engine.cohort.coded import KnownStates
 from layette.engine.cohort.counted import COUNTED
 
 TIME = pa.timestamp("s", tz="UTC")
@@ -82,12 +83,12 @@ MEANINGS = b"layette.meanings"
 
 
 def value_table(
-    visits: Sequence[int], whole: Sequence[bool], rows: Sequence[Sequence[str | None]], meanings: Mapping[str, str]
+    visits: Sequence[int], whole: Sequence[bool], known: KnownStates, meanings: Mapping[str, str]
 ) -> pa.Table:
     """Return the values of visits as a table with a column a view, in the order of ``meanings``."""
-    columns = zip(*rows, strict=True) if rows else ([] for _ in meanings)
     arrays = [pa.array(visits, pa.int64()), pa.array(whole, pa.bool_())]
-    arrays += [pa.array(list(column), pa.string()).dictionary_encode() for column in columns]
+    for codes, names in map(known.named, range(len(meanings))):
+        arrays.append(pa.DictionaryArray.from_arrays(pa.array(codes, mask=codes < 0), pa.array(names, pa.string())))
     made = pa.Table.from_arrays(arrays, names=["visit", "whole", *meanings])
     return made.replace_schema_metadata({MEANINGS: json.dumps(meanings)})
 

@@ -1,9 +1,9 @@
-"""What an audit says was due at one visit, held to what `assess` says of it: every line, window and reason."""
+"""What an audit says was due at visits, held to what `assess` says of it: every line, window and reason."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -18,10 +18,14 @@ CHASED = ("chased",)
 """In place of the window of what was ordered before and is overdue: its end is the order's."""
 
 
-def differences(flat: Mapping[str, Any], auditor: Auditor, pack: Pack) -> list[str]:
-    """Return how the two differ at a visit, in words; nothing where they say the same. Raises `InputError`."""
-    found = auditor.of(flat, None)
-    due, wanted = found.due, pack.assess(found.visit, readers=["native"])
+def differences(flats: Sequence[Mapping[str, Any]], auditor: Auditor, pack: Pack) -> list[list[str]]:
+    """Return how the two differ at each of some visits that an audit reads together, in words. Raises `InputError`."""
+    read = [auditor.of(flat, None) for flat in flats]
+    due = auditor.due(read)
+    return [_differing(due.at(k), pack.assess(one.visit, readers=["native"])) for k, one in enumerate(read)]
+
+
+def _differing(due: DueAt, wanted: Assessment) -> list[str]:
     return [*_lines(due, wanted), *_lists(due, wanted)]
 
 

@@ -8,6 +8,7 @@ from layette.engine.answer.laid.proposals import Proposal
 from layette.engine.answer.laid.windows import RealWindow, WrittenWindow
 from layette.engine.answer.parts.context import Context
 from layette.engine.exact.times import Moment, later, plus, stamp
+from layette.engine.states.facts import Facts
 from layette.engine.terms import Priority
 
 TERM_DAYS = 280
@@ -51,7 +52,7 @@ def _real(written: WrittenWindow, priority: Priority, side: str, context: Contex
     text = written.text
     if written.after == "next_visit":
         return RealWindow(context.visit.at.lo, None, text)
-    anchor = anchor_of(written.after, side, context)
+    anchor = anchor_of(written.after, side, context.facts)
     if anchor is None:
         name = written.after.removesuffix(".time")
         span = span_of_priority(priority, context, missing=f"the time of {name} is not recorded")
@@ -73,24 +74,24 @@ def _real(written: WrittenWindow, priority: Priority, side: str, context: Contex
     return RealWindow(start, until, text, anchored=anchored)
 
 
-def anchor_of(name: str, side: str, context: Context) -> Moment | None:
+def anchor_of(name: str, side: str, facts: Facts) -> Moment | None:
     """Return the moment that a window counts from, None where it is not known."""
-    visit = context.visit
+    visit = facts.visit
     if name == "visit":
         return visit.at
     if name == "birth":
         return visit.born
     if name in ("discharge", "term"):
-        return _bound_anchor(name, context)
+        return _bound_anchor(name, facts)
     finding = name.removesuffix(".time").removesuffix(".earlier")
-    look = context.readings.earlier if name.endswith(".earlier.time") else context.readings.latest
-    reading = look(finding, side if context.pack.findings[finding].sides else "").valued
+    look = facts.readings.earlier if name.endswith(".earlier.time") else facts.readings.latest
+    reading = look(finding, side if facts.pack.findings[finding].sides else "").valued
     return None if reading is None else reading.time
 
 
-def _bound_anchor(name: str, context: Context) -> Moment | None:
-    finding = context.pack.shape.anchors.get(name)  # type: ignore[call-overload]
-    value = context.facts.number(finding) if finding else None
+def _bound_anchor(name: str, facts: Facts) -> Moment | None:
+    finding = facts.pack.shape.anchors.get(name)  # type: ignore[call-overload]
+    value = facts.number(finding) if finding else None
     if value is None or value.span[0] is None or value.span[1] is None:
         return None
     unit = {"h": 3600, "d": 86400, "wk": 604800}.get(value.unit)
@@ -99,7 +100,7 @@ def _bound_anchor(name: str, context: Context) -> Moment | None:
     low, high = value.span[0] * unit, value.span[1] * unit
     if name == "term":
         low, high = TERM_DAYS * 86400 - high, TERM_DAYS * 86400 - low
-    born = context.visit.born
+    born = facts.visit.born
     return Moment(born.lo + _whole(low), born.hi + _whole(high), name)
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from layette.engine.answer.parts.context import Context
 from layette.engine.answer.resolved.grounds import Ground
 from layette.engine.exact.times import DAY
 from layette.engine.pack.written.subjects import SEX, SEXES
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.differing import one_value
+from layette.engine.visit.recordings import Readings
 from layette.engine.visit.unsure import beyond_count, not_final, perhaps_of_the_last_day
 from layette.engine.visit.visit import Recorded, Visit
 
@@ -79,9 +79,9 @@ def _very(readings: Iterable[Recorded]) -> set[int]:
     return {id(reading) for reading in readings}
 
 
-def doubtful(context: Context) -> Iterator[Doubtful]:
+def doubtful(readings: Readings) -> Iterator[Doubtful]:
     """Yield what is doubtful in a visit, of what is known there."""
-    readings = context.readings
+    visit = readings.visit
     for members in readings.conflicts():
         ways = tuple(Change(members, counts=one) for one in _once(members))
         yield Doubtful(members, ways, _why(members), LOOK_AGAIN)
@@ -90,14 +90,14 @@ def doubtful(context: Context) -> Iterator[Doubtful]:
         yield Doubtful(unsettled, (Change(without=unsettled),), why, AWAIT_FINAL, either=False)
     for parts in _once_each(beyond_count(readings)):
         counted = _very(parts)
-        rest = tuple(r for r in context.visit.readings if r.finding == parts[0].finding and id(r) not in counted)
+        rest = tuple(r for r in visit.readings if r.finding == parts[0].finding and id(r) not in counted)
         why = "It was tried more often than the screen counts."
         yield Doubtful(parts, (Change(without=rest),), why, LOOK_AGAIN, either=False)
     for one in _once(perhaps_of_the_last_day(readings)):
-        recent = one._replace(time=replace(one.time, lo=context.visit.at.lo - DAY))
+        recent = one._replace(time=replace(one.time, lo=visit.at.lo - DAY))
         why = "It may lie within the last 24 hours; its hour is not known."
         yield Doubtful((one,), (Change((one,), (recent,)),), why, LEARN_THE_TIME, either=False)
-    if context.visit.sex is None:
+    if visit.sex is None:
         ways = tuple(Change(sex=sex) for sex in SEXES)
         yield Doubtful((), ways, "The sex at birth is not known.", LEARN_THE_SEX, either=False, least=STAT)
 
@@ -122,21 +122,21 @@ def _why(members: tuple[Recorded, ...]) -> str:
     return "Recorded more than once at one time, differing."
 
 
-def pending(context: Context) -> Iterator[Doubtful]:
+def pending(readings: Readings) -> Iterator[Doubtful]:
     """Yield what is less settled than what counts, and so clears nothing, but may alarm: each as if it were final."""
-    for waiting in context.readings.awaiting_final():
+    for waiting in readings.awaiting_final():
         name, side = waiting[0].finding, waiting[0].side
-        settled = (r for r in context.visit.readings if (r.finding, r.side) == (name, side))
-        without = waiting if context.pack.findings[name].readings else tuple(settled)
+        settled = (r for r in readings.visit.readings if (r.finding, r.side) == (name, side))
+        without = waiting if readings.findings[name].readings else tuple(settled)
         counted = tuple(r._replace(status="final", reported=False) for r in waiting)
         why = "What was recorded later is not final."
         yield Doubtful(waiting, (Change(without, counted),), why, AWAIT_FINAL, either=False)
 
 
-def standing(context: Context) -> Iterator[Doubtful]:
+def standing(readings: Readings) -> Iterator[Doubtful]:
     """Yield what was abnormal at another visit and nobody looked at again: each as if it were seen today."""
-    for one in context.readings.not_looked_at_again():
-        if not context.visit.judged_since(one):
+    for one in readings.not_looked_at_again():
+        if not readings.visit.judged_since(one):
             seen = Change((one,), (one._replace(here=True),))
             why = "It was so at an earlier visit, and nobody looked at it again."
             yield Doubtful((one,), (seen,), why, LOOK_AGAIN, either=False)

@@ -14,7 +14,7 @@ from layette.engine.answer.shapes.proposed import Due
 from layette.engine.exact.times import AgeBounds, within
 from layette.engine.logic.conditions import Status
 from layette.engine.states.looks import NOT_APPLICABLE
-from layette.engine.visit.recordings import Where
+from layette.engine.visit.recordings import Readings, Where
 from layette.engine.visit.visit import Recorded
 
 State = Literal["later", "overdue", "due"]
@@ -40,17 +40,17 @@ def wanted(context: Context) -> list[Missing]:
     out = []
     for rule in context.plan.due_rules:
         status = statuses[rule.index]
-        if (status is fired or status is provisional) and not _on_record(rule, context):
+        if (status is fired or status is provisional) and not on_record(rule, context.readings):
             window = window_for(rule.proposal, context)
             later = window.start is not None and window.start > at and not window.overdue
             state: State = "later" if later else ("overdue" if window.overdue else "due")
-            out.append(Missing(rule.index, window, state, _told(rule, context)))
+            out.append(Missing(rule.index, window, state, said_not_done(rule, context.readings)))
     return out
 
 
-def _told(rule: DueRule, context: Context) -> bool:
+def said_not_done(rule: DueRule, readings: Readings) -> bool:
     """Whether the record says "not done", or declares itself complete of what it does not hold."""
-    complete, in_use = context.visit.complete, context.readings.in_use
+    complete, in_use = readings.visit.complete, readings.in_use
     if "observations" in complete:
         return True
     if rule.of_doses and "immunizations" in complete:
@@ -88,41 +88,41 @@ def _item(one: Missing, context: Context) -> Due:
     )
 
 
-def _on_record(rule: DueRule, context: Context) -> bool:
+def on_record(rule: DueRule, readings: Readings) -> bool:
     """Whether one of the findings is recorded on every side that applies, as `where` asks, or none applies."""
     apply = False
     for due in rule.findings:
-        recorded = _recorded(due, rule.bounds, context)
+        recorded = _recorded(due, rule.bounds, readings)
         if recorded:
             return True
         apply = apply or recorded is False
     return not apply
 
 
-def _recorded(due: DueFinding, bounds: AgeBounds, context: Context) -> bool | None:
+def _recorded(due: DueFinding, bounds: AgeBounds, readings: Readings) -> bool | None:
     """Whether a finding is on record on every side that applies; None where it does not apply."""
     if due.in_parts:
-        attempts = context.readings.attempts(due.name)
-        return any(_counts(r, due, bounds, context) for made in attempts for r in made.values())
-    in_use, applies = context.readings.in_use, None
+        attempts = readings.attempts(due.name)
+        return any(_counts(r, due, bounds, readings) for made in attempts for r in made.values())
+    in_use, applies = readings.in_use, None
     for place in due.places:
         if place not in in_use:
             return False
         used = in_use[place]
         if used is None or used.absent != NOT_APPLICABLE:
             applies = True
-            if not (used and _counts(used, due, bounds, context)) and not _any_counts(place, due, bounds, context):
+            if not (used and _counts(used, due, bounds, readings)) and not _any_counts(place, due, bounds, readings):
                 return False
     return applies
 
 
-def _any_counts(place: Where, due: DueFinding, bounds: AgeBounds, context: Context) -> bool:
-    return any(_counts(r, due, bounds, context) for r in context.readings.all(*place))
+def _any_counts(place: Where, due: DueFinding, bounds: AgeBounds, readings: Readings) -> bool:
+    return any(_counts(r, due, bounds, readings) for r in readings.all(*place))
 
 
-def _counts(made: Recorded, due: DueFinding, bounds: AgeBounds, context: Context) -> bool:
+def _counts(made: Recorded, due: DueFinding, bounds: AgeBounds, readings: Readings) -> bool:
     """Whether a recording has a value that counts at this visit, made at an age within ``bounds``."""
     if made.possible is None or not (made.here or due.carries_over):
         return False
-    born, time = context.visit.born, made.time
+    born, time = readings.visit.born, made.time
     return not bounds or within(bounds, time.lo - born.hi, time.hi - born.lo)

@@ -13,6 +13,7 @@ from layette.engine.answer.laid.proposals import Place, Proposal
 from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.keys import CODES, key
+from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.answer.parts.timing import window_for
 from layette.engine.answer.resolved.grounds import FAR, Ground, ends_of
 from layette.engine.answer.shapes.proposed import Window
@@ -80,9 +81,15 @@ def gather(context: Context, due: Mapping[int, RealWindow]) -> dict[Place, list[
             window = wanted or windows.get(proposal.timing) or window_for(proposal, context)
             rank = _rank(proposal, window, at)
             out.setdefault(proposal.place, []).append(Ground(index, instance, proposal, status, window, rank))
-    if not plan.row_spanning.isdisjoint(context.standing):
-        out = {place: _lookup(grounds, plan.row_spanning) for place, grounds in out.items()}
-    return _sides_joined(out)
+    return together(out, plan)
+
+
+def together(grounds: dict[Place, list[Ground]], plan: AnswerPlan) -> dict[Place, list[Ground]]:
+    """Return reasons by place without those that others speak for, those without a side beside those for one."""
+    spanning = plan.row_spanning
+    if spanning and any(g.number in spanning for reasons in grounds.values() for g in reasons):
+        grounds = {place: _lookup(reasons, spanning) for place, reasons in grounds.items()}
+    return _sides_joined(grounds)
 
 
 def _rank(proposal: Proposal, window: RealWindow, at: int) -> int:

@@ -66,14 +66,14 @@ def weigh(context: Context, base: Grounds, readers: Sequence[Reader]) -> Weighed
     grounds = {place: list(reasons) for place, reasons in base.items()}
     doubts: list[Doubt] = []
     worlds: list[World] = []
-    about = [*doubtful(context)]
+    about = [*doubtful(context.readings)]
     for one in about:
         decided = _decided(context, one, readers)
         if one.either:
             _add_certain(grounds, [world.grounds for world in decided])
         doubts += _doubts(grounds, decided, one)
         worlds += decided
-    for found, add in ((pending(context), _add_pending), (standing(context), _add_standing)):
+    for found, add in ((pending(context.readings), _add_pending), (standing(context.readings), _add_standing)):
         counted = [*found]
         if counted:
             world = _world(context, _with_all(context.visit, counted), readers)
@@ -106,7 +106,7 @@ def _with_all(visit: Visit, counted: Iterable[Doubtful]) -> Visit:
 
 def _doubts_within(world: World, grounds: Grounds, context: Context, readers: Sequence[Reader]) -> Iterator[Doubt]:
     """Yield what only some of the things bring that are doubtful in a world and not in the visit as it is read."""
-    for one in doubtful(world.context):
+    for one in doubtful(world.context.readings):
         if not all_among(one.readings, context.visit.readings):
             decided = _decided(world.context, one, readers)
             yield from _doubts(grounds, decided, one)

@@ -82,7 +82,8 @@ def test_what_was_due_is_what_assess_proposes(request: pytest.FixtureRequest) ->
             visit = pack.read_visit(case.shape.given)
         except InputError:
             continue
-        due, wanted = auditor.of(case.shape.given, None).due, pack.assess(visit, readers=["native"])
+        due = auditor.due([auditor.of(case.shape.given, None)]).at(0)
+        wanted = pack.assess(visit, readers=["native"])
         assert asked(due) <= assessed(wanted), case.label
         assert {one[1] for one in assessed(wanted) - asked(due)} <= {*due.to_chase}, case.label
         assert {*due.to_chase} == {one.target for one in wanted.to_chase}, case.label

@@ -1,0 +1,92 @@
+"""Which visits are plain, so that what was due at them is told in columns, and what their record says beside values.
+
+At a plain visit nothing is doubtful, no order or guidance is on record, and no rule says that a value is to be judged.
+Any other goes by the code of one visit (`due.due_at`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from layette.engine.answer.parts.context import Context
+from layette.engine.answer.parts.timing import anchor_of
+from layette.engine.answer.resolved.doubtful import doubtful, pending, standing
+from layette.engine.answer.resolved.due import on_record, said_not_done
+from layette.engine.answer.resolved.judge import to_judge
+from layette.engine.cohort.laid import Laid
+from layette.engine.logic.conditions import STATUSES, Status
+from layette.engine.logic.native import InCodes
+from layette.engine.states.facts import Facts
+from layette.engine.visit.recordings import Readings
+
+_STANDS = STATUSES.index(Status.PROVISIONAL)
+
+
+class Plain(NamedTuple):
+    """What a plain visit says: which rules that ask of the record find something, which that it was not done.
+
+    ``moments``: the UTC second of each anchor that its rules count from, by number, None where it is not known.
+    ``to_judge``: the targets of values that no line covers.
+    """
+
+    recorded: tuple[int, ...]
+    not_done: tuple[int, ...]
+    moments: tuple[tuple[int, int | None], ...]
+    to_judge: tuple[str, ...]
+
+
+class PlainReader:
+    """Tells plain visits by one pack."""
+
+    def __init__(self, laid: Laid) -> None:
+        """Look at a pack, laid out."""
+        plan = laid.plan
+        findings = plan.pack.findings
+        self._anchors, self._anchors_of = [*laid.anchors], laid.anchors_of
+        self._due = [(rule, frozenset(one.name for one in rule.findings)) for rule in plan.due_rules]
+        self._judging = frozenset(plan.judging)
+        self._in_parts = plan.in_parts
+        self._that_stand = frozenset(name for name, shape in findings.items() if shape.stands)
+        views = [entry.view for entry in plan.pack.table.entries]
+        self._on_lines = frozenset(view.subject for view in views if view.what == "beyond")
+
+    def of(self, facts: Facts, reading: InCodes, context: Callable[[], Context]) -> Plain | None:
+        """Return what a visit says where it is plain; ``context`` makes what the code of one visit looks at."""
+        visit, readings = facts.visit, facts.readings
+        if visit.orders or visit.guidance or not self._judging.isdisjoint(reading.standing):
+            return None
+        names = frozenset([name for name, _ in readings.by_place])
+        if visit.sex is None or self._is_doubtful(readings, names):
+            return None
+        judged = () if self._on_lines.isdisjoint(names) else (one.target for one in to_judge((), (), context()))
+        recorded, not_done = self._record(reading.statuses, readings, names)
+        return Plain(recorded, not_done, self._moments(reading, facts), tuple(dict.fromkeys(judged)))
+
+    def _is_doubtful(self, readings: Readings, names: frozenset[str]) -> bool:
+        """Whether something is doubtful. Only what was recorded twice, or in parts, or before, or some time, can be."""
+        several = len(readings.by_place) < len(readings.visit.readings) or not self._in_parts.isdisjoint(names)
+        before = readings.has_earlier and not self._that_stand.isdisjoint(names)
+        if several or before or any(one.time.lo != one.time.hi for one in readings.visit.readings):
+            return any(True for look in (doubtful, pending, standing) for _ in look(readings))
+        return False
+
+    def _record(
+        self, statuses: bytearray, readings: Readings, names: frozenset[str]
+    ) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """Return the rules that find what they ask for on record, and those that find that it was not done."""
+        complete, recorded, not_done = bool(readings.visit.complete), [], []
+        for number, (rule, asked) in enumerate(self._due):
+            if statuses[rule.index] < _STANDS or not (complete or not asked.isdisjoint(names)):
+                continue
+            if on_record(rule, readings):
+                recorded.append(number)
+            elif said_not_done(rule, readings):
+                not_done.append(number)
+        return tuple(recorded), tuple(not_done)
+
+    def _moments(self, reading: InCodes, facts: Facts) -> tuple[tuple[int, int | None], ...]:
+        asked = self._anchors_of
+        numbers = {number for rule in reading.standing if rule in asked for number in asked[rule]}
+        found = ((number, anchor_of(*self._anchors[number], facts)) for number in numbers)
+        return tuple([(number, None if moment is None else moment.lo) for number, moment in found])
