@@ -23,11 +23,19 @@ from layette.engine.errors import InputError, LayetteError, ReadersDisagree
 from layette.engine.logic.planes import CohortReading
 from layette.mapping.answering import answer
 from layette.mapping.cohort import files
-from layette.mapping.cohort.due_table import due_of_visits, due_table
 from layette.mapping.cohort.groups import Groups
 from layette.mapping.cohort.one_visit import Audited, Auditor
 from layette.mapping.cohort.pseudonyms import Pseudonyms
-from layette.mapping.cohort.tables import PARTS, VISITS, lists, status_table, table, value_table
+from layette.mapping.cohort.tables import (
+    PARTS,
+    VISITS,
+    due_of_visits,
+    due_table,
+    lists,
+    status_table,
+    table,
+    value_table,
+)
 from layette.mapping.many.sources import Item
 
 MOST_PROBLEMS = 20
