@@ -92,7 +92,8 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     history = _weighed_orders(made, context, readers)
     silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
     rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in history.stood, context.plan)]
-    rows = [row._replace(**history.proposed.get(row.episode - 1, {})) for row in rows]
+    if history.proposed:
+        rows = [row._replace(**history.proposed.get(row.episode - 1, {})) for row in rows]
     rows += [_silent(len(made) + n, one, context) for n, one in enumerate(silent, 1)]
     judged = dict.fromkeys(one.target for one in to_judge(weighed.doubts, weighed.judged, context))
     names = dict.fromkeys(listed(context.pack.instances[one.rule].rule.shape.due)[0] for one in silent)

@@ -134,6 +134,9 @@ def _extreme(entry: Entry, facts: Facts) -> Range:
     """Return the highest (or lowest) of a span of time: no lower than what surely counts, as high as any may be."""
     view = entry.view
     surely, possibly = facts.readings.within(view.subject, view.side, view.over)
+    only = possibly[0].possible if len(surely) == len(possibly) == 1 else None
+    if isinstance(only, Range):
+        return only
     inside, perhaps = ([r.possible for r in some if isinstance(r.possible, Range)] for some in (surely, possibly))
     if view.pick == "lowest":
         return _mirrored(_highest([*map(_mirrored, inside)], [*map(_mirrored, perhaps)]))

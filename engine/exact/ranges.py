@@ -20,7 +20,7 @@ class Range:
     @property
     def exact(self) -> bool:
         """Whether it is one number."""
-        return self.lo is not None and self.lo == self.hi
+        return self.lo is not None and (self.lo is self.hi or self.lo == self.hi)
 
 
 Possible = Range | frozenset[str]

@@ -6,7 +6,7 @@ just that, and is never asked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from typing import Any
 
 from layette.engine.exact.interval import NOTHING_KNOWN, Interval
@@ -24,6 +24,7 @@ from layette.engine.states.plan import StatesPlan
 from layette.engine.visit.recordings import Chosen, Readings, Where
 from layette.engine.visit.visit import Recorded, Visit
 
+MOST_REMEMBERED = 5_000
 PENDING = Result()
 """A measure while it is computed: what asks for itself on the way is not known there."""
 
@@ -54,13 +55,13 @@ class Facts:
         self._fill_sex()
         self._fill_measures(self.plan.time_measures)
         self._fill_latest(free)
-        self._fill_others(free)
+        self._fill_free(free)
         self._fill_guards()
         self._fill_guarded(guarded)
         self._fill_others(guarded)
         if "observations" in self.visit.complete:
             self._fill_complete()
-        self._fill_measures(self.filling.measures)
+        self._fill_measures(self._recorded_enough())
         self._fill_beyond(in_use)
 
     def _fill_sex(self) -> None:
@@ -91,6 +92,56 @@ class Facts:
         self._fill_latest(in_use)
         for var, state in before.items():
             self.states[var] = NA if state == NA else self.states[var] | (state & NA)
+
+    def _recorded_enough(self) -> Iterable[tuple[int, Entry]]:
+        """Return the measures of which something may be known: what they need was recorded often enough."""
+        number: dict[str, int] = {}
+        for (name, _), listed in self.readings.by_place.items():
+            number[name] = number.get(name, 0) + len(listed)
+        needs, often = self.plan.needs, number.get
+        for one in self.filling.measures:
+            for name, times in needs[one.entry.view.subject]:
+                if often(name, 0) < times:
+                    break
+            else:
+                yield one
+
+    def _fill_free(self, places: Iterable[Where]) -> None:
+        """Do as `_fill_others` for findings without a guard; what is said once, and now, is remembered by its words."""
+        others, remembered, states = self.filling.others, self.filling.remembered, self.states
+        for name in dict.fromkeys([name for name, _ in places if name in others]):
+            said = self._said_now(name)
+            known = None if said is None else remembered.get(said)
+            if known is None:
+                self._fill_others([(name, "")])
+                if said is not None:
+                    if len(remembered) >= MOST_REMEMBERED:
+                        remembered.clear()
+                    remembered[said] = tuple([(var, states[var]) for var, _ in others[name]])
+            else:
+                for var, state in known:
+                    states[var] = state
+
+    def _said_now(self, name: str) -> Hashable:
+        """Return what was recorded of a finding, if all of it is words, said once a side at the moment of the visit.
+
+        None where it is not: then what was recorded when, and how settled, counts too.
+        """
+        shape, at, by_place = self.pack.findings[name], self.visit.at, self.readings.by_place
+        if name in self.plan.asked_when or shape.readings:
+            return None
+        found: list[frozenset[str] | None] = []
+        for side in shape.sides or ("",):
+            listed = by_place.get((name, side))
+            if listed is not None:
+                one = listed[0]
+                of_now = one.here and one.status == "final" and one.time.lo == at.lo == one.time.hi
+                if len(listed) > 1 or not of_now or one.qualifiers or not isinstance(one.possible, frozenset):
+                    return None
+                found.append(one.possible)
+            else:
+                found.append(None)
+        return (name, *found)
 
     def _fill_others(self, places: Iterable[Where]) -> None:
         """Fill the variables of findings that look further than at the latest value."""

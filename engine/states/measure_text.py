@@ -87,6 +87,12 @@ def _pair(pair: Pair) -> Iterator[str]:
     yield f"    return too_close(later, earlier, {pair.too_close!r})"
 
 
+def needed(declared: MeasureFunction) -> list[str]:
+    """Return the keys of the single numbers without any of which nothing is known of a measure."""
+    optional = {one.key for one in declared.of_kind(Of) if one.may_be_unknown}
+    return [key for key in _singles(declared) if key not in optional]
+
+
 def _singles(declared: MeasureFunction) -> list[str]:
     """Return the keys of single numbers, each once, in the order of the inputs."""
     singles = [one for one in declared.inputs if isinstance(one, Of | AgeAt | TimeOf)]
@@ -102,7 +108,7 @@ def _single(key: str, declared: MeasureFunction) -> Iterator[str]:
         without = "Result(unit=table.unit, basis=table.label)"
     look = "timed" if any(one.key == key for one in declared.of_kind(TimeOf)) else "number"
     yield f"v_{key} = inputs.{look}(written[{key!r}])"
-    if not any(one.key == key and one.may_be_unknown for one in declared.of_kind(Of)):
+    if key in needed(declared):
         yield f"if v_{key} is None{f' or v_{key}.time is None' if key in timed else ''}:"
         yield f"    return {without}"
 

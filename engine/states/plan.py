@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -11,10 +11,12 @@ from layette.engine.logic.conditions import AllOf, Node, State, Status, variable
 from layette.engine.logic.native import flag_of
 from layette.engine.logic.program import CompiledRule
 from layette.engine.logic.reference import ReferenceReader
+from layette.engine.measures.input_kinds import BIRTH, Pair
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.views import Entry, View
 from layette.engine.states.inputs import Compute
+from layette.engine.states.measure_text import needed
 from layette.engine.states.measures import BINDINGS
 from layette.engine.visit.recordings import Where
 
@@ -37,7 +39,7 @@ class Filling:
 
     ``states`` are those of a visit of which nothing else is known. ``latest`` are the variables that look at the latest
     value of a finding and side; ``others`` look further, ``lines`` compare with a line of treatment, each by finding.
-    ``measures`` come in the order in which they are computed.
+    ``measures`` come in the order in which they are computed. ``remembered`` is what `Facts` found in ``others``.
     """
 
     states: tuple[State, ...]
@@ -45,6 +47,7 @@ class Filling:
     others: Mapping[str, tuple[Numbered, ...]]
     lines: Mapping[str, tuple[Numbered, ...]]
     measures: tuple[Numbered, ...]
+    remembered: dict[Hashable, tuple[tuple[int, State], ...]] = field(default_factory=dict)
 
 
 class StatesPlan:
@@ -137,6 +140,12 @@ class StatesPlan:
         )
 
     @cached_property
+    def asked_when(self) -> frozenset[str]:
+        """The findings of which some variable asks how old the newborn was, or how long ago it is."""
+        views = [entry.view for entry in self.pack.table.entries]
+        return frozenset(view.subject for view in views if view.what in ("age", "since"))
+
+    @cached_property
     def guarded(self) -> Mapping[Node, tuple[str, ...]]:
         """For each guard, the findings that stand under it."""
         by_guard: dict[Node, list[str]] = {}
@@ -181,6 +190,26 @@ class StatesPlan:
         """For each measure, how it is computed, and what the pack gives it."""
         measures = self.pack.measures
         return {name: (BINDINGS[m.compute].compute, dict(m.model_extra or {})) for name, m in measures.items()}
+
+    @cached_property
+    def needs(self) -> Mapping[str, tuple[tuple[str, int], ...]]:
+        """For each measure, the findings, with a number of recordings each, without which nothing is known of it."""
+        return {name: tuple(self._needs(name, ()).items()) for name in self.pack.measures}
+
+    def _needs(self, name: str, within: tuple[str, ...]) -> dict[str, int]:
+        shape = self.pack.measures[name]
+        declared, written = BINDINGS[shape.compute].declared, dict(shape.model_extra or {})
+        found: dict[str, int] = {}
+        if declared.gives == "category" or name in within:  # of a category, what does not apply is known anyway
+            return found
+        for pair in declared.of_kind(Pair):
+            since_birth = written.get("since") == BIRTH
+            found[written[pair.of]] = 1 if since_birth else 2
+        for key in needed(declared):
+            subject = self.view_of(written[key]).subject
+            of_it = self._needs(subject, (*within, name)) if subject in self.pack.measures else {subject: 1}
+            found |= {one: max(number, found.get(one, 0)) for one, number in of_it.items()}
+        return found
 
     @cached_property
     def finding_units(self) -> Mapping[str, str]:

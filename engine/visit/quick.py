@@ -36,7 +36,7 @@ _DIGITS = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,6})?", re.ASCII)
 _NUMBERS = frozenset({str, int, float, Decimal})
 _NEW = tuple.__new__
 """Makes a recording of all its fields at once, by the shortest way: a visit has some hundred."""
-_MOST_KNOWN = 500
+_MOST_KNOWN = 2_000
 _MOST_LAYOUTS = 50
 
 
@@ -89,7 +89,12 @@ class Usual:
         return made
 
     def said(self, item: Mapping[str, Any], what: Any, layout: Layout) -> tuple[Said, ...] | None:
-        """Return what ``item`` says; None where it is not usual. It is kept if it is all words."""
+        """Return what ``item`` says; None where it is not usual. It is kept if it is all words and plain numbers."""
+        key = what
+        if self.shape.number is not None:  # 3 and 3.0 are equal, and written differently
+            key = _as_written(what) if type(what) is not tuple else tuple([_as_written(part) for part in what])
+            if key in layout.known:
+                return layout.known[key]
         value, absent = item.get("value"), item.get("absent") or ""
         sides, reported = self.where.get(item.get("side", "")), item.get("reported", False)
         status, qualifiers = item.get("status", "final"), self._qualifiers(item)
@@ -104,10 +109,10 @@ class Usual:
         made = tuple(
             Said(side, possible, absent, status, given, converted, qualifiers, reported, of_both) for side in sides
         )
-        if all(type(part) is str for part in (what if type(what) is tuple else (what,))):  # 3, 3.0 and True are equal
+        if all(type(part) is str for part in (key if type(key) is tuple else (key,))):  # 1 and True are equal
             if len(layout.known) >= _MOST_KNOWN:
                 layout.known.clear()
-            layout.known[what] = made
+            layout.known[key] = made
         return made
 
     def _value(self, value: Any, unit: Any) -> tuple[Possible, str, str] | None:
@@ -128,6 +133,10 @@ class Usual:
         if not all(type(value) is str and value in self.shape.qualifier[key] for key, value in found.items()):
             return None
         return tuple(sorted(found.items()))
+
+
+def _as_written(part: Any) -> Any:
+    return str(part) if type(part) in _NUMBERS else part
 
 
 def usual_ones(subjects: Subjects) -> dict[Any, Usual | None]:
