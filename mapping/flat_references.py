@@ -42,6 +42,8 @@ def _identifiers(written: Any) -> Iterator[InputProblem]:
 
 def _origins(findings: Any, path: str) -> Iterator[InputProblem]:
     for name, written in findings.items() if isinstance(findings, Mapping) else ():
+        if type(written) is str:  # as most are
+            continue
         several = isinstance(written, list | tuple)
         for k, item in enumerate(written if several else [written]):
             if isinstance(item, Mapping) and item.get("origin") is not None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -66,27 +66,42 @@ class KnownStates:
     def __init__(self, full: Sequence[State]) -> None:
         """Take the states in which nothing is known."""
         self._full, self.visits = full, 0
-        self._known: list[list[tuple[int, State]]] = [[] for _ in full]
-        self._values: list[list[str]] = [[] for _ in full]
+        self._known: list[int] = []
+        self._number: list[int] = []
+        self._states: list[State] = []
+        self._values: list[str] = []
         self._coded: dict[int, Coded] = {}
 
     def add(self, states: Sequence[State], known: Sequence[int], values: Sequence[str] = ()) -> None:
         """Add a visit, of which the variables ``known`` are known; ``values``: theirs, where they are asked for."""
-        columns, texts, visit = self._known, self._values, self.visits
-        for var in known:
-            columns[var].append((visit, states[var]))
-        for var, value in zip(known, values, strict=False):
-            texts[var].append(value)
-        self.visits = visit + 1
+        self._known += known
+        self._number.append(len(known))
+        self._states += [states[var] for var in known]
+        self._values += values
+        self.visits += 1
 
     def named(self, var: int) -> tuple[NDArray[np.int32], list[str]]:
         """Return the number of the value of a variable at each visit, -1 where it is not known, and the values."""
-        place: dict[str, int] = {}
+        visits, places = self._places(var)
+        found = [self._values[k] for k in places]
+        place = {value: code for code, value in enumerate(dict.fromkeys(found))}
         codes = np.full(self.visits, -1, np.int32)
-        if self._known[var]:
-            found = [place.setdefault(value, len(place)) for value in self._values[var]]
-            codes[[visit for visit, _ in self._known[var]]] = found
+        codes[visits] = [*map(place.__getitem__, found)]
         return codes, [*place]
+
+    def _places(self, var: int) -> tuple[NDArray[np.int64], list[int]]:
+        """Return the visits of which a variable is known, and the places of what is known of it there."""
+        order, visits, ends = self._by_variable
+        there = order[ends[var] : ends[var + 1]]
+        return visits[there], there.tolist()
+
+    @cached_property
+    def _by_variable(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """The places of all that is known by variable, the visit at each place, and where each variable ends."""
+        known = np.array(self._known, np.int64)
+        visits = np.repeat(np.arange(self.visits), self._number)
+        numbers = np.bincount(known, minlength=len(self._full))
+        return np.argsort(known, kind="stable"), visits, np.concatenate([[0], np.cumsum(numbers)])
 
     def coded(self, var: int) -> Coded:
         """Return a variable in codes that go up with the states; no visit is added after this."""
@@ -96,13 +111,12 @@ class KnownStates:
         return made
 
     def _in_codes(self, var: int) -> Coded:
-        known, full = self._known[var], self._full[var]
-        states = tuple(sorted({full, *(state for _, state in known)}))
+        visits, places = self._places(var)
+        found, full = [self._states[k] for k in places], self._full[var]
+        states = tuple(sorted({full, *found}))
         place = {state: code for code, state in enumerate(states)}
         codes = np.full(self.visits, place[full], dtype_for(len(states)))
-        if known:
-            visits, found = zip(*known, strict=True)
-            codes[[*visits]] = [place[state] for state in found]
+        codes[visits] = [*map(place.__getitem__, found)]
         return Coded(codes, states)
 
 

@@ -95,16 +95,17 @@ class Facts:
 
     def _recorded_enough(self) -> Iterable[tuple[int, Entry]]:
         """Return the measures of which something may be known: what they need was recorded often enough."""
-        number: dict[str, int] = {}
+        often: dict[str, int] = {}
         for (name, _), listed in self.readings.by_place.items():
-            number[name] = number.get(name, 0) + len(listed)
-        needs, often = self.plan.needs, number.get
-        for one in self.filling.measures:
-            for name, times in needs[one.entry.view.subject]:
-                if often(name, 0) < times:
-                    break
-            else:
-                yield one
+            often[name] = often[name] + len(listed) if name in often else len(listed)
+        found = often.get
+        key = tuple([found(name, 0) for name in self.plan.needed])
+        known = self.filling.computed.get(key)
+        if known is None:
+            if len(self.filling.computed) >= MOST_REMEMBERED:
+                self.filling.computed.clear()
+            known = self.filling.computed[key] = self.filling.with_enough(often, self.plan.needs)
+        return known
 
     def _fill_free(self, places: Iterable[Where]) -> None:
         """Do as `_fill_others` for findings without a guard; what is said once, and now, is remembered by its words."""

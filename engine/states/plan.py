@@ -16,7 +16,7 @@ from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.views import Entry, View
 from layette.engine.states.inputs import Compute
-from layette.engine.states.measure_text import needed
+from layette.engine.states.measure_text import needed as keys_needed
 from layette.engine.states.measures import BINDINGS
 from layette.engine.visit.recordings import Where
 
@@ -39,7 +39,8 @@ class Filling:
 
     ``states`` are those of a visit of which nothing else is known. ``latest`` are the variables that look at the latest
     value of a finding and side; ``others`` look further, ``lines`` compare with a line of treatment, each by finding.
-    ``measures`` come in the order in which they are computed. ``remembered`` is what `Facts` found in ``others``.
+    ``measures`` come in the order in which they are computed. ``remembered`` is what `Facts` found in ``others``,
+    ``computed`` the measures by how often what they need was recorded.
     """
 
     states: tuple[State, ...]
@@ -48,6 +49,17 @@ class Filling:
     lines: Mapping[str, tuple[Numbered, ...]]
     measures: tuple[Numbered, ...]
     remembered: dict[Hashable, tuple[tuple[int, State], ...]] = field(default_factory=dict)
+    computed: dict[tuple[int, ...], tuple[Numbered, ...]] = field(default_factory=dict)
+
+    def with_enough(
+        self, often: Mapping[str, int], needs: Mapping[str, tuple[tuple[str, int], ...]]
+    ) -> tuple[Numbered, ...]:
+        """Return the measures whose findings were recorded as ``often`` as each ``needs``."""
+        return tuple(
+            one
+            for one in self.measures
+            if all(often.get(name, 0) >= times for name, times in needs[one.entry.view.subject])
+        )
 
 
 class StatesPlan:
@@ -192,6 +204,11 @@ class StatesPlan:
         return {name: (BINDINGS[m.compute].compute, dict(m.model_extra or {})) for name, m in measures.items()}
 
     @cached_property
+    def needed(self) -> tuple[str, ...]:
+        """The findings without which nothing is known of some measure."""
+        return tuple(dict.fromkeys(name for several in self.needs.values() for name, _ in several))
+
+    @cached_property
     def needs(self) -> Mapping[str, tuple[tuple[str, int], ...]]:
         """For each measure, the findings, with a number of recordings each, without which nothing is known of it."""
         return {name: tuple(self._needs(name, ()).items()) for name in self.pack.measures}
@@ -205,7 +222,7 @@ class StatesPlan:
         for pair in declared.of_kind(Pair):
             since_birth = written.get("since") == BIRTH
             found[written[pair.of]] = 1 if since_birth else 2
-        for key in needed(declared):
+        for key in keys_needed(declared):
             subject = self.view_of(written[key]).subject
             of_it = self._needs(subject, (*within, name)) if subject in self.pack.measures else {subject: 1}
             found |= {one: max(number, found.get(one, 0)) for one, number in of_it.items()}
