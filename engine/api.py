@@ -20,6 +20,7 @@ from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cases.cases import CaseReport, run_cases
+from layette.engine.cohort.plan import CohortPlan
 from layette.engine.errors import InputError, ReaderFailed, ReadersDisagree
 from layette.engine.logic.program import Reader
 from layette.engine.logic.readers import BUILDING, build, usual
@@ -57,6 +58,11 @@ class Pack(CompiledPack):
     def plan(self) -> AnswerPlan:
         """What is laid out once of this pack: how a visit fills its variables, what its rules lead to."""
         return AnswerPlan(StatesPlan(self))
+
+    @cached_property
+    def cohort(self) -> CohortPlan:
+        """What is laid out once of this pack for many visits."""
+        return CohortPlan(self.plan)
 
     def readers(self, names: Iterable[str] | None = None) -> tuple[Reader, ...]:
         """Return readers of the rules; by default two: `native`, and `rete` where durable-rules runs, else `closures`.

@@ -10,6 +10,7 @@ with other limits counts from the same values, and only a view that it asks anew
 from __future__ import annotations
 
 import copy
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -35,19 +36,26 @@ _KEPT = 5_000
 """Values of each variable whose states are remembered."""
 
 
+class _Seen(threading.local):
+    """The numbers of the visit that a thread reads, by variable."""
+
+    def __init__(self) -> None:
+        self.numbers: dict[int, Range | Interval] = {}
+
+
 class WatchedTable(VariableTable):
     """A table of variables that keeps the numbers of which it was asked the cells."""
 
-    seen: dict[int, Range | Interval]
+    seen: _Seen
 
     def range_state(self, var: int, found: Range) -> State:
         """Return the cells of a range, and keep it."""
-        self.seen[var] = found
+        self.seen.numbers[var] = found
         return super().range_state(var, found)
 
     def interval_state(self, var: int, found: Interval) -> State:
         """Return the cells of a measure, and keep it."""
-        self.seen[var] = found
+        self.seen.numbers[var] = found
         return super().interval_state(var, found)
 
 
@@ -73,6 +81,7 @@ class ValueReader:
         self.table = copy.copy(pack.table)
         self.table.__class__ = WatchedTable
         assert isinstance(self.table, WatchedTable)
+        self.table.seen = _Seen()
         self.pack = replace(pack, compiled=replace(pack.compiled, table=self.table))
         self._full = pack.program.full
         self._variables = range(len(self._full))
@@ -88,9 +97,9 @@ class ValueReader:
         """Return what is known of every variable at a visit."""
         assert isinstance(self.table, WatchedTable)
         seen: dict[int, Range | Interval] = {}
-        self.table.seen = seen
+        self.table.seen.numbers = seen
         facts = Facts(self.plan.states, visit, {**self.plan.states.choices, **visit.settings})
-        given, self.table.seen = tuple(facts.states), {}
+        given, self.table.seen.numbers = tuple(facts.states), {}
         whole, named, values = bool(visit.settings), self._named, []
         known = tuple(compress(self._variables, map(ne, given, self._full)))
         for var in known:

@@ -10,11 +10,9 @@ from typing import Any
 from layette.engine.answer.parts.context import Context
 from layette.engine.api import Pack
 from layette.engine.cohort.due import DueAt, due_at
-from layette.engine.cohort.laid import Laid
 from layette.engine.cohort.many import Due, DueOfMany
-from layette.engine.cohort.plain import Plain, PlainReader
-from layette.engine.cohort.values import Valued, ValueReader
-from layette.engine.cohort.waits import Waits
+from layette.engine.cohort.plain import Plain
+from layette.engine.cohort.values import Valued
 from layette.engine.errors import InputError, InputProblem
 from layette.engine.logic.conditions import STATUSES
 from layette.engine.logic.native import InCodes, NativeReader
@@ -46,11 +44,8 @@ class Auditor:
     def __init__(self, pack: Pack) -> None:
         """Audit by ``pack``."""
         self.pack = pack
-        self.native = NativeReader(pack.program, pack.plan.states.known_variables)
-        self.values = ValueReader(pack)
-        self.waits = Waits(pack.plan)
-        self.laid = Laid(pack.plan)
-        self.plain = PlainReader(self.laid)
+        [self.native] = pack.readers([NativeReader.name])
+        self.laid, self.values, self.plain = pack.cohort.laid, pack.cohort.values, pack.cohort.plain
 
     def read(self, item: Item) -> Audited:
         """Return what is read of one input. Raises `InputError` with all that is wrong with it."""
@@ -69,6 +64,7 @@ class Auditor:
         visit = self.pack.read_visit(flat)
         valued = self.values.read(visit)
         facts = valued.facts
+        assert isinstance(self.native, NativeReader)
         reading = self.native.read_codes(valued.given)
         facts.states = reading.states
         plain = self.plain.of(facts, reading, lambda: self._context(facts, reading))

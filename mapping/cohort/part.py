@@ -16,9 +16,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from layette.engine.cohort.coded import KnownStates, concluded, read_known
-from layette.engine.cohort.counted import RuleCodes, differing, statuses_of
+from layette.engine.cohort.counted import differing, statuses_of
 from layette.engine.cohort.many import DueOfMany
-from layette.engine.cohort.meaning import Meanings
 from layette.engine.errors import InputError, LayetteError, ReadersDisagree
 from layette.engine.logic.planes import CohortReading
 from layette.mapping.answering import answer
@@ -114,8 +113,7 @@ class PartReader:
     def __init__(self, auditor: Auditor, names: Pseudonyms | None) -> None:
         """Read by ``auditor``."""
         self.auditor, self.names = auditor, names
-        self.codes = RuleCodes(auditor.pack)
-        self.meanings = Meanings(auditor.values.plan.states).all()
+        self.plan = auditor.pack.cohort
 
     def read(self, part: Part) -> Made:
         """Return what is to be written of a part. Raises `ReadersDisagree`."""
@@ -124,7 +122,7 @@ class PartReader:
             self._one(part.first + k, item, rows)
         visits = [row[0] for row in rows.tables["visits"]]
         made = {"statuses": self._statuses(rows, visits)}
-        made["values"] = value_table(visits, rows.whole, rows.known, self.meanings)
+        made["values"] = value_table(visits, rows.whole, rows.known, self.plan.meanings)
         due = rows.due.made()
         made["due"] = due_table(due, visits, rows.groups)
         made["visits"] = table(rows.tables["visits"], VISITS, rows.columns | due_of_visits(due))
@@ -178,7 +176,7 @@ class PartReader:
 
     def _statuses(self, rows: _Rows, visits: Sequence[int]) -> pa.Table:
         program = self.auditor.pack.program
-        reading = read_known(self.codes.reader, rows.known)
+        reading = read_known(self.plan.codes.reader, rows.known)
         statuses = statuses_of(reading)
         differ = differing(statuses, rows.statuses)
         if differ:
@@ -187,14 +185,14 @@ class PartReader:
                 {name: dict.fromkeys(sorted(rules), "differs") for name in ("native", "planes")}, None
             )
         self._wait(rows, reading, statuses)
-        return status_table(visits, self.codes.rules, self.codes.of(reading))
+        return status_table(visits, self.plan.codes.rules, self.plan.codes.of(reading))
 
     def _wait(self, rows: _Rows, reading: CohortReading, statuses: NDArray[np.uint8]) -> None:
         """Tell what each visit waits for, and how many visits of each clinic wait with which rule for which finding."""
         drawn = frozenset(self.auditor.pack.program.conclusions)
         clinics = {name: k for k, name in enumerate(dict.fromkeys(one.clinic for one in rows.groups))}
         groups = np.array([clinics[one.clinic] for one in rows.groups], np.int64)
-        waiting = self.auditor.waits.of(
+        waiting = self.plan.waits.of(
             statuses,
             lambda var: concluded(reading, var) if var in drawn else rows.known.coded(var),
             groups,

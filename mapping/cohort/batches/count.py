@@ -12,9 +12,7 @@ import pyarrow.compute as pc
 
 from layette.engine.api import Pack
 from layette.engine.cohort.coded import Coded, PlaneMaker, dtype_for, read_rows
-from layette.engine.cohort.counted import RuleCodes
-from layette.engine.cohort.meaning import Meanings
-from layette.engine.cohort.values import ValueReader, state_of
+from layette.engine.cohort.values import state_of
 from layette.engine.logic.conditions import AllOf, variables
 from layette.mapping.cohort.tables import status_table
 
@@ -30,8 +28,7 @@ class Count:
     def __init__(self, pack: Pack, held: Mapping[str, str]) -> None:
         """Count by ``pack``."""
         self.pack, self.held = pack, held
-        self.codes = RuleCodes(pack)
-        self.reader = ValueReader(pack)
+        self.codes, self.reader = pack.cohort.codes, pack.cohort.values
         rules = pack.program.rules
         nodes = [node for rule in rules for node in (rule.applies, rule.when, *rule.replacements)]
         self.asked = sorted({*variables(AllOf(tuple(nodes)))} - {*pack.program.conclusions})
@@ -40,7 +37,7 @@ class Count:
             for name, choice in self.reader.plan.states.choices.items()
             for var, _ in self.reader.plan.states.variables_of.get(f"setting:{name}", ())
         }
-        meanings = Meanings(self.reader.plan.states).all()
+        meanings = pack.cohort.meanings
         self.views = [pack.table.entries[var].view.key for var in self.asked if var not in self.choices]
         self.anew = tuple(key for key in self.views if held.get(key) != meanings[key])
 
