@@ -88,10 +88,10 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     missing = wanted(context)
     base = gather(context, wanted_now(missing, context))
     weighed = weigh(context, base, readers)
-    made = _episodes(weighed.grounds, context.plan)
+    made = sorted(episodes_of(weighed.grounds, context.plan), key=lambda one: (one.first.rank, *one.first.order[1:]))
     history = _weighed_orders(made, context, readers)
     silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
-    rows = [row for n, one in enumerate(made, 1) for row in _rows(n, one, n - 1 in history.stood, context.plan)]
+    rows = [row for n, one in enumerate(made, 1) for row in rows_of(n, one, n - 1 in history.stood, context.plan)]
     if history.proposed:
         rows = [row._replace(**history.proposed.get(row.episode - 1, {})) for row in rows]
     rows += [_silent(len(made) + n, one, context) for n, one in enumerate(silent, 1)]
@@ -106,16 +106,10 @@ def _rank(one: Missing, context: Context) -> int:
     return context.plan.proposals[one.rule][0].rank
 
 
-def rows_of(grounds: Grounds, plan: AnswerPlan) -> tuple[DueRow, ...]:
-    """Return the rows of reasons by place, where no history is to be weighed."""
-    made = _episodes(grounds, plan)
-    return tuple([row for n, one in enumerate(made, 1) for row in _rows(n, one, False, plan)])
-
-
-def _episodes(grounds: Grounds, plan: AnswerPlan) -> list[Episode]:
+def episodes_of(grounds: Grounds, plan: AnswerPlan) -> list[Episode]:
+    """Return the recommendations that reasons by place make, by place."""
     shared = joined(grounds, plan.pack.targets)
-    made = [one for place in sorted(shared) if place[0] != "judge" for one in episodes(shared[place])]
-    return sorted(made, key=lambda one: (one.first.rank, *one.first.order[1:]))
+    return [one for place in sorted(shared) if place[0] != "judge" for one in episodes(shared[place])]
 
 
 class _Weighed(NamedTuple):
@@ -133,7 +127,7 @@ def _weighed_orders(made: Sequence[Episode], context: Context, readers: Sequence
     """Weigh what is asked by the history. Most visits have no history of acts, and nothing to weigh."""
     if not context.visit.orders and not context.visit.guidance:
         return _Weighed()
-    asked = {k: one for k, one in enumerate(made) if context.visit.orders or one.first.proposal.verb == "guide"}
+    asked = {k: one for k, one in enumerate(made) if _may_be_answered(one, context)}
     told = {k: recommendation(one, context) for k, one in asked.items()}
     found = sorted_out([*told.values()], context, readers)
     standing = {one.request_key for one in found.standing}
@@ -141,6 +135,14 @@ def _weighed_orders(made: Sequence[Episode], context: Context, readers: Sequence
     to_chase = dict.fromkeys(one.target for one in (*found.to_chase, *late))
     stood = frozenset(k for k, one in told.items() if one.request_key in standing)
     return _Weighed(stood, _as_proposed(told, found.proposed, context), tuple(to_chase))
+
+
+def _may_be_answered(one: Episode, context: Context) -> bool:
+    """Whether the history may answer what is asked: by its target, or by any key that an order carries."""
+    visit, proposal = context.visit, one.first.proposal
+    if proposal.verb == "guide" and visit.guidance:
+        return True
+    return any(order.request_key or order.target == proposal.target for order in visit.orders)
 
 
 def _as_proposed(
@@ -169,7 +171,8 @@ def _second(text: str | None, context: Context) -> int | None:
     return None if text is None else moment(text, context.visit.zone).lo
 
 
-def _rows(number: int, episode: Episode, stood: bool, plan: AnswerPlan) -> Iterator[DueRow]:
+def rows_of(number: int, episode: Episode, stood: bool, plan: AnswerPlan) -> Iterator[DueRow]:
+    """Yield the rows of one recommendation, the first of its rules first."""
     window, seen, rank = episode.window, set[str](), episode.first.rank
     for ground in episode.grounds:
         rule = ground.instance.rule.shape.id

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from layette.engine.answer.laid.proposals import Proposal
+from layette.engine.answer.laid.proposals import Place, Proposal
 from layette.engine.answer.laid.windows import WrittenWindow
 from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.cohort.spans import Counted
 from layette.engine.pack.written.shapes import listed
-from layette.engine.terms import ASKED
+from layette.engine.terms import ASKED, Kind
 
 Anchor = tuple[str, str]
 """What a window counts from, and on which side that was found."""
@@ -42,7 +43,6 @@ class Laid:
         self.due = np.full(len(instances), NOT_DUE, np.int64)
         self.due[np.array([rule.index for rule in plan.due_rules], np.int64)] = np.arange(len(plan.due_rules))
         self.wanted = [listed(instances[rule.index].rule.shape.due)[0] for rule in plan.due_rules]
-        self.spanning = np.array([k in plan.row_spanning for k in range(len(instances))], bool)
         self.anchors: dict[Anchor, int] = {("visit", ""): VISIT, ("birth", ""): BIRTH}
         self.windows = [[self._counted(window, one.side) for window in one.windows] for one in self.proposals]
 
@@ -82,14 +82,24 @@ class Laid:
         return np.array([one.rank for one in self.proposals], np.int64)
 
     @cached_property
+    def places(self) -> Mapping[Place, int]:
+        """The places of proposals, numbered in the order of verb, target and side."""
+        return _numbers(one.place for one in self.proposals)
+
+    @cached_property
     def place(self) -> Numbers:
-        """The place of each proposal, in the order of verb, target and side."""
-        return _ranks([one.place for one in self.proposals])
+        """The place of each proposal."""
+        return np.array([self.places[one.place] for one in self.proposals], np.int64)
+
+    @cached_property
+    def verbs(self) -> Mapping[Kind, int]:
+        """The verbs of proposals, numbered in their order."""
+        return _numbers(one.verb for one in self.proposals)
 
     @cached_property
     def verb(self) -> Numbers:
-        """The verb of each proposal, in their order."""
-        return _ranks([one.verb for one in self.proposals])
+        """The verb of each proposal."""
+        return np.array([self.verbs[one.verb] for one in self.proposals], np.int64)
 
     @cached_property
     def asked(self) -> Flags:
@@ -126,6 +136,10 @@ class Laid:
         )
 
 
-def _ranks(keys: Sequence[object]) -> Numbers:
-    place = {key: k for k, key in enumerate(sorted({*keys}))}  # type: ignore[type-var]
+def _numbers(keys: Iterable[Any]) -> dict[Any, int]:
+    return {key: k for k, key in enumerate(sorted({*keys}))}
+
+
+def _ranks(keys: Sequence[Any]) -> Numbers:
+    place = _numbers(keys)
     return np.array([place[key] for key in keys], np.int64)

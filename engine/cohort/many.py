@@ -41,8 +41,8 @@ class Due:
             return self.apart[visit]
         first, last = np.searchsorted(self.columns.visit, [visit, visit + 1])
         told = [self._row(*row) for row in zip(*(column[first:last].tolist() for column in self.columns), strict=True)]
-        rows = (*self.rows.get(visit, ()), *told)
-        return DueAt(rows, self.to_judge.get(visit, ()), self.not_on_record[visit], (), False)
+        rows = sorted([*self.rows.get(visit, ()), *told], key=lambda row: row.episode)
+        return DueAt(tuple(rows), self.to_judge.get(visit, ()), self.not_on_record[visit], (), False)
 
     def _row(
         self, _: int, episode: int, proposal: int, rule: int, said: int, rank: int, start: int, until: int,

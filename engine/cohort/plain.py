@@ -19,6 +19,8 @@ from layette.engine.logic.conditions import STATUSES, Status
 from layette.engine.logic.native import InCodes
 from layette.engine.states.facts import Facts
 from layette.engine.visit.recordings import Readings
+from layette.engine.visit.settled import SETTLED
+from layette.engine.visit.visit import Recorded
 
 _STANDS = STATUSES.index(Status.PROVISIONAL)
 
@@ -57,19 +59,26 @@ class PlainReader:
         if visit.orders or visit.guidance or not self._judging.isdisjoint(reading.standing):
             return None
         names = frozenset([name for name, _ in readings.by_place])
-        if visit.sex is None or self._is_doubtful(readings, names):
+        if visit.sex is None or self._is_doubtful(readings):
             return None
         judged = () if self._on_lines.isdisjoint(names) else (one.target for one in to_judge((), (), context()))
         recorded, not_done = self._record(reading.statuses, readings, names)
         return Plain(recorded, not_done, self._moments(reading, facts), tuple(dict.fromkeys(judged)))
 
-    def _is_doubtful(self, readings: Readings, names: frozenset[str]) -> bool:
-        """Whether something is doubtful. Only what was recorded twice, or in parts, or before, or some time, can be."""
-        several = len(readings.by_place) < len(readings.visit.readings) or not self._in_parts.isdisjoint(names)
-        before = readings.has_earlier and not self._that_stand.isdisjoint(names)
-        if several or before or any(one.time.lo != one.time.hi for one in readings.visit.readings):
-            return any(True for look in (doubtful, pending, standing) for _ in look(readings))
-        return False
+    def _is_doubtful(self, readings: Readings) -> bool:
+        """Whether something is doubtful: it can be where a recording is one of several, or in doubt by itself."""
+        recorded, alone = readings.visit.readings, self._alone
+        if len(readings.by_place) == len(recorded) and not any(map(alone, recorded)):
+            return False
+        return any(True for look in (doubtful, pending, standing) for _ in look(readings))
+
+    def _alone(self, one: Recorded) -> bool:
+        """Whether a recording may be in doubt by itself: its hour, how settled a screen is, what stands from before."""
+        if one.time.lo != one.time.hi:
+            return True
+        if one.here:
+            return one.finding in self._in_parts and one.status not in SETTLED
+        return one.finding in self._that_stand or one.finding in self._in_parts
 
     def _record(
         self, statuses: bytearray, readings: Readings, names: frozenset[str]

@@ -6,7 +6,8 @@ Times are UTC seconds. An end that is open is `FAR`, a start that is open `OPEN`
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import tzinfo
+from datetime import datetime, timezone, tzinfo
+from itertools import compress
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,13 +16,15 @@ from numpy.typing import NDArray
 from layette.engine.answer.laid.windows import WrittenWindow
 from layette.engine.answer.parts.timing import FIRST_HOUR, SPAN
 from layette.engine.answer.resolved.grounds import FAR
-from layette.engine.exact.times import Duration, amount_of, plus_months
+from layette.engine.exact.times import DAY, Duration, amount_of, plus_months
 from layette.engine.terms import Priority
 
 OPEN = -FAR
 """A start that is open; a moment that is not known."""
 KNOWN = -1
 """In place of an anchor that is not known: it is."""
+_ANY = datetime(2000, 1, 1)
+"""A zone of a fixed offset has it at any time."""
 
 Numbers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -115,6 +118,22 @@ def _later(
     if not months:
         return moments + elapsed
     made = moments.copy()
-    for k in np.flatnonzero(known):
-        made[k] = plus_months(int(moments[k]), months, zones[int(k)])
+    fixed = np.array([type(zone) is timezone for zone in zones], bool)
+    plain = known & fixed
+    offsets = [int(zone.utcoffset(_ANY).total_seconds()) for zone in compress(zones, plain)]  # type: ignore[union-attr]
+    made[plain] = months_later(moments[plain], months, np.array(offsets, np.int64))
+    for k in np.flatnonzero(known & ~fixed).tolist():
+        made[k] = plus_months(int(moments[k]), months, zones[k])
+    return made
+
+
+def months_later(seconds: Numbers, months: int, offsets: Numbers) -> Numbers:
+    """Return the same clock time some calendar months later, as `times.plus_months`, in zones of fixed offsets."""
+    local = seconds + offsets
+    day = (local // DAY).astype("datetime64[D]")
+    month = day.astype("datetime64[M]")
+    there, after = ((month + more).astype("datetime64[D]") for more in (months, months + 1))
+    last = (after - there).astype(np.int64) - 1
+    of_month = np.minimum((day - month.astype("datetime64[D]")).astype(np.int64), last)
+    made: Numbers = (there.astype(np.int64) + of_month) * DAY + local % DAY - offsets
     return made

@@ -1,6 +1,6 @@
 """What was due at plain visits, all at once: windows as arithmetic on columns, nearly every reason by itself.
 
-Where several reasons share a visit's recommendation, or one speaks for another, the code of one visit joins them.
+Where several reasons make one recommendation, the code of one visit joins them.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.resolved.grounds import FAR, Ground
-from layette.engine.answer.resolved.resolve import ASAP, together
-from layette.engine.cohort.due import NOT_ON_RECORD, DueRow, rows_of
+from layette.engine.answer.resolved.resolve import ASAP, Episode, together
+from layette.engine.cohort.due import NOT_ON_RECORD, DueRow, episodes_of, rows_of
 from layette.engine.cohort.laid import BIRTH, NOT_DUE, VISIT, Laid
 from layette.engine.cohort.plain import Plain
 from layette.engine.cohort.spans import KNOWN, OPEN, Span, spans
@@ -72,10 +72,10 @@ class _Rows(NamedTuple):
 
 
 class Together(NamedTuple):
-    """What was due at plain visits: in columns, and of some visits in rows."""
+    """What was due at plain visits: in columns, and in rows where several reasons make one recommendation."""
 
     columns: DueColumns
-    rows: Mapping[int, tuple[DueRow, ...]]
+    rows: Mapping[int, Sequence[DueRow]]
 
 
 class PlainVisit(NamedTuple):
@@ -112,15 +112,35 @@ class _Due:
     def all(self) -> Together:
         now, silent = self._wanted(self._asked())
         shared = self._shared(now)
-        alone = shared[now.visit]
-        rows = dict(self._joined(now.at(alone)))
-        made = self._alone(now.at(~alone))
-        numbers = np.bincount(made.visit, minlength=self.number)
-        for visit, several in rows.items():
-            numbers[visit] = several[-1].episode if several else 0
-        quiet = self._silent(silent, numbers)
+        alone, joined = now.at(~shared), [*self._joined(now.at(shared))]
+        visits, numbers = self._numbered(alone, joined)
+        made = self._alone(alone, numbers[: len(alone.visit)])
+        quiet = self._silent(silent, np.bincount(visits, minlength=self.number))
         columns = DueColumns(*(np.concatenate(two) for two in zip(made, quiet, strict=True)))
+        rows: dict[int, list[DueRow]] = {}
+        for (visit, episode), number in zip(joined, numbers[len(alone.visit) :].tolist(), strict=True):
+            rows.setdefault(visit, []).extend(rows_of(number, episode, False, self.laid.plan))
         return Together(columns.at(np.lexsort((columns.episode, columns.visit))), rows)
+
+    def _numbered(self, alone: _Rows, joined: Sequence[tuple[int, Episode]]) -> tuple[Numbers, Numbers]:
+        """Return the visits of all recommendations, and their numbers there: the most pressing first."""
+        laid, span = self.laid, alone.span
+        keys = np.stack([
+            alone.visit, alone.rank, span.until, np.where(span.start == OPEN, 0, span.start), laid.key[alone.rule],
+            laid.verb[alone.proposal], laid.place[alone.proposal],
+        ])  # fmt: skip
+        others = np.array([self._key(*one) for one in joined], np.int64).reshape(len(joined), len(keys))
+        keys = np.concatenate([keys, others.T], axis=1)
+        order, numbers = np.lexsort(keys[::-1]), np.empty(keys.shape[1], np.int64)
+        numbers[order] = _places(keys[0][order], self.number) + 1
+        return keys[0], numbers
+
+    def _key(self, visit: int, episode: Episode) -> tuple[int, ...]:
+        """Return what a recommendation is ordered by, as those in columns."""
+        laid, first = self.laid, episode.first
+        _, until, start, _, _ = first.order
+        place = laid.places[first.proposal.place]
+        return visit, first.rank, until, start, int(laid.key[first.number]), laid.verbs[first.proposal.verb], place
 
     def _asked(self) -> _Rows:
         """Return all that rules ask for which stand."""
@@ -173,27 +193,30 @@ class _Due:
         return asked.at(~of_record | (open_now & pressing)), asked.at(open_now & ~pressing & (asked.proposal == first))
 
     def _shared(self, rows: _Rows) -> Flags:
-        """Return the visits at which a reason does not stand by itself."""
-        laid, shared = self.laid, np.zeros(self.number, bool)
-        shared[rows.visit[laid.spanning[rows.rule]]] = True
-        places = np.sort(rows.visit * len(laid.proposals) + laid.place[rows.proposal])
-        shared[places[1:][places[1:] == places[:-1]] // max(1, len(laid.proposals))] = True
+        """Return which reasons may share a recommendation with others: those of one place, and of acts that join."""
+        laid = self.laid
+        _, place, times = np.unique(
+            rows.visit * len(laid.proposals) + laid.place[rows.proposal], return_inverse=True, return_counts=True
+        )
+        shared: Flags = times[place.reshape(-1)] > 1
         for pair in (*laid.mixed, *laid.meeting):
-            both = np.ones(self.number, bool)
+            both, concerned = np.ones(self.number, bool), np.zeros(len(rows.visit), bool)
             for proposals in pair:
-                there = np.zeros(self.number, bool)
-                there[rows.visit[proposals[rows.proposal]]] = True
+                there, own = np.zeros(self.number, bool), proposals[rows.proposal]
+                there[rows.visit[own]] = True
                 both &= there
-            shared |= both
+                concerned |= own
+            shared |= concerned & both[rows.visit]
         return shared
 
-    def _joined(self, rows: _Rows) -> Iterator[tuple[int, tuple[DueRow, ...]]]:
-        """Yield what was due at visits whose reasons are to be joined."""
+    def _joined(self, rows: _Rows) -> Iterator[tuple[int, Episode]]:
+        """Yield the recommendations of each visit that reasons make together."""
         by_visit: dict[int, dict[Place, list[Ground]]] = {}
         for visit, ground in zip(rows.visit.tolist(), self._grounds(rows), strict=True):
             by_visit.setdefault(visit, {}).setdefault(ground.proposal.place, []).append(ground)
         for visit, grounds in by_visit.items():
-            yield visit, rows_of(together(grounds, self.laid.plan), self.laid.plan)
+            for episode in episodes_of(together(grounds, self.laid.plan), self.laid.plan):
+                yield visit, episode
 
     def _grounds(self, rows: _Rows) -> Iterator[Ground]:
         laid, instances = self.laid, self.laid.plan.pack.instances
@@ -212,18 +235,10 @@ class _Due:
             )
             yield Ground(rule, instances[rule], laid.proposals[proposal], STATUSES[status], window, rank)
 
-    def _alone(self, rows: _Rows) -> DueColumns:
-        """Return reasons that stand by themselves: the most pressing of a visit first."""
-        laid, span = self.laid, rows.span
-        start = np.where(span.start == OPEN, 0, span.start)
-        order = np.lexsort((
-            laid.place[rows.proposal], laid.verb[rows.proposal], laid.key[rows.rule], start, span.until, rows.rank,
-            rows.visit,
-        ))  # fmt: skip
-        rows = rows.at(order)
-        said = np.where(rows.status == _FIRED, 0, 1)
+    def _alone(self, rows: _Rows, numbers: Numbers) -> DueColumns:
+        """Return reasons that stand by themselves."""
         start = np.minimum(rows.span.start, rows.span.until)
-        return self._columns(rows, _places(rows.visit, self.number) + 1, said, rows.rank, start)
+        return self._columns(rows, numbers, np.where(rows.status == _FIRED, 0, 1), rows.rank, start)
 
     def _silent(self, rows: _Rows, after: Numbers) -> DueColumns:
         """Return that of which the record is silent, ``after`` so many recommendations of each visit."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime
+from datetime import datetime
+from fractions import Fraction
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from layette.engine.exact.units import convert
@@ -28,8 +30,8 @@ class Groups(NamedTuple):
 def groups_of(facts: Facts, clinic: str | None) -> Groups:
     """Return the groups of a visit; the month is that of its own time zone."""
     visit = facts.visit
-    month = datetime.fromtimestamp(visit.at.lo, UTC).astimezone(visit.zone).strftime("%Y-%m")
-    return Groups(clinic, month, _birth_group(facts))
+    at = datetime.fromtimestamp(visit.at.lo, visit.zone)
+    return Groups(clinic, f"{at.year:04}-{at.month:02}", _birth_group(facts))
 
 
 def _birth_group(facts: Facts) -> str:
@@ -39,8 +41,15 @@ def _birth_group(facts: Facts) -> str:
     ends = [end for end in value.span if end is not None] if value else []
     if value is None or len(ends) < len(value.span):
         return UNKNOWN
-    low, high = (sum(convert(end, value.unit, "d") >= bound for bound in _BOUNDS) for end in ends)
+    low, high = (_bounds_kept(end.numerator, end.denominator, value.unit) for end in ends)
     return BIRTH_GROUPS[low] if low == high else UNKNOWN
+
+
+@lru_cache(maxsize=1000)
+def _bounds_kept(num: int, den: int, unit: str) -> int:
+    """Return how many of the bounds a gestation reaches; the same few come again and again."""
+    days = convert(Fraction(num, den), unit, "d")
+    return sum(days >= bound for bound in _BOUNDS)
 
 
 def clinic_of(intake: Intake) -> str | None:

@@ -33,18 +33,21 @@ class Missing(NamedTuple):
     told: bool
 
 
-def wanted(context: Context) -> list[Missing]:
-    """Return what is wanted by an age and not on record, now or later."""
+def wanted(context: Context, *, proposed: bool = False) -> list[Missing]:
+    """Return what is wanted by an age and not on record, now or later; ``proposed``: only what `wanted_now` takes."""
     statuses, at = context.statuses, context.visit.at.lo
     fired, provisional = Status.FIRED, Status.PROVISIONAL
     out = []
     for rule in context.plan.due_rules:
         status = statuses[rule.index]
         if (status is fired or status is provisional) and not on_record(rule, context.readings):
+            told = said_not_done(rule, context.readings)
+            if proposed and not told and rule.proposal.rank:
+                continue
             window = window_for(rule.proposal, context)
             later = window.start is not None and window.start > at and not window.overdue
             state: State = "later" if later else ("overdue" if window.overdue else "due")
-            out.append(Missing(rule.index, window, state, said_not_done(rule, context.readings)))
+            out.append(Missing(rule.index, window, state, told))
     return out
 
 

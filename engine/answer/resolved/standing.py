@@ -96,7 +96,7 @@ def _asked_when_placed(order: PlacedOrder, made: Recommendation, context: Contex
     then = as_of(placed, context, readers)
     return any(
         ground.rank <= rank_of(made.priority)
-        for (verb, target, side), grounds in gather(then, wanted_now(wanted(then), then)).items()
+        for (verb, target, side), grounds in gather(then, wanted_now(wanted(then, proposed=True), then)).items()
         if verb == made.kind and target == made.target and side in ("", made.side or "")
         for ground in grounds
     )

@@ -37,7 +37,7 @@ def together(context: Context, about: Sequence[Doubtful], worlds: Sequence[Conte
     for number in numbers:
         statuses[number] = Status.PROVISIONAL
     held = Context(replace(context.decision, statuses=tuple(statuses), standing=numbers), context.plan)
-    for place, reasons in gather(held, wanted_now(wanted(held), held)).items():
+    for place, reasons in gather(held, wanted_now(wanted(held, proposed=True), held)).items():
         for ground in reasons if place[0] not in ("reassure", "guide") else ():
             behind = hang[ground.number]
             if ground.rank <= min(one.least for one in behind):

@@ -94,7 +94,7 @@ def _decided(context: Context, one: Doubtful, readers: Sequence[Reader]) -> list
 def _world(context: Context, visit: Visit, readers: Sequence[Reader]) -> World:
     plan = context.plan
     world = Context(decide(plan.states, visit, readers, plan.rule_priorities), plan)
-    found = gather(world, wanted_now(wanted(world), world))
+    found = gather(world, wanted_now(wanted(world, proposed=True), world))
     return World(world, {place: [g._replace(world=world) for g in reasons] for place, reasons in found.items()})
 
 
