@@ -86,9 +86,14 @@ class ViewReader:
             return self._attempt(view)
         if view.pick == "latest":
             return self.readings.used(view.subject, view.side)
-        if view.pick == "earlier" and not self.readings.has_earlier:
+        if view.pick == "earlier" and not self._told_before(view):
             return None
         return self.chosen(view).used
+
+    def _told_before(self, view: View) -> bool:
+        """Whether another visit recorded something of what a view looks at."""
+        listed = self.readings.by_place.get((view.subject, view.side), ())
+        return self.readings.has_earlier and not all(one.here for one in listed)
 
     def _attempt(self, view: View) -> Recorded | None:
         attempts = self.readings.attempts(view.subject)

@@ -7,6 +7,7 @@ leaves open but FHIR forbids (keys written twice, NaN, endless nesting) is refus
 
 from __future__ import annotations
 
+import codecs
 import json
 import re
 from decimal import Decimal
@@ -102,7 +103,7 @@ def decimal_text(value: Decimal) -> str:
 
 def _decoded(data: bytes | bytearray) -> str:
     try:
-        return data.decode("utf-8-sig")
+        return data.removeprefix(codecs.BOM_UTF8).decode()  # by far the shorter way than "utf-8-sig"
     except UnicodeDecodeError as error:
         raise _error(f"byte {error.start}", "not-json", "The bytes are not UTF-8, which FHIR JSON must be.") from None
 
