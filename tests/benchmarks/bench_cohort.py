@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import resource
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -37,6 +38,7 @@ from layette.mapping.settle import settle
 TWENTY = 20
 MAKER = Path(__file__).parents[2] / "examples" / "make_cohort.py"
 PART = 2_000
+ROUNDS = 3
 
 
 def peak() -> str:
@@ -136,20 +138,30 @@ def encoding(pack: Pack, visits: int, scratch: Path) -> None:
         place = _made(scratch / form, form, visits)
         lines = place.read_bytes().splitlines()[:visits]
         taken = list(islice(items(str(place)), visits))
+        each = sum(map(len, lines)) / len(lines), sum(line.count(b'"resourceType"') for line in lines) / len(lines)
         print(
-            f"\nencoding {len(taken):,} lines ({form}, {sum(map(len, lines)) / len(lines):,.0f} bytes each), ms a visit"
+            f"\nencoding {len(taken):,} lines ({form}: {each[0]:,.0f} bytes and {each[1]:.0f} resources each), "
+            f"ms a visit: best (median) of {ROUNDS}"
         )
         reader.read(Part(0, 0, tuple(taken[:50])))
         for size in sorted({len(taken) // 10, len(taken)} - {0}):
-            took, _ = timed(_encoded, reader, taken[:size])
-            print(f"  {f'all tables, {size:,} visits':<26}{took / size * 1e3:9.3f}")
-        each = took / len(taken)
-        parsed, _ = timed(lambda lines=lines: sum(map(_parsed, lines)))
-        print(f"  {'orjson.loads':<26}{parsed / len(lines) * 1e3:9.3f}: 1 to {each / (parsed / len(lines)):,.0f}")
-        held, _ = timed(_by_duckdb, place)
+            took = _rounds(_encoded, reader, taken[:size])
+            best = _told(f"all tables, {size:,} visits", took, size)
+        _told("orjson.loads", _rounds(lambda lines=lines: sum(map(_parsed, lines))), len(lines), best)
         whole = sum(1 for _ in place.open("rb"))
-        print(f"  {'DuckDB, fields of lines':<26}{held / whole * 1e3:9.3f}: 1 to {each / (held / whole):,.0f}")
-        print(f"  {peak()}")
+        _told("DuckDB, fields of lines", _rounds(_by_duckdb, place), whole, best)
+        print(f"  {peak()}; an empty turn of a loop takes {turn():.0f} ns")
+
+
+def _rounds(act: Any, *given: Any) -> list[float]:
+    return [timed(act, *given)[0] for _ in range(ROUNDS)]
+
+
+def _told(name: str, took: list[float], visits: int, beside: float | None = None) -> float:
+    """Print milliseconds a visit, and how many times as long an audit takes; return the least."""
+    best, median = (seconds / visits * 1e3 for seconds in (min(took), statistics.median(took)))
+    print(f"  {name:<26}{best:9.3f} ({median:.3f})" + (f": 1 to {beside / best:,.0f}" if beside else ""))
+    return best
 
 
 def _made(place: Path, form: str, visits: int) -> Path:
