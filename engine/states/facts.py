@@ -108,38 +108,48 @@ class Facts:
         return known
 
     def _fill_free(self, places: Iterable[Where]) -> None:
-        """Do as `_fill_others` for findings without a guard; what is said once, and now, is remembered by its words."""
-        others, remembered, states = self.filling.others, self.filling.remembered, self.states
+        """Do as `_fill_others` for findings without a guard; what is said once, and now, is remembered."""
+        others, remembered, states, look = self.filling.others, self.filling.remembered, self.states, self.looks.state
         for name in dict.fromkeys([name for name, _ in places if name in others]):
-            said = self._said_now(name)
-            known = None if said is None else remembered.get(said)
-            if known is None:
-                self._fill_others([(name, "")])
+            steady, timed = self.filling.by_time[name]
+            said = self._said_now(name) if steady else None
+            known = remembered.get(said)
+            if known is not None:
+                for var, state in known:
+                    states[var] = state
+            else:
+                for var, entry in steady:
+                    states[var] = look(var, entry, states[var])
                 if said is not None:
                     if len(remembered) >= MOST_REMEMBERED:
                         remembered.clear()
-                    remembered[said] = tuple([(var, states[var]) for var, _ in others[name]])
-            else:
-                for var, state in known:
-                    states[var] = state
+                    remembered[said] = tuple([(var, states[var]) for var, _ in steady])
+            for var, entry in timed:
+                states[var] = look(var, entry, states[var])
 
     def _said_now(self, name: str) -> Hashable:
-        """Return what was recorded of a finding, if all of it is words, said once a side at the moment of the visit.
+        """Return what was recorded of a finding, if it was said once a side, at the moment of the visit.
 
         None where it is not: then what was recorded when, and how settled, counts too.
         """
         shape, at, by_place = self.pack.findings[name], self.visit.at, self.readings.by_place
-        if name in self.plan.asked_when or shape.readings:
+        if shape.readings:
             return None
-        found: list[frozenset[str] | None] = []
+        found: list[Hashable] = []
         for side in shape.sides or ("",):
             listed = by_place.get((name, side))
             if listed is not None:
                 one = listed[0]
                 of_now = one.here and one.status == "final" and one.time.lo == at.lo == one.time.hi
-                if len(listed) > 1 or not of_now or one.qualifiers or not isinstance(one.possible, frozenset):
+                possible = one.possible
+                if len(listed) > 1 or not of_now or one.qualifiers or possible is None:
                     return None
-                found.append(one.possible)
+                if isinstance(possible, Range):
+                    if possible.lo is None or possible.lo is not possible.hi:
+                        return None
+                    found.append((possible.lo.numerator, possible.lo.denominator))
+                else:
+                    found.append(possible)
             else:
                 found.append(None)
         return (name, *found)

@@ -38,7 +38,8 @@ class Filling:
     """What a visit fills under given settings: the variables that a rule may still ask for, by what fills them.
 
     ``states`` are those of a visit of which nothing else is known. ``latest`` are the variables that look at the latest
-    value of a finding and side; ``others`` look further, ``lines`` compare with a line of treatment, each by finding.
+    value of a finding and side; ``others`` look further (``by_time``: in two, see `_by_time`), ``lines`` compare with a
+    line of treatment, each by finding.
     ``measures`` come in the order in which they are computed. ``remembered`` is what `Facts` found in ``others``,
     ``computed`` the measures by how often what they need was recorded.
     """
@@ -46,6 +47,7 @@ class Filling:
     states: tuple[State, ...]
     latest: Mapping[Where, tuple[int, ...]]
     others: Mapping[str, tuple[Numbered, ...]]
+    by_time: Mapping[str, tuple[tuple[Numbered, ...], tuple[Numbered, ...]]]
     lines: Mapping[str, tuple[Numbered, ...]]
     measures: tuple[Numbered, ...]
     remembered: dict[Hashable, tuple[tuple[int, State], ...]] = field(default_factory=dict)
@@ -85,10 +87,12 @@ class StatesPlan:
         states = tuple(self._given(choices))
         asked = frozenset(range(len(states))) if self._everything else self._asked(states)
         plain = {var for variables_here in self.latest.values() for var in variables_here}
+        others = self._by_finding(lambda var, view: var in asked and var not in plain and view.what != "beyond")
         return Filling(
             states,
             self.latest,
-            self._by_finding(lambda var, view: var in asked and var not in plain and view.what != "beyond"),
+            others,
+            {name: _by_time(several) for name, several in others.items()},
             self._by_finding(lambda var, view: var in asked and view.what == "beyond"),
             tuple(
                 one for name in self.measures_in_order for one in self.variables_of.get(name, ()) if one.var in asked
@@ -150,12 +154,6 @@ class StatesPlan:
             for var, entry in enumerate(self.pack.table.entries)
             if var in times or entry.view.subject == SEX or entry.view.subject.startswith("setting:")
         )
-
-    @cached_property
-    def asked_when(self) -> frozenset[str]:
-        """The findings of which some variable asks how old the newborn was, or how long ago it is."""
-        views = [entry.view for entry in self.pack.table.entries]
-        return frozenset(view.subject for view in views if view.what in ("age", "since"))
 
     @cached_property
     def guarded(self) -> Mapping[Node, tuple[str, ...]]:
@@ -265,6 +263,20 @@ class StatesPlan:
             subject, *words = name.split(".")
             view = self._views[name] = _view(subject, words)
         return view
+
+
+def _by_time(several: Iterable[Numbered]) -> tuple[tuple[Numbered, ...], tuple[Numbered, ...]]:
+    """Return the variables that the words and numbers of a visit's moment decide, and those that also ask when.
+
+    Of numbers that is the highest and the lowest alone: whoever watches others (`cohort.values`) is to see them.
+    """
+    steady, timed = [], []  # type: list[Numbered], list[Numbered]
+    for one in several:
+        view = one.entry.view
+        number = one.entry.kind == "number"
+        extreme = view.what == "value" and view.pick in ("highest", "lowest") and not view.qualifier
+        (timed if view.what in ("age", "since") or (number and not extreme) else steady).append(one)
+    return tuple(steady), tuple(timed)
 
 
 def _view(subject: str, words: Iterable[str]) -> View:

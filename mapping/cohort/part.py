@@ -226,8 +226,11 @@ def _patient(found: Audited) -> str | None:
     return visit.patient or next((f"{system}|{value}" for system, value in visit.identifiers), None)
 
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, default=str, separators=(",", ":"))
+
+
 def _bytes(flat: Any) -> bytes:
-    return json.dumps(flat, ensure_ascii=False, default=str, separators=(",", ":")).encode()
+    return _ENCODER.encode(flat).encode()
 
 
 def _told(error: LayetteError, item: Item, auditor: Auditor) -> dict[str, Any]:

@@ -62,14 +62,14 @@ def keys() -> frozenset[tuple[str, str]]:
 
 def has(node: Node, name: str) -> bool:
     """Return whether an element is there, by value or by extension alone; ``value[x]`` asks for any type."""
-    if name.endswith("[x]"):
-        stem, length = name[:-3], len(name) - 3
-        return any(key.startswith(stem) and key[length : length + 1].isupper() for key in map(_bare, node))
-    return name in node or f"_{name}" in node
-
-
-def _bare(key: str) -> str:
-    return key[1:] if key[:1] == "_" else key
+    if name[-3:] != "[x]":
+        return name in node or f"_{name}" in node
+    stem, length = name[:-3], len(name) - 3
+    for key in node:
+        begin = 1 if key[:1] == "_" else 0
+        if key.startswith(stem, begin) and key[begin + length : begin + length + 1].isupper():
+            return True
+    return False
 
 
 def objects(node: Node, name: str) -> Iterator[Node]:
