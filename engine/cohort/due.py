@@ -89,7 +89,7 @@ def due_at(context: Context, readers: Sequence[Reader]) -> DueAt:
     base = gather(context, wanted_now(missing, context))
     weighed = weigh(context, base, readers)
     made = sorted(episodes_of(weighed.grounds, context.plan), key=lambda one: (one.first.rank, *one.first.order[1:]))
-    history = _weighed_orders(made, context, readers)
+    history = weighed_orders(made, context, readers)
     silent = [one for one in missing if one.state != "later" and not one.told and _rank(one, context)]
     rows = [row for n, one in enumerate(made, 1) for row in rows_of(n, one, n - 1 in history.stood, context.plan)]
     if history.proposed:
@@ -112,7 +112,7 @@ def episodes_of(grounds: Grounds, plan: AnswerPlan) -> list[Episode]:
     return [one for place in sorted(shared) if place[0] != "judge" for one in episodes(shared[place])]
 
 
-class _Weighed(NamedTuple):
+class Weighed(NamedTuple):
     """What the history says, by the place of an episode: what it answers; what is asked as a draft of ours asked it.
 
     ``to_chase``: what was ordered, presses and is overdue.
@@ -123,10 +123,10 @@ class _Weighed(NamedTuple):
     to_chase: tuple[str, ...] = ()
 
 
-def _weighed_orders(made: Sequence[Episode], context: Context, readers: Sequence[Reader]) -> _Weighed:
+def weighed_orders(made: Sequence[Episode], context: Context, readers: Sequence[Reader]) -> Weighed:
     """Weigh what is asked by the history. Most visits have no history of acts, and nothing to weigh."""
     if not context.visit.orders and not context.visit.guidance:
-        return _Weighed()
+        return Weighed()
     asked = {k: one for k, one in enumerate(made) if _may_be_answered(one, context)}
     told = {k: recommendation(one, context) for k, one in asked.items()}
     found = sorted_out([*told.values()], context, readers)
@@ -134,7 +134,7 @@ def _weighed_orders(made: Sequence[Episode], context: Context, readers: Sequence
     late = overdue_orders([*found.proposed, *found.to_chase], context, readers)
     to_chase = dict.fromkeys(one.target for one in (*found.to_chase, *late))
     stood = frozenset(k for k, one in told.items() if one.request_key in standing)
-    return _Weighed(stood, _as_proposed(told, found.proposed, context), tuple(to_chase))
+    return Weighed(stood, _as_proposed(told, found.proposed, context), tuple(to_chase))
 
 
 def _may_be_answered(one: Episode, context: Context) -> bool:

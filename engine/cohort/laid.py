@@ -102,6 +102,16 @@ class Laid:
         return np.array([self.verbs[one.verb] for one in self.proposals], np.int64)
 
     @cached_property
+    def targets(self) -> Mapping[str, int]:
+        """The targets of proposals, numbered."""
+        return _numbers(one.target for one in self.proposals)
+
+    @cached_property
+    def target(self) -> Numbers:
+        """The target of each proposal."""
+        return np.array([self.targets[one.target] for one in self.proposals], np.int64)
+
+    @cached_property
     def asked(self) -> Flags:
         """Which proposals ask for something."""
         return np.array([one.verb in ASKED for one in self.proposals], bool)

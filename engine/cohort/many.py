@@ -14,10 +14,13 @@ from layette.engine.cohort.laid import Laid
 from layette.engine.cohort.plain import Plain
 from layette.engine.cohort.spans import KNOWN, OPEN
 from layette.engine.cohort.together import SAID, DueColumns, PlainVisit, due_together
+from layette.engine.logic.program import Reader
 from layette.engine.terms import ASKED, PRIORITIES
 from layette.engine.visit.visit import Visit
 
 _SILENT = SAID.index(NOT_ON_RECORD)
+_MOST_WEIGHING = 500
+"""Plain visits with orders that wait for each other: of these more is held than their numbers."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,7 @@ class Due:
     """What was due at visits, by their places: in ``columns``, and of those that are not told there in ``rows``.
 
     Of one visit some may stand here and some there: `at` puts them together. ``apart`` are those that went by the code
-    of one visit, ``to_judge`` the targets to judge of the others.
+    of one visit. ``to_judge``: targets; ``to_chase``: those of the others that have orders.
     """
 
     laid: Laid
@@ -34,6 +37,7 @@ class Due:
     rows: Mapping[int, Sequence[DueRow]]
     apart: Mapping[int, DueAt]
     to_judge: Mapping[int, tuple[str, ...]]
+    to_chase: Mapping[int, tuple[str, ...]]
 
     def at(self, visit: int) -> DueAt:
         """Return what was due at one visit."""
@@ -42,7 +46,16 @@ class Due:
         first, last = np.searchsorted(self.columns.visit, [visit, visit + 1])
         told = [self._row(*row) for row in zip(*(column[first:last].tolist() for column in self.columns), strict=True)]
         rows = sorted([*self.rows.get(visit, ()), *told], key=lambda row: row.episode)
-        return DueAt(tuple(rows), self.to_judge.get(visit, ()), self.not_on_record[visit], (), False)
+        to_judge, silent = self.to_judge.get(visit, ()), self.not_on_record[visit]
+        return DueAt(tuple(rows), to_judge, silent, self.to_chase_at(visit), self.added_worlds(visit))
+
+    def to_chase_at(self, visit: int) -> tuple[str, ...]:
+        """Return the targets to chase at one visit."""
+        return self.apart[visit].to_chase if visit in self.apart else self.to_chase.get(visit, ())
+
+    def added_worlds(self, visit: int) -> bool:
+        """Whether a visit was decided with anything doubtful, or with an order to weigh."""
+        return self.apart[visit].added_worlds if visit in self.apart else visit in self.to_chase
 
     def _row(
         self, _: int, episode: int, proposal: int, rule: int, said: int, rank: int, start: int, until: int,
@@ -88,27 +101,43 @@ class Due:
 class DueOfMany:
     """What was due at visits as they come in, one after another."""
 
-    def __init__(self, laid: Laid) -> None:
-        """Take visits that were read by a pack, laid out."""
-        self.laid = laid
+    def __init__(self, laid: Laid, readers: Sequence[Reader]) -> None:
+        """Take visits that were read by a pack, laid out; ``readers`` decide what was on record at an order."""
+        self.laid, self.readers = laid, readers
+        self._visits = self._weighing = 0
         self._apart: dict[int, DueAt] = {}
         self._plain: dict[int, PlainVisit] = {}
+        self._columns: list[DueColumns] = []
+        self._rows: dict[int, Sequence[DueRow]] = {}
+        self._to_judge: dict[int, tuple[str, ...]] = {}
+        self._to_chase: dict[int, tuple[str, ...]] = {}
 
     def add(self, visit: Visit, statuses: bytearray, told: Plain | DueAt) -> None:
         """Add a visit: plain, or what was due at it."""
-        place = len(self._apart) + len(self._plain)
+        place = self._visits
+        self._visits += 1
         if isinstance(told, DueAt):
             self._apart[place] = told
-        else:
-            self._plain[place] = PlainVisit(visit.at.lo, visit.born.lo, visit.zone, statuses, told)
+            return
+        self._plain[place] = PlainVisit(visit.at.lo, visit.born.lo, visit.zone, statuses, told)
+        self._weighing += told.context is not None
+        if self._weighing >= _MOST_WEIGHING:
+            self._tell_plain()
 
     def made(self) -> Due:
         """Return what was due at all of them."""
-        found = due_together(self.laid, [*self._plain.values()])
+        self._tell_plain()
+        columns = DueColumns(*(np.concatenate(several) for several in zip(*self._columns, strict=True)))
+        rows = self._rows | {place: due.rows for place, due in self._apart.items()}
+        to_judge = self._to_judge | {place: due.to_judge for place, due in self._apart.items()}
+        return Due(self.laid, self._visits, columns, rows, self._apart, to_judge, self._to_chase)
+
+    def _tell_plain(self) -> None:
+        """Tell what was due at the plain visits that wait for it."""
+        found = due_together(self.laid, [*self._plain.values()], self.readers)
         place = np.array([*self._plain], np.int64)
-        columns = found.columns._replace(visit=place[found.columns.visit])
-        rows: dict[int, Sequence[DueRow]] = {int(place[k]): some for k, some in found.rows.items()}
-        rows |= {k: due.rows for k, due in self._apart.items()}
-        to_judge = {k: one.said.to_judge for k, one in self._plain.items() if one.said.to_judge}
-        to_judge |= {k: due.to_judge for k, due in self._apart.items()}
-        return Due(self.laid, len(self._apart) + len(self._plain), columns, rows, self._apart, to_judge)
+        self._columns.append(found.columns._replace(visit=place[found.columns.visit]))
+        self._rows |= {int(place[k]): rows for k, rows in found.rows.items()}
+        self._to_chase |= {int(place[k]): targets for k, targets in found.to_chase.items()}
+        self._to_judge |= {k: one.said.to_judge for k, one in self._plain.items() if one.said.to_judge}
+        self._plain, self._weighing = {}, 0

@@ -1,7 +1,7 @@
 """Which visits are plain, so that what was due at them is told in columns, and what their record says beside values.
 
-At a plain visit nothing is doubtful, no order or guidance is on record, and no rule says that a value is to be judged.
-Any other goes by the code of one visit (`due.due_at`).
+At a plain visit nothing is doubtful, no guidance and no proposal of ours is on record, and no rule says that a value is
+to be judged. Any other goes by the code of one visit (`due.due_at`).
 """
 
 from __future__ import annotations
@@ -29,13 +29,14 @@ class Plain(NamedTuple):
     """What a plain visit says: which rules that ask of the record find something, which that it was not done.
 
     ``moments``: the UTC second of each anchor that its rules count from, by number, None where it is not known.
-    ``to_judge``: the targets of values that no line covers.
+    ``to_judge``: the targets of values that no line covers. ``context``: where orders are on record, what weighs them.
     """
 
     recorded: tuple[int, ...]
     not_done: tuple[int, ...]
     moments: tuple[tuple[int, int | None], ...]
     to_judge: tuple[str, ...]
+    context: Context | None = None
 
 
 class PlainReader:
@@ -56,14 +57,17 @@ class PlainReader:
     def of(self, facts: Facts, reading: InCodes, context: Callable[[], Context]) -> Plain | None:
         """Return what a visit says where it is plain; ``context`` makes what the code of one visit looks at."""
         visit, readings = facts.visit, facts.readings
-        if visit.orders or visit.guidance or not self._judging.isdisjoint(reading.standing):
+        ours = any(order.request_key for order in visit.orders)
+        if ours or visit.guidance or not self._judging.isdisjoint(reading.standing):
             return None
         names = frozenset([name for name, _ in readings.by_place])
         if visit.sex is None or self._is_doubtful(readings):
             return None
-        judged = () if self._on_lines.isdisjoint(names) else (one.target for one in to_judge((), (), context()))
+        at_all = context() if visit.orders or not self._on_lines.isdisjoint(names) else None
+        judged = () if at_all is None else (one.target for one in to_judge((), (), at_all))
         recorded, not_done = self._record(reading.statuses, readings, names)
-        return Plain(recorded, not_done, self._moments(reading, facts), tuple(dict.fromkeys(judged)))
+        weighing = at_all if visit.orders else None
+        return Plain(recorded, not_done, self._moments(reading, facts), tuple(dict.fromkeys(judged)), weighing)
 
     def _is_doubtful(self, readings: Readings) -> bool:
         """Whether something is doubtful: it can be where a recording is one of several, or in doubt by itself."""

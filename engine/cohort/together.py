@@ -17,12 +17,13 @@ from layette.engine.answer.laid.proposals import Place
 from layette.engine.answer.laid.windows import RealWindow
 from layette.engine.answer.resolved.grounds import FAR, Ground
 from layette.engine.answer.resolved.resolve import ASAP, Episode, together
-from layette.engine.cohort.due import NOT_ON_RECORD, DueRow, episodes_of, rows_of
+from layette.engine.cohort.due import NOT_ON_RECORD, DueRow, Weighed, episodes_of, rows_of, weighed_orders
 from layette.engine.cohort.laid import BIRTH, NOT_DUE, VISIT, Laid
 from layette.engine.cohort.plain import Plain
 from layette.engine.cohort.spans import KNOWN, OPEN, Span, spans
 from layette.engine.exact.times import DAY
 from layette.engine.logic.conditions import STATUSES, Status
+from layette.engine.logic.program import Reader
 from layette.engine.terms import PRIORITIES
 
 _PROVISIONAL, _FIRED = STATUSES.index(Status.PROVISIONAL), STATUSES.index(Status.FIRED)
@@ -72,10 +73,14 @@ class _Rows(NamedTuple):
 
 
 class Together(NamedTuple):
-    """What was due at plain visits: in columns, and in rows where several reasons make one recommendation."""
+    """What was due at plain visits: in columns, and in rows what reasons make together, or an order may answer.
+
+    ``to_chase``: targets of overdue orders, of the visits that have orders.
+    """
 
     columns: DueColumns
     rows: Mapping[int, Sequence[DueRow]]
+    to_chase: Mapping[int, tuple[str, ...]]
 
 
 class PlainVisit(NamedTuple):
@@ -88,9 +93,9 @@ class PlainVisit(NamedTuple):
     said: Plain
 
 
-def due_together(laid: Laid, visits: Sequence[PlainVisit]) -> Together:
-    """Return what was due at plain visits, by their places."""
-    return _Due(laid, visits).all()
+def due_together(laid: Laid, visits: Sequence[PlainVisit], readers: Sequence[Reader]) -> Together:
+    """Return what was due at plain visits, by their places; ``readers`` decide what was on record at an order."""
+    return _Due(laid, visits).all(readers)
 
 
 class _Due:
@@ -103,13 +108,18 @@ class _Due:
         self.moments[VISIT] = [one.at for one in visits]
         self.moments[BIRTH] = [one.born for one in visits]
         self.recorded, self.not_done = (np.zeros((len(visits), len(laid.wanted) + 1), bool) for _ in range(2))
+        self.weighing = {k: one.said.context for k, one in enumerate(visits) if one.said.context is not None}
+        self.ordered = np.zeros((len(visits), len(laid.targets)), bool)
+        for k, context in self.weighing.items():
+            known = (laid.targets.get(order.target) for order in context.visit.orders)
+            self.ordered[k, [target for target in known if target is not None]] = True
         for k, (*_, said) in enumerate(visits):
             self.recorded[k, [*said.recorded]] = True
             self.not_done[k, [*said.not_done]] = True
             for anchor, second in said.moments:
                 self.moments[anchor, k] = OPEN if second is None else second
 
-    def all(self) -> Together:
+    def all(self, readers: Sequence[Reader]) -> Together:
         now, silent = self._wanted(self._asked())
         shared = self._shared(now)
         alone, joined = now.at(~shared), [*self._joined(now.at(shared))]
@@ -117,10 +127,30 @@ class _Due:
         made = self._alone(alone, numbers[: len(alone.visit)])
         quiet = self._silent(silent, np.bincount(visits, minlength=self.number))
         columns = DueColumns(*(np.concatenate(two) for two in zip(made, quiet, strict=True)))
-        rows: dict[int, list[DueRow]] = {}
-        for (visit, episode), number in zip(joined, numbers[len(alone.visit) :].tolist(), strict=True):
-            rows.setdefault(visit, []).extend(rows_of(number, episode, False, self.laid.plan))
-        return Together(columns.at(np.lexsort((columns.episode, columns.visit))), rows)
+        in_order = sorted(zip(joined, numbers[len(alone.visit) :].tolist(), strict=True), key=lambda one: one[1])
+        by_visit: dict[int, list[tuple[int, Episode]]] = {visit: [] for visit in self.weighing}
+        for (visit, episode), number in in_order:
+            by_visit.setdefault(visit, []).append((number, episode))
+        rows, to_chase = self._weighed(by_visit, readers)
+        return Together(columns.at(np.lexsort((columns.episode, columns.visit))), rows, to_chase)
+
+    def _weighed(
+        self, by_visit: Mapping[int, Sequence[tuple[int, Episode]]], readers: Sequence[Reader]
+    ) -> tuple[dict[int, Sequence[DueRow]], dict[int, tuple[str, ...]]]:
+        """Return the rows of recommendations, with what orders answer of them, and what is to be chased."""
+        rows: dict[int, Sequence[DueRow]] = {}
+        to_chase = {}
+        for visit, several in by_visit.items():
+            context, history = self.weighing.get(visit), Weighed()
+            if context is not None:
+                history = weighed_orders([episode for _, episode in several], context, readers)
+                to_chase[visit] = history.to_chase
+            rows[visit] = [
+                row
+                for k, (number, episode) in enumerate(several)
+                for row in rows_of(number, episode, k in history.stood, self.laid.plan)
+            ]
+        return rows, to_chase
 
     def _numbered(self, alone: _Rows, joined: Sequence[tuple[int, Episode]]) -> tuple[Numbers, Numbers]:
         """Return the visits of all recommendations, and their numbers there: the most pressing first."""
@@ -193,12 +223,15 @@ class _Due:
         return asked.at(~of_record | (open_now & pressing)), asked.at(open_now & ~pressing & (asked.proposal == first))
 
     def _shared(self, rows: _Rows) -> Flags:
-        """Return which reasons may share a recommendation with others: those of one place, and of acts that join."""
+        """Return which reasons may share a recommendation with others: those of one place, and of acts that join.
+
+        So are those for what was ordered: the code of one visit weighs them.
+        """
         laid = self.laid
         _, place, times = np.unique(
             rows.visit * len(laid.proposals) + laid.place[rows.proposal], return_inverse=True, return_counts=True
         )
-        shared: Flags = times[place.reshape(-1)] > 1
+        shared: Flags = (times[place.reshape(-1)] > 1) | self.ordered[rows.visit, laid.target[rows.proposal]]
         for pair in (*laid.mixed, *laid.meeting):
             both, concerned = np.ones(self.number, bool), np.zeros(len(rows.visit), bool)
             for proposals in pair:

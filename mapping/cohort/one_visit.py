@@ -78,7 +78,7 @@ class Auditor:
 
     def due(self, found: Iterable[Audited]) -> Due:
         """Return what was due at visits, by their places."""
-        made = DueOfMany(self.laid)
+        made = DueOfMany(self.laid, [self.native])
         for one in found:
             made.add(one.visit, one.statuses, one.due)
         return made.made()

@@ -117,7 +117,7 @@ class PartReader:
 
     def read(self, part: Part) -> Made:
         """Return what is to be written of a part. Raises `ReadersDisagree`."""
-        rows = _Rows(KnownStates(self.auditor.pack.program.full), DueOfMany(self.auditor.laid))
+        rows = _Rows(KnownStates(self.auditor.pack.program.full), DueOfMany(self.auditor.laid, [self.auditor.native]))
         for k, item in enumerate(part.items):
             self._one(part.first + k, item, rows)
         visits = [row[0] for row in rows.tables["visits"]]

@@ -120,14 +120,13 @@ def due_of_visits(due: Due) -> dict[str, pa.Array]:
     """Return the columns of `VISITS` that tell what was due."""
     worst, number = due.asked
     visits = range(due.visits)
-    apart = [due.apart.get(visit) for visit in visits]
     return {
         "worst": pa.array(worst, pa.string()).dictionary_encode().cast(NAME),
         "due": pa.array(number, pa.int32()),
         "to_judge": pa.array([due.to_judge.get(visit, ()) for visit in visits], NAMES),
         "not_on_record": pa.array(due.not_on_record, NAMES),
-        "to_chase": pa.array([one.to_chase if one else () for one in apart], NAMES),
-        "added_worlds": pa.array([one is not None and one.added_worlds for one in apart], pa.bool_()),
+        "to_chase": pa.array([due.to_chase_at(visit) for visit in visits], NAMES),
+        "added_worlds": pa.array([due.added_worlds(visit) for visit in visits], pa.bool_()),
     }
 
 
