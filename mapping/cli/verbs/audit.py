@@ -47,7 +47,7 @@ def add(options: argparse.ArgumentParser) -> None:
     add_argument("--from", dest="first", metavar="MONTH", help="count again from this month, such as 2026-01")
     add_argument("--to", dest="last", metavar="MONTH", help="count again up to this month")
     add_argument("--compare", metavar="PACK", help="what another pack would change at the visits of an audit")
-    add_argument("--compare-site", metavar="FILE", help="the site file of that pack")
+    add_argument("--compare-site", metavar="FILE", help="the site file of that pack; alone: of `--pack`")
     add_argument("--rows", action="store_true", help="name in the report the charts to open, worst first")
     add_argument("--least", type=int, default=11, metavar="N", help="smallest count that the report shows (default 11)")
     options.set_defaults(run=run)
@@ -187,7 +187,7 @@ def _elsewhere(arguments: argparse.Namespace) -> Shared | None:
 def _compared(arguments: argparse.Namespace, out: Path) -> int:
     from layette.mapping.cohort.compared import compare
 
-    other = load_pack(arguments.compare, arguments.compare_site)
+    other = load_pack(arguments.compare or arguments.pack, arguments.compare_site)
     found = compare(out, other, arguments.workers or cores())
     unread = f"; {found.unread} are not read by the other pack" if found.unread else ""
     print(f"layette: {found.changed} of {found.visits} visits would change{unread}: {out / 'changes'}", file=sys.stderr)
