@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Iterator
 from contextlib import chdir
@@ -31,10 +32,14 @@ def checked() -> Checked:
     from mypy.build import build
     from mypy.main import process_options
 
-    with chdir(ROOT):
-        sources, options = process_options([])
-        options.incremental, options.cache_dir, options.export_types = False, os.devnull, True
-        result = build(sources, options)
+    gc.disable()  # nearly all that mypy makes stays to its end
+    try:
+        with chdir(ROOT):
+            sources, options = process_options([])
+            options.incremental, options.cache_dir, options.export_types = False, os.devnull, True
+            result = build(sources, options)
+    finally:
+        gc.enable()
     return Checked(result.errors, frozenset(_read(result.types)))
 
 

@@ -20,6 +20,7 @@ from layette.mapping.fhir_json import loads
 
 BY = ("--pack", str(FOLDER))
 """A pack of few rules, where what is tried is how a table is read."""
+BUNDLES = ("jaundiced-sleepy-day-4.json", "red-reflex-hip-testis-day-6.json")
 EXAMPLES = Path(__file__).parents[3] / "examples"
 
 
@@ -56,21 +57,29 @@ def example(name: str) -> dict[str, Any]:
     return made
 
 
+@pytest.fixture(scope="module")
+def from_bundles(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The audit of two Bundles, a line each."""
+    place = tmp_path_factory.mktemp("bundles")
+    lines = place / "bundles.ndjson"
+    lines.write_text("".join(json.dumps(example(name), default=float) + "\n" for name in BUNDLES), encoding="utf-8")
+    assert audit(Wanted(str(lines), place / "out"), load_pack()).totals.visits == 2
+    return place / "out"
+
+
+@pytest.mark.xdist_group("bulk")
 @pytest.mark.parametrize("zipped", [False, True])
-def test_bulk_data_gives_the_visits_of_the_bundles_that_it_was_made_of(tmp_path: Path, zipped: bool) -> None:
-    names = ["jaundiced-sleepy-day-4.json", "red-reflex-hip-testis-day-6.json"]
-    lines = tmp_path / "bundles.ndjson"
-    bundles = [example(name) for name in names]
-    lines.write_text("".join(json.dumps(bundle, default=float) + "\n" for bundle in bundles), encoding="utf-8")
-    folder = bulk(tmp_path / "bulk", bundles, zipped=zipped)
+def test_bulk_data_gives_the_visits_of_the_bundles_that_it_was_made_of(
+    from_bundles: Path, tmp_path: Path, zipped: bool
+) -> None:
+    folder = bulk(tmp_path / "bulk", [example(name) for name in BUNDLES], zipped=zipped)
     (folder / "Observation.2.ndjson").write_text('{"resourceType": "Observation"\n{"resourceType": "Patient"}\n')
-    out, again = tmp_path / "out", tmp_path / "again"
-    assert audit(Wanted(str(lines), out), load_pack()).totals.visits == 2
+    again = tmp_path / "again"
     progress = audit(Wanted(str(folder), again), load_pack())
     assert (progress.totals.visits, progress.totals.rejected) == (2, 1)
     aside = [json.loads(line) for line in (again / "rejected.ndjson").read_text().splitlines()]
     assert [(Path(one["source"]).name, one["line"]) for one in aside] == [("Observation.2.ndjson", 1)]
-    assert {row[1:] for row in asked(again)} == {row[1:] for row in asked(out)}
+    assert {row[1:] for row in asked(again)} == {row[1:] for row in asked(from_bundles)}
     assert {row["source"] for row in rows(again, "visits")} == {row["encounter"] for row in rows(again, "visits")}
 
 
