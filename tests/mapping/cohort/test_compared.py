@@ -19,7 +19,7 @@ SEEN: dict[str, Any] = {
     "born": "2026-05-01T08:00:00+00:00", "at": "2026-05-06T10:00:00+00:00",
     "findings": {"red_reflex.left": "white"},
 }  # fmt: skip
-BY = ("--pack", str(FOLDER))
+BY = ("--compare", str(FOLDER))
 """A pack of few rules: what is tried is how two packs are compared, not what they say."""
 SITE = """
 site: A clinic
