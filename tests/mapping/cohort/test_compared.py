@@ -67,8 +67,9 @@ def test_a_rule_that_is_switched_off_is_lost_where_it_fired(
 
 
 @pytest.mark.xdist_group("compared")
-def test_the_same_pack_changes_nothing(done: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["audit", str(done), "--compare-site", str(_bare(done)), *BY]) == 0
+@pytest.mark.parametrize("option", ["--compare", "--pack"])
+def test_the_same_pack_changes_nothing(option: str, done: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["audit", str(done), "--compare-site", str(_bare(done)), option, str(FOLDER)]) == 0
     assert "0 of 2 visits would change" in capsys.readouterr().err
     assert changes(done) == []
 
