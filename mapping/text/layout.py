@@ -110,17 +110,14 @@ def wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
     whole = tidy(text)
     if len(first) + len(whole) <= width:
         return [f"{first}{whole}".rstrip()]
-    lines, line, begun = [], first, False
-    for word in _TOGETHER.sub(rf"\1{_HARD}\2", whole).split(" "):
-        if begun and len(line) + 1 + len(word) > width:
-            lines.append(line)
-            line, begun = rest, False
-        line += f" {word}" if begun else word
-        while len(line) > width:
-            lines.append(line[:width])
-            line = rest + line[width:]
-        begun = True
-    lines.append(line)
+    told = _TOGETHER.sub(rf"\1{_HARD}\2", whole)
+    lines, begin, start = [], 0, first
+    while len(told) - begin > (room := max(width - len(start), 1)):
+        space = told.rfind(" ", begin, begin + room + 1)
+        end = space if space > begin else begin + room
+        lines.append(start + told[begin:end])
+        begin, start = end + (space > begin), rest
+    lines.append(start + told[begin:])
     return [line.replace(_HARD, " ").rstrip() for line in lines]
 
 
