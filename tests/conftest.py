@@ -12,7 +12,7 @@ gc.set_threshold(100_000, 20, 20)
 
 HEAVY = {
     "browser": "looks at pages in Chromium",
-    "pythons": "installs for every further Python",
+    "pythons": "installs what is built, for every Python",
     "spark": "starts Spark",
 }
 """Marks of tests that a plain run leaves out: they are too heavy for a newcomer, and the README has a line for each."""

@@ -7,7 +7,7 @@ import sys
 import pytest
 from support.installs import Installed, install, interpreter, other_interpreters
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("packaging")]
+pytestmark = [pytest.mark.slow, pytest.mark.pythons, pytest.mark.xdist_group("packaging")]
 
 TWICE = "conditions read twice; measures and resolution once"
 
@@ -18,7 +18,6 @@ def read_by(installed: Installed) -> tuple[list[str], str]:
     return found["readers"], found["read"]
 
 
-@pytest.mark.pythons
 @pytest.mark.parametrize("version", other_interpreters())
 def test_the_main_job_on_another_python(built, version, tmp_path):
     found = interpreter(version)
