@@ -7,19 +7,16 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from layette.engine.answer.laid.proposals import Place, Proposal
 from layette.engine.answer.laid.windows import WrittenWindow
 from layette.engine.answer.parts.plan import AnswerPlan
-from layette.engine.cohort.spans import Counted
+from layette.engine.cohort.spans import Counted, Flags, Numbers
 from layette.engine.pack.written.shapes import listed
 from layette.engine.terms import ASKED, Kind
 
 Anchor = tuple[str, str]
 """What a window counts from, and on which side that was found."""
-Numbers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 VISIT, BIRTH = 0, 1
 """The anchors that every visit has."""

@@ -20,17 +20,14 @@ from layette.engine.answer.resolved.resolve import ASAP, Episode, together
 from layette.engine.cohort.due import NOT_ON_RECORD, DueRow, Weighed, episodes_of, rows_of, weighed_orders
 from layette.engine.cohort.laid import BIRTH, NOT_DUE, VISIT, Laid
 from layette.engine.cohort.plain import Plain
-from layette.engine.cohort.spans import KNOWN, OPEN, Span, spans
+from layette.engine.cohort.spans import KNOWN, OPEN, Flags, Numbers, Span, spans
 from layette.engine.exact.times import DAY
 from layette.engine.logic.conditions import STATUSES, Status
 from layette.engine.logic.program import Reader
-from layette.engine.terms import PRIORITIES
 
 _PROVISIONAL, _FIRED = STATUSES.index(Status.PROVISIONAL), STATUSES.index(Status.FIRED)
 SAID = ("fired", "provisional", NOT_ON_RECORD)
 """What is said of a row's rule, by its code."""
-Numbers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 class DueColumns(NamedTuple):
@@ -276,8 +273,8 @@ class _Due:
     def _silent(self, rows: _Rows, after: Numbers) -> DueColumns:
         """Return that of which the record is silent, ``after`` so many recommendations of each visit."""
         episode = _places(rows.visit, self.number) + 1 + after[rows.visit]
-        ranks = np.array([PRIORITIES.index(one.priority) for one in self.laid.proposals], np.int64)
-        return self._columns(rows, episode, np.full(len(rows.visit), 2), ranks[rows.proposal], rows.span.start)
+        rank = self.laid.rank[rows.proposal]
+        return self._columns(rows, episode, np.full(len(rows.visit), SAID.index(NOT_ON_RECORD)), rank, rows.span.start)
 
     def _columns(self, rows: _Rows, episode: Numbers, said: Numbers, rank: Numbers, start: Numbers) -> DueColumns:
         span = rows.span

@@ -22,7 +22,6 @@ from layette.engine.logic.conditions import AllOf, variables
 from layette.engine.logic.residual import REMEMBERED, OpenRules
 from layette.engine.pack.written.rule_shapes import RuleShape
 from layette.engine.pack.written.shapes import FindingsFile
-from layette.engine.pack.written.subjects import inputs_of
 from layette.engine.pack.written.views import View
 from layette.engine.pack.written.written import spans_rows
 from layette.engine.states.plan import MOST_CHOICES, Choices, StatesPlan
@@ -119,22 +118,10 @@ class AnswerPlan:
 
     @cached_property
     def behind_emergencies(self) -> frozenset[str]:
-        """The findings that a rule which can bring `stat` reads, conclusions and measures followed down to them."""
-        program, entries = self.pack.program, self.pack.table.entries
-        waiting = [k for k, priority in enumerate(self.rule_priorities) if priority == "stat"]
-        seen, found = set(waiting), set[str]()
-        while waiting:
-            rule = program.rules[waiting.pop()]
-            names = [entries[var].view.subject for var in variables(AllOf((rule.applies, rule.when)))]
-            for name in names:
-                more = set(self.states.concluding.get(name, ())) - seen
-                waiting += more
-                seen |= more
-                if name in self.pack.measures:
-                    names += [one for one in inputs_of(self.pack.measures[name]) if one not in names]
-                elif name in self.pack.findings:
-                    found.add(name)
-        return frozenset(found)
+        """The findings behind every rule that can bring `stat`."""
+        told = zip(self.tested, self.rule_priorities, strict=True)
+        names = [tested for tested, priority in told if priority == "stat"]
+        return frozenset().union(*names) & self.pack.findings.keys()
 
     @cached_property
     def wanted(self) -> Mapping[int, tuple[WantedInput, ...]]:
