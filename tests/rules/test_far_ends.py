@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from functools import lru_cache
 
 import pytest
+from support.told_alone import DAY_4, DAY_28, pressing, told_alone
 
-from layette.engine import Assessment, Pack, load_pack
+from layette.engine import load_pack
 from layette.engine.terms import PRIORITIES
 
-BORN, DAY_4, DAY_28 = "2026-11-20T08:30:00-06:00", "2026-11-24T10:00:00-06:00", "2026-12-18T10:00:00-06:00"
 LOW, HIGH = 0, 1
 
 STAT = {
@@ -53,11 +52,6 @@ CALM = {
 """The ends that bring nothing by themselves, with the reason; a new number stands here, or a rule judges it."""
 
 
-@lru_cache(maxsize=1)
-def pack() -> Pack:
-    return load_pack()
-
-
 NUMBERS = {
     name: shape.number.plausible
     for name, shape in load_pack().findings.items()
@@ -66,21 +60,12 @@ NUMBERS = {
 ENDS = [(name, end) for name in NUMBERS for end in (LOW, HIGH)]
 
 
-def at(name: str, value: Fraction | float, moment: str) -> Assessment:
-    shape = pack().findings[name]
-    assert shape.number is not None
-    place = f"{name}.{shape.sides[0]}" if shape.sides else name
-    given = {"value": format(float(value), "g"), "unit": shape.number.unit}
-    visit = {"born": BORN, "at": moment, "sex_at_birth": "male", "findings": {place: given}}
-    return pack().assess(visit, readers=["native"])
-
-
 def brought(name: str, value: Fraction | float, moment: str = DAY_4) -> list[str]:
     """How pressing each thing is that rests on the number."""
-    told = at(name, value, moment)
-    proposed = [(one.priority, reason.values) for one in (*told.recommendations, *told.avoid) for reason in one.reasons]
-    read = [*proposed, *((one.priority, one.values) for one in told.to_judge)]
-    return [str(priority) for priority, values in read if any(v.subject.split(".")[0] == name for v in values)]
+    number = load_pack().findings[name].number
+    assert number is not None
+    given = {"value": format(float(value), "g"), "unit": number.unit}
+    return pressing(told_alone(name, given, moment), name)
 
 
 @pytest.mark.parametrize(("name", "end"), ENDS)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from support.told_alone import DAY_4, DAY_28, pressing, told_alone
 
-from layette.engine import Assessment, load_pack
+from layette.engine import load_pack
 from layette.engine.pack.written.shapes import FindingShape, listed
-
-BORN, DAY_4, DAY_28 = "2026-11-20T08:30:00-06:00", "2026-11-24T10:00:00-06:00", "2026-12-18T10:00:00-06:00"
 
 WITH_ANOTHER = "it says something only beside another finding, which is asked for"
 NOT_KNOWN = "nobody knows it, and it stays among what is open"
@@ -39,18 +38,8 @@ VALUES = [
 ]
 
 
-def assessed(name: str, value: str, moment: str) -> Assessment:
-    shape = load_pack().findings[name]
-    place = f"{name}.{shape.sides[0]}" if shape.sides else name
-    visit = {"born": BORN, "at": moment, "sex_at_birth": "male", "findings": {place: value}}
-    return load_pack().assess(visit, readers=["native"])
-
-
 def brings(name: str, value: str, moment: str) -> bool:
-    told = assessed(name, value, moment)
-    proposed = (*told.recommendations, *told.avoid, *told.guidance, *told.reassurance)
-    read = [*(reason.values for one in proposed for reason in one.reasons), *(one.values for one in told.to_judge)]
-    return any(used.subject.split(".")[0] == name for values in read for used in values)
+    return bool(pressing(told_alone(name, value, moment), name, words=True))
 
 
 @pytest.mark.parametrize(("name", "value"), VALUES)
