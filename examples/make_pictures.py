@@ -2,16 +2,18 @@
 
     python examples/make_pictures.py
 
-Needs the extras `serve` and `test` and a Chromium. Beside each picture the words that stand in it are kept, and a test
-compares them with the page of today: letters differ in width from machine to machine, words do not.
+Needs the extras `serve`, `test` and `browser`, and a Chromium. Beside each picture the words that stand in it are kept,
+and a test compares them with the page of today: letters differ in width from machine to machine, words do not.
 """
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from playwright.sync_api import Page
+if TYPE_CHECKING:  # of the extra `browser`; a plain run of the tests imports this
+    from playwright.sync_api import Page
 
 ROOT = Path(__file__).resolve().parents[1]
 PICTURES = ROOT / "examples/pictures"

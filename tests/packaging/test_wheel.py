@@ -8,7 +8,7 @@ import zipfile
 import pytest
 from support.checkout import FOLDERS, done, files, shown_example
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("packaging")]
+pytestmark = [pytest.mark.pythons, pytest.mark.slow, pytest.mark.xdist_group("packaging")]
 
 
 def test_the_sdist_holds_every_file_of_the_repository_and_no_other(built):
@@ -30,7 +30,6 @@ def test_the_wheel_holds_every_installed_file_and_nothing_stale(built):
     assert names == {name.replace("layette/engine/face/", "layette/") for name in installed}
 
 
-@pytest.mark.pythons
 def test_the_installed_wheel_does_the_main_job(plain):
     visit = shown_example()
     assert "Rule pack newborn" in plain.layette("assess", visit)
@@ -39,7 +38,6 @@ def test_the_installed_wheel_does_the_main_job(plain):
     assert " 0 failed" in plain.layette("check")
 
 
-@pytest.mark.pythons
 def test_the_installed_wheel_is_what_runs_and_knows_its_version(plain):
     says = "import layette.engine as engine; print(engine.__version__, engine.__file__)"
     version, place = done(plain.python, "-c", says, cwd=plain.folder).split()

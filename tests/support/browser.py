@@ -11,12 +11,15 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import httpx
 import psutil
 import pytest
-from playwright.sync_api import Browser, sync_playwright
 from support.checkout import ROOT
+
+if TYPE_CHECKING:  # of the extra `browser`, and this is imported by every run
+    from playwright.sync_api import Browser, Page
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 MISSING = "no Chromium on the PATH: install the distribution's (Debian, Ubuntu: `apt-get install chromium`)"
@@ -34,10 +37,19 @@ def chromium() -> str:
 @contextmanager
 def opened_browser() -> Iterator[Browser]:
     """Run a browser without a window."""
+    from playwright.sync_api import sync_playwright
+
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
         yield started
         started.close()
+
+
+def against_accessibility(page: Page) -> list[tuple[str, str]]:
+    """Return which of axe's rules of accessibility a page breaks, each with the first place where it does."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    return [(one["id"], one["nodes"][0]["html"]) for one in Axe().run(page).response["violations"]]
 
 
 def free_port() -> int:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from playwright.sync_api import Browser, Page, Request, Response
+if TYPE_CHECKING:  # of the extra `browser`, and this is imported by every run
+    from playwright.sync_api import Browser, Page, Request, Response
 
 Answer = dict[str, Any]
 _SLOW = 60_000

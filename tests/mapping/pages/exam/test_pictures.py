@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Browser
 from support.browser import Server
 from support.checkout import ROOT
 
 from layette.engine.api import load_pack
 from layette.mapping.answering import answer
 from layette.mapping.pages.report import report
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 sys.path.insert(0, str(ROOT / "examples"))
 
