@@ -121,7 +121,8 @@ def _is_open(name: str, k: int, flat: dict[str, Any]) -> bool:
     alone = len(ages) == 1
     # counted from a birth of which the hour is not known, an age overlaps the moment of the visit
     of_its_time = ages.count(fields.get("age")) == 1 and (alone or "T" in flat["born"])
-    return alone if "absent" in fields else of_its_time and (isinstance(value, dict) or value == "abnormal")
+    # "abnormal" beside an exact recording of the same finding is taken for that one, said less exactly
+    return alone if "absent" in fields or value == "abnormal" else of_its_time and isinstance(value, dict)
 
 
 def _read(flat: dict[str, Any]) -> list[Item]:
