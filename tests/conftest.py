@@ -12,6 +12,7 @@ gc.set_threshold(100_000, 20, 20)
 
 HEAVY = {
     "browser": "looks at pages in Chromium",
+    "interop": "asks a FHIR server and a validator of others",
     "pythons": "installs what is built, for every Python",
     "spark": "starts Spark",
 }

@@ -16,7 +16,7 @@ from layette.mapping.answering import Answer, answer
 from layette.mapping.fhir.json import dumps, loads
 from layette.mapping.write import BASE
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
+pytestmark = [pytest.mark.interop, pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 
 KEY, RETIRED = (f"{BASE}/identifier/{name}" for name in ("answer-key", "answer-key-retired"))
 DERMATOLOGY = f"{BASE}/CodeSystem/targets|dermatology"

@@ -13,7 +13,7 @@ from integration.fhir_server import Server
 
 from layette.mapping.fhir.json import dumps
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
+pytestmark = [pytest.mark.interop, pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 
 MOMENTS = (0.01, 0.1, 0.2, 0.4, 0.6, 2.5)
 """Seconds after the post was sent; undisturbed it takes half a second to a second, so the last is after the answer."""

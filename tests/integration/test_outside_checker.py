@@ -22,7 +22,7 @@ from support.sweeps import whole
 
 from layette.mapping.cli import main
 
-pytestmark = pytest.mark.xdist_group("outside-checker")
+pytestmark = [pytest.mark.interop, pytest.mark.xdist_group("outside-checker")]
 
 CORE = "google/fhir/r4/data/hl7.fhir.r4.core.tgz"
 RUNNER = Path(__file__).with_name("pyrofile_run.py")

@@ -11,7 +11,7 @@ from support.shipped_examples import NAMES
 
 from layette.mapping.fhir.json import dumps
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
+pytestmark = [pytest.mark.interop, pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 
 DIFFERS = {"patient", "encounter", "choices", "warnings", "notices"}
 """What may differ when our own Observations are read back: references; what of the first input was not understood and

@@ -14,7 +14,7 @@ from support.shipped_examples import NAMES
 from layette.mapping.fhir.json import dumps
 from layette.mapping.write import BASE
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
+pytestmark = [pytest.mark.interop, pytest.mark.slow, pytest.mark.xdist_group("fhir-server")]
 
 REQUEST_KEY, ANSWER_KEY = (f"{BASE}/identifier/{name}" for name in ("request-key", "answer-key"))
 WRITTEN = (
