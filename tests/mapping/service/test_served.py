@@ -6,6 +6,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -52,6 +53,7 @@ def running(folder: Path, *options: str) -> Iterator[Running]:
         try:
             while not (said := re.search(r"http://127\.0\.0\.1:\d+", log.read_text())):
                 assert process.poll() is None, log.read_text()
+                time.sleep(0.05)
             server.url = said[0]
             yield server
         finally:
