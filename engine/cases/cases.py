@@ -38,11 +38,11 @@ class Seen:
     ruled_out: int = 0
     undecided: int = 0
 
-    def count(self, status: Status) -> None:
-        """Count one case; a provisional rule has fired, and is undecided too."""
-        self.fired += status in ACTED_ON
-        self.ruled_out += status is Status.RULED_OUT
-        self.undecided += status in (Status.UNDECIDED, Status.PROVISIONAL)
+    def count(self, statuses: Sequence[Status]) -> None:
+        """Count what a rule was in each of several cases; a provisional rule has fired, and is undecided too."""
+        self.fired += sum(map(statuses.count, ACTED_ON))
+        self.ruled_out += statuses.count(Status.RULED_OUT)
+        self.undecided += sum(map(statuses.count, (Status.UNDECIDED, Status.PROVISIONAL)))
 
     def add(self, other: Seen) -> None:
         """Add what another run has counted."""
@@ -104,6 +104,7 @@ def run_cases(
                 one.compare(case)
             elif seen:
                 one.read_alone(case)
+        one.count()
         return one
 
     order = {case.label: number for number, case in enumerate(cases)}
@@ -128,7 +129,7 @@ class _Run:
         self.seen = {rule: Seen() for rule in plan.pack.rules}
         self._pack, self._readers = plan.pack, readers
         self._numbers = numbers_of(plan.pack.instances)
-        self._counted = [self.seen[instance.rule.shape.id] for instance in plan.pack.instances]
+        self._statuses: list[tuple[Status, ...]] = []
         self._plans: dict[tuple[tuple[str, str], ...], AnswerPlan] = {(): plan}
 
     def __getstate__(self) -> dict[str, Any]:
@@ -151,12 +152,16 @@ class _Run:
         with suppress(InputError):
             self._decide(case, self._readers[:1])
 
+    def count(self) -> None:
+        """Count over all cases that were read what each rule was seen to be."""
+        for instance, statuses in zip(self._pack.instances, zip(*self._statuses, strict=True), strict=False):
+            self.seen[instance.rule.shape.id].count(statuses)
+
     def _decide(self, case: Case, readers: Sequence[Reader]) -> Context:
         plan = self._plan(case.shape.tables)
         visit = reader_for(plan.pack).read(case.shape.given)
         decision = decide(plan.states, visit, readers, plan.rule_priorities)
-        for seen, status in zip(self._counted, decision.statuses, strict=False):
-            seen.count(status)
+        self._statuses.append(decision.statuses)
         return Context(decision, plan)
 
     def _plan(self, tables: Mapping[str, str]) -> AnswerPlan:

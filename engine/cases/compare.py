@@ -7,18 +7,19 @@ cases ask for one or two targets and the statuses of a few rules.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
 
 from layette.engine.answer.outstanding import outstanding
 from layette.engine.answer.parts.assessment import Measured
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.report import answers, conclusions, measures, not_evaluated
 from layette.engine.answer.resolved.chase import overdue_orders
-from layette.engine.answer.resolved.due import due_items, wanted, wanted_now
+from layette.engine.answer.resolved.due import Missing, due_items, wanted, wanted_now
 from layette.engine.answer.resolved.judge import to_judge
 from layette.engine.answer.resolved.recommend import recommendations
 from layette.engine.answer.resolved.resolve import gather
 from layette.engine.answer.resolved.standing import sorted_out
-from layette.engine.answer.resolved.worlds import weigh
+from layette.engine.answer.resolved.worlds import Weighed, weigh
 from layette.engine.answer.shapes.proposed import Due, Recommendation
 from layette.engine.cases.written import Expect, Expected
 from layette.engine.logic.conditions import Status
@@ -42,27 +43,50 @@ def numbers_of(instances: Sequence[Instance]) -> Numbers:
     return found
 
 
+class _Decided:
+    """A decision with what several of the things that a case expects are held to, each made once."""
+
+    def __init__(self, context: Context, readers: Sequence[Reader]) -> None:
+        """Take a decision, and who decides the worlds that are weighed beside it."""
+        self.context, self.readers = context, readers
+
+    @cached_property
+    def missing(self) -> Sequence[Missing]:
+        """What is wanted by an age and not on record."""
+        return wanted(self.context)
+
+    @cached_property
+    def due_now(self) -> Sequence[Due]:
+        """What of it is not wanted later only."""
+        return [due for due in due_items(self.missing, self.context) if due.state != "later"]
+
+    @cached_property
+    def weighed(self) -> Weighed:
+        """What the visit brings, with the worlds beside it."""
+        return weigh(self.context, gather(self.context, wanted_now(self.missing, self.context)), self.readers)
+
+
 def differences(expect: Expect, context: Context, numbers: Numbers, readers: Sequence[Reader]) -> Iterator[str]:
     """Yield each way in which the answer to a visit differs from what a case expects.
 
     ``readers`` decide the worlds that are weighed beside the visit.
     """
-    yield from _proposals(expect, context, readers)
-    yield from _judged(expect, context, readers)
-    yield from _chased(expect, context, readers)
+    decided = _Decided(context, readers)
+    yield from _proposals(expect, decided)
+    yield from _judged(expect, decided)
+    yield from _chased(expect, decided)
     yield from _settled(expect, context)
     yield from _statuses(expect, context, numbers)
     yield from _not_evaluated(expect, context)
-    yield from _due(expect, context)
+    yield from _due(expect, decided)
     yield from _measures(expect, context)
     yield from _conclusions(expect, context)
 
 
-def _proposals(expect: Expect, context: Context, readers: Sequence[Reader]) -> Iterator[str]:
-    made = _made(expect, context, readers)
-    looked_up = [due for due in due_items(wanted(context), context) if due.state != "later"] if expect.recommend else []
+def _proposals(expect: Expect, decided: _Decided) -> Iterator[str]:
+    made = _made(expect, decided)
     for wanted_one in expect.recommend:
-        if not any(_matches(wanted_one, r) for r in made) and not _looked_up(wanted_one, looked_up):
+        if not any(_matches(wanted_one, r) for r in made) and not _looked_up(wanted_one, decided.due_now):
             have = ", ".join(_said(r) for r in made if r.target == wanted_one.target)
             yield f"expected {wanted_one.said}, found {have or 'nothing for it'}"
     for target in expect.provisional:
@@ -88,13 +112,13 @@ def _looked_up(expected: Expected, wanted: Sequence[Due]) -> bool:
     )
 
 
-def _made(expect: Expect, context: Context, readers: Sequence[Reader]) -> list[Recommendation]:
+def _made(expect: Expect, decided: _Decided) -> list[Recommendation]:
     """Return what is proposed for the targets that a case names; what their reasons wait for is not asked."""
     targets = {*(r.target for r in expect.recommend), *expect.provisional, *expect.none}
     if not targets:
         return []
-    weighed = weigh(context, gather(context, wanted_now(wanted(context), context)), readers)
-    told = sorted_out(recommendations(weighed.grounds, context, targets), context, readers)
+    context = decided.context
+    told = sorted_out(recommendations(decided.weighed.grounds, context, targets), context, decided.readers)
     return [r for kinds in LISTED for r in (*told.proposed, *told.to_chase) if r.kind in kinds]
 
 
@@ -108,21 +132,21 @@ def _matches(expected: Expected, found: Recommendation) -> bool:
     )
 
 
-def _judged(expect: Expect, context: Context, readers: Sequence[Reader]) -> Iterator[str]:
+def _judged(expect: Expect, decided: _Decided) -> Iterator[str]:
     if not (expect.to_judge or expect.not_to_judge):
         return
-    weighed = weigh(context, gather(context, wanted_now(wanted(context), context)), readers)
-    found = {item.target for item in to_judge(weighed.doubts, weighed.judged, context)}
+    weighed = decided.weighed
+    found = {item.target for item in to_judge(weighed.doubts, weighed.judged, decided.context)}
     have = ", ".join(sorted(found)) or "nothing"
     yield from (f"expected '{t}' to be judged, found {have}" for t in expect.to_judge if t not in found)
     yield from (f"expected nothing to be judged for '{t}'" for t in expect.not_to_judge if t in found)
 
 
-def _chased(expect: Expect, context: Context, readers: Sequence[Reader]) -> Iterator[str]:
+def _chased(expect: Expect, decided: _Decided) -> Iterator[str]:
     if not expect.to_chase:
         return
-    weighed = weigh(context, gather(context, wanted_now(wanted(context), context)), readers)
-    told = sorted_out(recommendations(weighed.grounds, context), context, readers)
+    context, readers = decided.context, decided.readers
+    told = sorted_out(recommendations(decided.weighed.grounds, context), context, readers)
     known = [*told.proposed, *told.to_chase]
     found = {one.target for one in (*told.to_chase, *overdue_orders(known, context, readers))}
     have = ", ".join(sorted(found)) or "nothing"
@@ -162,9 +186,9 @@ def _not_evaluated(expect: Expect, context: Context) -> Iterator[str]:
             yield f"expected {rule} not to be evaluated"
 
 
-def _due(expect: Expect, context: Context) -> Iterator[str]:
-    instances = context.pack.instances
-    due = {instances[one.rule].rule.shape.id: one.state for one in wanted(context)} if expect.due else {}
+def _due(expect: Expect, decided: _Decided) -> Iterator[str]:
+    instances = decided.context.pack.instances
+    due = {instances[one.rule].rule.shape.id: one.state for one in decided.missing} if expect.due else {}
     for rule, state in expect.due.items():
         if due.get(rule) != state:
             yield f"expected {rule} {state}, found {due.get(rule, 'not due')}"

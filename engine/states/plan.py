@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from layette.engine.logic.conditions import AllOf, Node, State, Status, variables
+from layette.engine.logic.conditions import AllOf, Node, State
 from layette.engine.logic.native import flag_of
 from layette.engine.logic.program import CompiledRule
-from layette.engine.logic.reference import ReferenceReader
 from layette.engine.measures.input_kinds import BIRTH, Pair
 from layette.engine.pack.compiled import CompiledPack
 from layette.engine.pack.written.subjects import SEX, inputs_of
 from layette.engine.pack.written.views import Entry, View
+from layette.engine.states.asked import Asked
 from layette.engine.states.inputs import Compute
 from layette.engine.states.measure_text import needed as keys_needed
 from layette.engine.states.measures import BINDINGS
@@ -85,7 +85,7 @@ class StatesPlan:
 
     def _filling(self, choices: Choices) -> Filling:
         states = tuple(self._given(choices))
-        asked = frozenset(range(len(states))) if self._everything else self._asked(states)
+        asked = frozenset(range(len(states))) if self._everything else self._asked.under(states)
         plain = {var for variables_here in self.latest.values() for var in variables_here}
         others = self._by_finding(lambda var, view: var in asked and var not in plain and view.what != "beyond")
         return Filling(
@@ -106,13 +106,11 @@ class StatesPlan:
                 states[var] = self.pack.table.values_mask(var, [choice])
         return states
 
-    def _asked(self, states: tuple[State, ...]) -> frozenset[int]:
-        """Return the variables in the rules that the choices in force do not rule out, and in guards of findings."""
-        program = self.pack.program
-        statuses = ReferenceReader(program).read(states).statuses
-        rules = [r for r, status in zip(program.rules, statuses, strict=True) if status is not Status.RULED_OUT]
-        nodes = (node for rule in rules for node in (rule.applies, rule.when, *rule.replacements))
-        return frozenset(variables(AllOf((*self.guarded, *nodes))))
+    @cached_property
+    def _asked(self) -> Asked:
+        """The variables in rules, by the choices in force, and in guards of findings."""
+        settings = (var for name in self.pack.settings for var, _ in self.variables_of.get(f"setting:{name}", ()))
+        return Asked(self.pack.program, settings, self.guarded)
 
     def _by_finding(self, wanted: Callable[[int, View], bool]) -> Mapping[str, tuple[Numbered, ...]]:
         by_finding = {}
