@@ -14,7 +14,7 @@ HEAVY = {
     "browser": "looks at pages in Chromium",
     "interop": "asks a FHIR server and a validator of others",
     "pythons": "installs what is built, for every Python",
-    "spark": "starts Spark",
+    "spark": "reads a cohort in Spark or in Polars",
 }
 """Marks of tests that a plain run leaves out: they are too heavy for a newcomer, and the README has a line for each."""
 

@@ -42,7 +42,9 @@ def rows(table: pa.Table) -> list[str]:
     return sorted(map(repr, table.to_pylist()))
 
 
-@pytest.mark.parametrize("program", [POLARS, DUCKDB], ids=["polars", "duckdb"])
+@pytest.mark.parametrize(
+    "program", [pytest.param(POLARS, id="polars", marks=pytest.mark.spark), pytest.param(DUCKDB, id="duckdb")]
+)
 def test_the_tables_are_those_of_an_audit(program: str, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     names = run(program, place, monkeypatch)
     [tables] = tables_of(pa.Table.from_batches(names["made"])).values()
