@@ -6,6 +6,7 @@ schema speaks, and names itself where the schema is silent (an object's place ta
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,7 +15,7 @@ from layette.mapping.validate.rules.bundle import entry_issues, full_urls
 from layette.mapping.validate.rules.coded import absolute
 from layette.mapping.validate.rules.issue import At, Issue, issue
 from layette.mapping.validate.rules.narrative import pointed_at, problem
-from layette.mapping.validate.rules.references import Holder, reference_issues
+from layette.mapping.validate.rules.references import Holder, plainly_right, reference_issues
 from layette.mapping.validate.rules.registry import UCUM, UNDOMAINED, Node, has, objects, string
 from layette.mapping.validate.rules.shapes import Shape, Slot, shape
 from layette.mapping.validate.rules.units import is_ucum
@@ -78,15 +79,17 @@ class Walk:
             self._add((at, "text", -1), "dom-6", "A narrative should say what the resource holds.", "warning")
         contained = resource.get("contained")
         if isinstance(contained, list):
+            before: set[str] = set()
             for index, inside in enumerate(contained):
                 if isinstance(inside, dict):
-                    self._contained(inside, (at, "contained", index), holder, contained[:index])
+                    self._contained(inside, (at, "contained", index), holder, before)
+                    before.add(string(inside, "id"))
 
-    def _contained(self, resource: Node, at: At, holder: Holder, before: list[Any]) -> None:
+    def _contained(self, resource: Node, at: At, holder: Holder, before: Container[str]) -> None:
         name = string(resource, "id")
         if not name:
             self._add((at, "id", -1), "contained-id", "A contained resource needs an id to be referred to.")
-        elif any(isinstance(other, dict) and other.get("id") == name for other in before):
+        elif name in before:
             self._add((at, "id", -1), "contained-id", "Two contained resources have this id; each needs its own.")
         elif name not in holder.used:
             self._add(at, "dom-3", f"Nothing in the resource refers to #{name[:64]}; refer to it or take it out.")
@@ -185,7 +188,8 @@ class Walk:
 
     def _object(self, value: Node, slot: Slot, at: At, holder: Holder, node: Node, form: Shape) -> None:
         if slot.type not in _ALIKE:
-            self._every_part(value, slot, at, holder, node, form)
+            if slot.type != "Reference" or not plainly_right(value, slot, self.urls):
+                self._every_part(value, slot, at, holder, node, form)
             return
         said = repr(value)
         known = (id(slot), hash(said))

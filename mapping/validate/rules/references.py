@@ -59,6 +59,19 @@ def reference_issues(node: Node, slot: Slot, at: At, holder: Holder, urls: dict[
     yield from _target_issues(node, slot, at, kind)
 
 
+def plainly_right(node: Node, slot: Slot, urls: dict[str, str] | None) -> bool:
+    """Settle the common case, a good reference with nothing beside it, at once; of any other it says nothing."""
+    text = node.get("reference")
+    if len(node) != 1 or type(text) is not str or not text.isprintable():
+        return False
+    if urls and text in urls:
+        kind = urls[text] if _UUID.fullmatch(text) else ""
+    else:
+        match = _LITERAL.fullmatch(text)
+        kind = match[1] if match and match[1] in resource_types() else ""
+    return bool(kind) and (slot.targets is None or kind in slot.targets)
+
+
 def _absolute_issues(text: str, at: At, urls: dict[str, str] | None) -> Iterator[Issue]:
     """Yield what is wrong with a reference of another scheme than http: only a fullUrl can answer to it."""
     if text.startswith("urn:uuid:") and not _UUID.fullmatch(text):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from calendar import monthrange
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from fractions import Fraction
 
 _TIME = re.compile(
@@ -16,6 +16,9 @@ _TIME = re.compile(
     re.ASCII,
 )
 _START = datetime(1, 1, 1, tzinfo=UTC)
+
+Seconds = int | Fraction
+"""An exact number of seconds."""
 
 
 def surely_after(one: object, other: object) -> bool:
@@ -28,7 +31,7 @@ def surely_after(one: object, other: object) -> bool:
     return low > high + slack
 
 
-def _interval(value: object) -> tuple[Fraction, Fraction, bool] | None:
+def _interval(value: object) -> tuple[Seconds, Seconds, bool] | None:
     """Return first and last second since year 1, and whether an offset is known."""
     match = _TIME.fullmatch(value) if isinstance(value, str) else None
     if match is None:
@@ -39,9 +42,10 @@ def _interval(value: object) -> tuple[Fraction, Fraction, bool] | None:
         high = low if hour else _last_minute(low, bool(month), bool(day))
     except ValueError:
         return None
-    shift = Fraction(_seconds(offset))
-    exact = Fraction(int(second or 0)) + Fraction(fraction or 0) - shift
-    return _since(low) + exact, _since(high) + (exact if hour else Fraction(86399) + exact), offset is not None
+    exact: Seconds = int(second or 0) - _seconds(offset)
+    if fraction:
+        exact += Fraction(fraction)
+    return _since(low) + exact, _since(high) + (exact if hour else 86399 + exact), offset is not None
 
 
 def _last_minute(low: datetime, month: bool, day: bool) -> datetime:
@@ -52,8 +56,9 @@ def _last_minute(low: datetime, month: bool, day: bool) -> datetime:
     return last.replace(day=monthrange(last.year, last.month)[1])
 
 
-def _since(moment: datetime) -> Fraction:
-    return Fraction((moment - _START) // timedelta(seconds=1))
+def _since(moment: datetime) -> int:
+    since = moment - _START
+    return since.days * 86400 + since.seconds
 
 
 def _seconds(offset: str | None) -> int:
