@@ -100,8 +100,8 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
 
 
 def _unread(context: Context) -> list[str]:
-    """Name what a value came along for that could not be read, where it could be an emergency."""
-    pressing = [name for name in context.visit.unread if name in context.plan.behind_emergencies]
+    """Name what a value came along for that could not be read, where `stat` or `asap` may hang on it."""
+    pressing = [name for name in context.visit.unread if name in context.plan.behind_pressing]
     return [context.pack.findings[name].label for name in pressing]
 
 

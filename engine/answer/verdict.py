@@ -27,8 +27,8 @@ def verdict_of(
 ) -> Verdict:
     """Return the verdict of one visit.
 
-    ``unread`` names what a value came along for that could not be read and could be an emergency; ``unseen`` the steps
-    that are not wholly done, where it counts.
+    ``unread`` names what a value came along for that could not be read and on which something pressing may hang;
+    ``unseen`` the steps that are not wholly done, where it counts.
     """
     now = [one for group in do if group.deadline == "now" for one in group.items]
     by_tomorrow = sum(len(group.items) for group in do if group.deadline in BY_TOMORROW)

@@ -59,7 +59,8 @@ class ComeBack(Part):
 class Verdict(Part):
     """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once.
 
-    ``unread`` counts the findings of which a value came along that could not be read, and that could be an emergency.
+    ``unread`` counts the findings of which a value came along that could not be read, and on which `stat` or `asap` may
+    hang.
     """
 
     text: str

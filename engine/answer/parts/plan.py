@@ -117,10 +117,10 @@ class AnswerPlan:
         )
 
     @cached_property
-    def behind_emergencies(self) -> frozenset[str]:
-        """The findings behind every rule that can bring `stat`."""
+    def behind_pressing(self) -> frozenset[str]:
+        """The findings behind every rule that can bring `stat` or `asap`."""
         told = zip(self.tested, self.rule_priorities, strict=True)
-        names = [tested for tested, priority in told if priority == "stat"]
+        names = [tested for tested, priority in told if priority in ("stat", "asap")]
         return frozenset().union(*names) & self.pack.findings.keys()
 
     @cached_property

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import weakref
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal, NamedTuple
 
 from layette.engine.pack.written.shapes import FindingShape
@@ -16,6 +18,9 @@ from layette.mapping.read.codes.answers import AnswerSheet, coded, pairs, plain,
 
 Person = Literal["baby", "mother"]
 Key = tuple[str, str]
+_HEAD_ENDS = re.compile(r"\[| in | of |--|\.")
+"""Where, in the wording of a published code, the name of what is measured ends."""
+
 _SIDE_WORDS = {"left": "left", "right": "right", "both": "both", "bilateral": "both"}
 
 
@@ -74,6 +79,25 @@ class Finding:
         if default is None or self.units is None:
             return self.units
         return self._site_units.setdefault(default, Units(self.units.accepts, default))
+
+    @cached_property
+    def names(self) -> frozenset[tuple[str, ...]]:
+        """The words of its name, of its label, and of the published wording of its codes."""
+        return frozenset(tuple(said_words(name)) for name in self._worded())
+
+    @cached_property
+    def measured(self) -> tuple[frozenset[str], ...]:
+        """Of a number, the words that name what is measured, in each way in which it is worded."""
+        number = self.shape.number
+        if number is None:
+            return ()
+        heads = [_HEAD_ENDS.split(name)[0] for name in self._worded()]
+        found = [frozenset(said_words(head)) for head in (*heads, number.substance or "")]
+        return tuple(words for words in dict.fromkeys(found) if words)
+
+    def _worded(self) -> Iterator[str]:
+        yield from (self.name, self.shape.label)
+        yield from (wording for key in pairs(self.shape.codes) if (wording := display(*key)))
 
 
 class CodeIndex:

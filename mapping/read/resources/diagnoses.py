@@ -12,11 +12,13 @@ from layette.mapping.read.bundle.times import BadTimeError, parse
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeMeaning
 from layette.mapping.read.codes.sides import sides
-from layette.mapping.read.resources.ledger import Ledger
+from layette.mapping.read.resources.ledger import Ledger, Where
 from layette.mapping.read.resources.observations import is_computed
 
 _ACTIVE = {"active", "recurrence", "relapse"}
 _TENTATIVE = {"unconfirmed", "provisional"}
+_OVER = "a diagnosis that is no longer active"
+_UNDATED = "neither a clinical status, nor a date, nor an Encounter"
 _TIMES = ("recordedDate", "onsetDateTime", "onsetPeriod")
 
 
@@ -31,7 +33,7 @@ def read_condition(ledger: Ledger, entry: Entry) -> None:
         return
     why = _not_standing(resource)
     if why is not None:
-        ledger.keep(entry, Unclear(why), "", resource.get("code"))
+        ledger.keep(entry, Unclear(why), "", resource.get("code"), finding=_not_over(ledger, entry, why))
         return
     stated = [a for a in ledger.index.stated(codings(resource.get("code"))) if _fits(ledger, a, person)]
     if not stated:
@@ -40,6 +42,24 @@ def read_condition(ledger: Ledger, entry: Entry) -> None:
         )
         return
     _record_all(ledger, entry, stated, person)
+
+
+def _not_over(ledger: Ledger, entry: Entry, why: str) -> str:
+    """Return the finding of a Condition that does not stand, and yet may not be passed over.
+
+    What was an event at this visit is no less one because it is over; and one of no known time may be of today.
+    """
+    stated = ledger.index.stated(codings(entry.resource.get("code")))
+    if why == _UNDATED:
+        return stated[0].finding if stated else ""
+    if why != _OVER:
+        return ""
+    try:
+        here = ledger.belongs(entry.resource, entry, _time(entry.resource)[2]) == "visit"
+    except BadTimeError as bad:
+        here = ledger.may_be_today(entry, bad.value)
+    events = [a.finding for a in stated if a.values & set(ledger.index.findings[a.finding].shape.event)]
+    return events[0] if here and events else ""
 
 
 def _fits(ledger: Ledger, meaning: CodeMeaning, person: str) -> bool:
@@ -54,10 +74,10 @@ def _not_standing(resource: Resource) -> str | None:
             return f"a diagnosis that is {code.replace('-', ' ')}"
     clinical = concept_codes(resource.get("clinicalStatus"))
     if clinical and not clinical & _ACTIVE:
-        return "a diagnosis that is no longer active"
+        return _OVER
     dated = any(key in resource for key in _TIMES)
     if not clinical and not dated and not reference(resource.get("encounter")):
-        return "neither a clinical status, nor a date, nor an Encounter"
+        return _UNDATED
     return None
 
 
@@ -77,7 +97,8 @@ def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person:
     try:
         key, text, moment = _time(resource)
     except BadTimeError as bad:
-        ledger.refuse_time(entry, bad)
+        here = ledger.may_be_today(entry, bad.value)
+        ledger.refuse_time(entry, bad, finding=stated[0].finding if here else "")
         return
     linked = bool(reference(resource.get("encounter")))
     if linked and key != "recordedDate":
@@ -91,7 +112,7 @@ def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person:
     shared: dict[str, Any] = {"time": text} if text else {}
     shared["status"] = "preliminary" if tentative else "final"
     for finding, values in _by_finding(stated).items():
-        for reading in _readings(ledger, entry, finding, values):
+        for reading in _readings(ledger, entry, finding, values, where):
             ledger.record(entry, finding, {**reading, **shared, **_origin(entry)}, where, moment)
 
 
@@ -106,7 +127,7 @@ def _by_finding(stated: list[CodeMeaning]) -> dict[str, list[CodeMeaning]]:
     return found
 
 
-def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning]) -> list[dict[str, Any]]:
+def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning], where: Where) -> list[dict[str, Any]]:
     """Return the readings of one finding; codes that leave nothing in common are a contradiction."""
     finding = ledger.index.findings[name]
     code = entry.resource.get("code")
@@ -117,8 +138,9 @@ def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning]
         names = ", ".join(sorted({v for meaning in stated for v in meaning.values}))
         ledger.refuse(entry, Wrong("contradiction", "codes that state different values", names, "one value"), ".code")
         return []
+    named = name if where == "visit" else ""
     if value is None:
-        ledger.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code)
+        ledger.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code, finding=named)
         return []
     spoken = next((meaning for meaning in stated if meaning.side), stated[0])
     meant = sides(finding, spoken, entry.resource, entry.resource, ledger.index.base)
@@ -126,7 +148,7 @@ def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning]
         ledger.refuse(entry, meant)
         return []
     if isinstance(meant, Unclear):
-        ledger.keep(entry, meant, ".code", code)
+        ledger.keep(entry, meant, ".code", code, finding=named)
         return []
     return [{"value": value, **({"side": side} if side else {})} for side in meant]
 

@@ -55,10 +55,10 @@ class Ledger:
         self.problems.append(InputProblem(path, wrong.code, wrong.message, wrong.value, wrong.expected))
         entry.mark(Outcome.REFUSED, wrong.message)
 
-    def refuse_time(self, entry: Entry, bad: BadTimeError, *, withdrawn: bool = False) -> None:
-        """Note a time that cannot be used; one that is only vague is kept."""
+    def refuse_time(self, entry: Entry, bad: BadTimeError, *, withdrawn: bool = False, finding: str = "") -> None:
+        """Note a time that cannot be used; one that is only vague is kept, with the finding that it is about."""
         if bad.vague:
-            self.keep(entry, Unclear(bad.message, "", bad.value), f".{bad.key}")
+            self.keep(entry, Unclear(bad.message, "", bad.value), f".{bad.key}", finding=finding)
             return
         self.refuse(entry, Wrong(bad.code, bad.message, bad.value, EXAMPLE, f".{bad.key}"), withdrawn=withdrawn)
 
@@ -150,6 +150,13 @@ class Ledger:
         if moment is None:
             return None
         return "visit" if self.moment.span.same_day(moment) else "history"
+
+    def may_be_today(self, entry: Entry, vague: str) -> bool:
+        """Whether what has only a month or a year can be of this visit: by its Encounter, else by that month."""
+        name = reference(entry.resource.get("encounter"))
+        if name:
+            return self.is_this_encounter(name, entry)
+        return (self.moment.at or "").startswith(vague)
 
     def is_this_encounter(self, name: str, entry: Entry) -> bool:
         """Whether a reference means the Encounter of this visit."""

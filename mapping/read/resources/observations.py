@@ -14,6 +14,7 @@ from layette.mapping.read.bundle.times import BadTimeError, effective, effective
 from layette.mapping.read.codes.amounts import RuledOut, Unclear, Wrong, number_text, unit_of
 from layette.mapping.read.codes.answers import as_set
 from layette.mapping.read.codes.index import CodeMeaning, Finding
+from layette.mapping.read.codes.named import named_by, told_of
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
 from layette.mapping.read.resources.beside import is_reported, said_beside, tagged
@@ -40,6 +41,11 @@ class Frame:
     reported: bool
     withdrawn: bool
     person: str
+
+    @property
+    def counts(self) -> bool:
+        """Whether what is said may be of this visit, so that none of it may be passed over in silence."""
+        return not self.withdrawn and self.where != "history"
 
 
 def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None) -> None:
@@ -77,7 +83,7 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
     try:
         time, moment = effective(resource)
     except BadTimeError as bad:
-        ledger.refuse_time(entry, bad, withdrawn=withdrawn)
+        ledger.refuse_time(entry, bad, withdrawn=withdrawn, finding="" if withdrawn else _asked_of(ledger, entry, bad))
         return None
     wrong = ledger.check_time(moment, time, effective_key(resource), of_baby=person == "baby")
     if wrong is not None:
@@ -85,6 +91,18 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
         return None
     where = ledger.belongs(resource, entry, moment)
     return Frame(where, time, moment, str(status), is_reported(ledger, entry), withdrawn, person)
+
+
+def _asked_of(ledger: Ledger, entry: Entry, vague: BadTimeError) -> str:
+    """Return what an Observation of too vague a time tells of, if it can be of this visit and is not as expected."""
+    if not ledger.may_be_today(entry, vague.value):
+        return ""
+    for holder in (entry.resource, *items(entry.resource.get("component"))):
+        for meaning in ledger.index.meanings(codings(holder.get("code"))) if has_value(holder) else ():
+            finding = ledger.index.findings[meaning.finding]
+            if named := told_of(finding, answer(holder, meaning, finding)[0]):
+                return named
+    return ""
 
 
 def _all_said(ledger: Ledger, entry: Entry, frame: Frame) -> Iterator[Said]:
@@ -126,7 +144,9 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
     if meanings and not fitting:
         who = ledger.index.findings[meanings[0].finding].person
         why = f"this is asked of the {who}, and the resource is about the {frame.person}; set subject or focus"
-        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"))
+        other = ledger.index.findings[meanings[0].finding]
+        named = told_of(other, answer(holder, meanings[0], other)[0]) if frame.counts and has_value(holder) else ""
+        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named)
     names = {a.finding for a in fitting} if len(fitting) > 1 else set()
     if len(names) > 1 and not _one_coding(ledger, holder, names):
         wrong = Wrong("contradiction", "codes of different findings", ", ".join(sorted(names)), "codes of one finding")
@@ -134,7 +154,8 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
         return ()
     if not meanings and has_value(holder):
         why = "a code that is not in the dictionary" if codings(holder.get("code")) else "no code"
-        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"))
+        named = named_by(ledger.index, holder, frame.person) if frame.counts else ""
+        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named)
     return fitting
 
 
@@ -174,8 +195,7 @@ def _not_said(
     elif isinstance(found, Unclear):
         code, said = described(holder.get("code"))
         unclear = Unclear(found.why, found.code or code, found.text or said)
-        counts = not frame.withdrawn and frame.where != "history"
-        ledger.keep(entry, unclear, place, finding=meaning.finding if counts else "")
+        ledger.keep(entry, unclear, place, finding=meaning.finding if frame.counts else "")
 
 
 def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: Frame) -> Iterator[Said]:
@@ -183,10 +203,10 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
     if said.meaning.qualifier:
         yield said
         return
+    named = told_of(finding, said.fields) if frame.counts else ""
     if finding.parts and not said.meaning.part and "absent" not in said.fields:
-        ledger.keep(
-            entry, Unclear("it does not say which part: " + " or ".join(finding.parts), finding.name), said.place
-        )
+        unclear = Unclear("it does not say which part: " + " or ".join(finding.parts), finding.name)
+        ledger.keep(entry, unclear, said.place, finding=named)
         return
     meant = sides(finding, said.meaning, entry.resource, holder, ledger.index.base)
     if isinstance(meant, Wrong):
@@ -197,7 +217,7 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
             Said(said.meaning, fields, said.place, said.suffix, each, {}, said.source) for each in finding.sides
         )
     elif isinstance(meant, Unclear):
-        ledger.keep(entry, meant, said.place, holder.get("code"))
+        ledger.keep(entry, meant, said.place, holder.get("code"), finding=named)
     else:
         further = qualifiers(finding, said.meaning, entry.resource, ledger.index.base)
         for side in meant:
@@ -215,7 +235,8 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     where = frame.where or ("visit" if finding.untimed else None)
     if where is None:
         why = "neither an effective time nor an Encounter: it is not known of which visit it is"
-        ledger.keep(entry, Unclear(why, finding.name), said.place)
+        named = told_of(finding, said.fields) if frame.counts else ""
+        ledger.keep(entry, Unclear(why, finding.name), said.place, finding=named)
         return
     reading: dict[str, Any] = {**said.fields, **_printed(said)}
     if said.side:

@@ -143,7 +143,9 @@ class _Sheet:
         if isinstance(found, Wrong):
             self.ledger.refuse(self.entry, found, f"{at}{key}", withdrawn=self.withdrawn)
         elif isinstance(found, Unclear):
-            self.ledger.keep(self.entry, Unclear(found.why, found.code or finding.name, found.text), f"{at}{key}")
+            unclear = Unclear(found.why, found.code or finding.name, found.text)
+            counts = self.where == "visit" and not self.withdrawn and place.role not in BESIDE
+            self.ledger.keep(self.entry, unclear, f"{at}{key}", finding=finding.name if counts else "")
         return dict(found) if isinstance(found, dict) else None
 
     def beside(self, holder: Resource, at: str) -> Beside:

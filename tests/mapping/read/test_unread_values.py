@@ -1,14 +1,16 @@
-"""A value that could not be read, of what can bring an emergency, stands in the verdict: it is an action by itself."""
+"""A value that could not be read, on which something pressing may hang, stands in the verdict: it is an action."""
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
-from support.read_samples import AT, concept, observation, own, visit_bundle
+from support.read_samples import AT, LOINC, SNOMED, concept, observation, own, quantity, resource, visit_bundle
 
 from layette.engine import Assessment, load_pack
 from layette.engine.answer.parts.plan import AnswerPlan
+from layette.engine.pack.written.shapes import listed
 from layette.engine.states.plan import StatesPlan
 from layette.mapping.answering import answer
 from layette.mapping.read import read
@@ -21,14 +23,16 @@ def assessed(*resources: dict[str, Any]) -> Assessment:
     return answer(visit_bundle(*resources), load_pack(), readers=["native"]).assessment
 
 
-def numbers_behind_emergencies() -> list[str]:
-    pack = load_pack()
-    behind = AnswerPlan(StatesPlan(pack)).behind_emergencies
-    shapes = {name: pack.findings[name] for name in sorted(behind)}
+def behind() -> list[str]:
+    return sorted(AnswerPlan(StatesPlan(load_pack())).behind_pressing)
+
+
+def numbers_behind() -> list[str]:
+    shapes = {name: load_pack().findings[name] for name in behind()}
     return [name for name, shape in shapes.items() if shape.number is not None and shape.readings is None]
 
 
-@pytest.mark.parametrize("finding", numbers_behind_emergencies())
+@pytest.mark.parametrize("finding", numbers_behind())
 def test_a_critical_flag_without_its_number_stands_in_the_verdict(finding: str) -> None:
     shape = load_pack().findings[finding]
     verdict = assessed(observation(own(finding), **CRITICAL)).verdict
@@ -51,7 +55,7 @@ def test_what_was_taken_back_or_found_at_another_visit_is_no_action_of_today() -
 
 
 def test_what_can_bring_no_emergency_is_told_and_does_not_press() -> None:
-    found = assessed(observation(own("head_circumference"), valueString="usual"))
+    found = assessed(observation(own("anterior_fontanelle_size"), valueString="usual"))
     assert found.verdict.unread == 0
     assert any("kept, not understood: usual" in warning for warning in found.warnings)
 
@@ -61,3 +65,143 @@ def test_a_flat_visit_carries_it_on() -> None:
     assert visit["not_understood"][0]["finding"] == "temperature"
     assert load_pack().assess(visit, readers=["native"]).verdict.unread == 1
     assert visit["at"] == AT
+
+
+def unexpected(finding: str) -> dict[str, Any]:
+    """Return a value that a healthy newborn does not show; of a number, that in the middle of what is possible."""
+    shape = load_pack().findings[finding]
+    if shape.number is not None:
+        low, high = map(Decimal, map(str, shape.number.plausible))
+        return {"valueQuantity": quantity(str((low + high) // 2), shape.number.unit)}
+    return {"valueCodeableConcept": {"text": odd_values(finding)[0]}}
+
+
+def odd_values(finding: str) -> list[str]:
+    shape = load_pack().findings[finding]
+    return [value for value in shape.values or () if value not in {*listed(shape.expected), shape.not_understood}]
+
+
+def code_of(finding: str) -> dict[str, Any]:
+    shape = load_pack().findings[finding]
+    side = next(iter(shape.sides or ()), "") or next(iter(shape.readings.parts if shape.readings else ()), "")
+    return own(f"{finding}.{side}" if side else finding)
+
+
+def without_a_visit(finding: str) -> dict[str, Any]:
+    return observation(code_of(finding), **unexpected(finding), encounter=None, effectiveDateTime=None)
+
+
+def only_the_month(finding: str) -> dict[str, Any]:
+    return observation(code_of(finding), **unexpected(finding), encounter=None, effectiveDateTime=AT[:7])
+
+
+def without_side_or_part(finding: str) -> dict[str, Any]:
+    return observation(own(finding), **unexpected(finding))
+
+
+def in_words_alone(finding: str) -> dict[str, Any]:
+    return observation({"text": load_pack().findings[finding].label}, **unexpected(finding), **of_whom(finding))
+
+
+def under_our_code_at_another_address(finding: str) -> dict[str, Any]:
+    elsewhere = concept("https://elsewhere.example/CodeSystem/findings", finding.replace("_", "-"))
+    return observation(elsewhere, **unexpected(finding), **of_whom(finding))
+
+
+def of_whom(finding: str) -> dict[str, Any]:
+    of_mother = load_pack().findings[finding].subject == "mother"
+    return {"focus": [{"reference": "RelatedPerson/mother"}]} if of_mother else {}
+
+
+MOTHER = resource(
+    "RelatedPerson", id="mother", subject=None, patient={"reference": "Patient/mara"},
+    relationship=[concept("http://terminology.hl7.org/CodeSystem/v3-RoleCode", "MTH")],
+)  # fmt: skip
+CARELESS = [without_a_visit, only_the_month, without_side_or_part, in_words_alone, under_our_code_at_another_address]
+
+
+@pytest.mark.parametrize("sent", CARELESS, ids=lambda sent: sent.__name__)
+def test_nothing_unexpected_on_which_something_pressing_hangs_is_passed_over(sent: Any) -> None:
+    silent = []
+    for finding in (one for one in behind() if load_pack().findings[one].number or odd_values(one)):
+        mother = {key: value for key, value in MOTHER.items() if value is not None}
+        found = read(visit_bundle(mother, sent(finding)), load_pack())
+        told = {one.get("finding") for one in found.not_understood} | found.visit["findings"].keys()
+        labels = {load_pack().findings[name].label for name in told if name in load_pack().findings}
+        if not found.problems and load_pack().findings[finding].label not in labels:
+            silent.append(finding)
+    assert silent == []
+
+
+def test_a_value_as_expected_that_cannot_be_placed_does_not_press() -> None:
+    sent = observation(own("red_reflex"), valueCodeableConcept={"text": "present"})
+    assert assessed(sent).verdict.unread == 0
+
+
+@pytest.mark.parametrize(
+    ("code", "value", "named"),
+    [
+        ({"text": "Temp"}, quantity("38.4", "Cel"), ""),
+        (concept(LOINC, "8331-1") | {"text": "Oral temperature"}, quantity("38.4", "Cel"), "temperature"),
+        (concept(LOINC, "8331-1") | {"text": "Oral temperature"}, quantity("38.4", "mg/dL"), ""),
+        (concept(LOINC, "8331-1") | {"text": "Oral temperature"}, {"value": Decimal("38.4")}, "temperature"),
+        ({"text": "Glucose [Mass/volume] in Capillary blood"}, quantity("18", "mg/dL"), "blood_sugar"),
+        (concept("urn:oid:1.2.3", "BILT") | {"text": "Bilirubin, total"}, quantity("28", "mg/dL"), "serum_bilirubin"),
+        ({"text": "Bilirubin"}, quantity("28", "mg/dL"), "serum_bilirubin"),
+        ({"text": "Direct bilirubin"}, quantity("8", "mg/dL"), "direct_bilirubin"),
+    ],
+)
+def test_a_number_under_an_unknown_code_is_told_by_what_is_measured(
+    code: dict[str, Any], value: dict[str, Any], named: str
+) -> None:
+    (kept,) = read(visit_bundle(observation(code, valueQuantity=value)), load_pack()).not_understood
+    assert kept.get("finding", "") == named
+
+
+@pytest.mark.parametrize(("score", "named"), [("44260-8", "phq9_self_harm_item"), ("44261-6", "phq9_total")])
+def test_what_the_mother_answered_in_the_record_of_the_baby_stands_in_the_verdict(score: str, named: str) -> None:
+    verdict = assessed(observation(concept(LOINC, score), valueInteger=3)).verdict
+    assert (verdict.unread, verdict.pressing) == (1, True)
+    assert load_pack().findings[named].label in verdict.text
+
+
+def diagnosis(code: str, **more: Any) -> dict[str, Any]:
+    status = "http://terminology.hl7.org/CodeSystem/condition-clinical"
+    given = {"clinicalStatus": concept(status, "active"), "encounter": {"reference": "Encounter/visit"}, **more}
+    found = resource("Condition", code=concept(SNOMED, code), **given)
+    return {key: value for key, value in found.items() if value is not None}
+
+
+OVER = {"clinicalStatus": concept("http://terminology.hl7.org/CodeSystem/condition-clinical", "resolved")}
+SEIZURE, WHITE_PUPIL = "87476004", "1361009"
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        diagnosis(WHITE_PUPIL),
+        diagnosis(SEIZURE, **OVER),
+        diagnosis(SEIZURE, **OVER, encounter=None, recordedDate=AT),
+        diagnosis(SEIZURE, encounter=None, onsetDateTime=AT[:7]),
+        diagnosis(SEIZURE, encounter=None, clinicalStatus=None),
+    ],
+    ids=["no side", "over, of this visit", "over, of today", "since this month", "of no known time"],
+)
+def test_a_diagnosis_that_cannot_be_placed_stands_in_the_verdict(sent: dict[str, Any]) -> None:
+    assert assessed(sent).verdict.unread == 1
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        diagnosis(SEIZURE, **OVER, encounter=None, recordedDate="2026-11-21T09:00:00-06:00"),
+        diagnosis(WHITE_PUPIL, **OVER, bodySite=[concept(SNOMED, "7771000")]),
+        diagnosis(
+            SEIZURE, verificationStatus=concept("http://terminology.hl7.org/CodeSystem/condition-ver-status", "refuted")
+        ),
+        diagnosis(SEIZURE, encounter=None, onsetDateTime="2026-10"),
+    ],
+    ids=["an event of another day", "no event, and over", "refuted", "of another month"],
+)
+def test_a_diagnosis_that_is_settled_or_of_another_time_does_not_press(sent: dict[str, Any]) -> None:
+    assert assessed(sent).verdict.unread == 0

@@ -1,0 +1,51 @@
+"""What could not be used, and which finding it would have told of: that may not be passed over in silence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from layette.mapping.read.bundle.parts import Resource, codings, mapping, text, words
+from layette.mapping.read.codes.amounts import RuledOut, in_words, unit_of
+from layette.mapping.read.codes.answers import as_set
+from layette.mapping.read.codes.index import CodeIndex, CodeMeaning, Finding, said_words
+from layette.mapping.read.codes.values import answer
+
+
+def told_of(finding: Finding, said: object) -> str:
+    """Return the finding's name where ``said``, as it was read, could be anything but as expected; else nothing.
+
+    A reason why there is no value tells nothing; what rules out one value alone leaves the rest to the other answers.
+    """
+    if isinstance(said, RuledOut):
+        return ""
+    if not isinstance(said, Mapping):
+        return finding.name
+    value, expected = said.get("value"), as_set(finding.shape.expected)
+    return "" if "absent" in said or (isinstance(value, str) and value in expected) else finding.name
+
+
+def named_by(index: CodeIndex, holder: Resource, person: str) -> str:
+    """Return the finding of which an Observation or component under an unknown code would tell, by its words.
+
+    A finding is named by its whole name, its label or the wording of one of its codes. Beside a number in one of its
+    units it is enough that what is measured is named: a temperature, wherever it was taken. Of several the one of which
+    most words stand there, then the one that has codes and is a laboratory's.
+    """
+    code = holder.get("code")
+    said = [tuple(said_words(one)) for one in (*words(code), *(code for _, code, _ in codings(code)))]
+    for finding in index.findings.values():
+        if finding.person == person and not finding.names.isdisjoint(said):
+            return told_of(finding, answer(holder, CodeMeaning(finding.name, 0), finding)[0])
+    spoken = {word for one in said for word in one}
+    fitting = [f for f in index.findings.values() if f.person == person and _in_its_unit(holder, f)]
+    closeness = [(max((len(one) for one in f.measured if one <= spoken), default=0), f) for f in fitting]
+    close = [((words, bool(f.shape.codes), f.shape.awaited), f.name) for words, f in closeness if words]
+    return max(close, key=lambda one: one[0])[1] if close else ""
+
+
+def _in_its_unit(holder: Resource, finding: Finding) -> bool:
+    if finding.units is None:
+        return False
+    given, written = mapping(holder.get("valueQuantity")), text(holder.get("valueString"))
+    bare = "value" in given and not given.keys() & {"unit", "code"}
+    return bare or isinstance(unit_of(given, finding.units), str) or bool(in_words(written, finding.units))
