@@ -108,3 +108,22 @@ def test_far_below_a_line_tests_for_risk_that_nobody_ordered_leave_no_target_ope
         found = load_pack().assess({**at, "findings": findings | known | more}, readers=["native"])
         seen[name] = next(one for one in found.answers if one.target == "phototherapy").settled
     assert seen == {"far": True, "near": False, "known": False}
+
+
+def test_nobody_waits_for_a_further_attempt_at_a_screen_and_one_that_came_counts() -> None:
+    first = {"hand": 98, "foot": 99, "unit": "%", "time": "2026-11-21T12:00:00-06:00"}
+    low = {"hand": 84, "unit": "%", "time": "2026-11-24T09:30:00-06:00"}
+    rule_of_later = "screens.oximetry-under-90-later"
+    once, again = (assess(load_pack(), {"pulse_oximetry": several}) for several in ([first], [first, low]))
+    assert statuses(once)[rule_of_later] == "undecided"
+    assert rule_of_later not in {rule for step in once.steps for one in step.questions for rule in one.rules}
+    assert statuses(again)[rule_of_later] == "fired"
+    assert {"low_oxygen_evaluation", "cardiology"} <= {r.target for r in again.recommendations if r.priority == "stat"}
+
+
+def test_a_screen_of_which_nothing_is_on_record_is_asked_for_by_a_rule_of_later_attempts_too() -> None:
+    found = assess(load_pack(), {"colour": "pink"})
+    asking = {
+        rule for step in found.steps for one in step.questions if one.finding == "pulse_oximetry" for rule in one.rules
+    }
+    assert "screens.oximetry-under-90-later" in asking

@@ -9,7 +9,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-import support.feeds.orders  # noqa: F401  (enters its ways)
+import support.feeds.normals  # (both enter their ways)
+import support.feeds.orders  # noqa: F401
 from support.feeds.emergencies import Emergency, Where, emergencies, without_case
 from support.feeds.flat import Flat
 from support.feeds.ways import CHASE, GONE, HELD, JUDGE, NOW, PROVISIONAL, WAYS, Way
