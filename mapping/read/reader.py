@@ -33,6 +33,7 @@ from layette.mapping.read.resources.ledger import Ledger
 from layette.mapping.read.resources.observations import read_observation, read_report
 from layette.mapping.read.resources.orders import read_request
 from layette.mapping.read.resources.questionnaire import read_questionnaire
+from layette.mapping.read.resources.unplaced import told_here
 
 _READERS: Mapping[str, Callable[[Ledger, Entry], None]] = {
     "Communication": read_communication,
@@ -103,7 +104,7 @@ def _opened(
     moment = moment_of(inputs, people, named, at, problems, exam_url(base, pack.id), named_zone(zone) if zone else None)
     ledger = Ledger(inputs, index_of(pack, base, site_codes), people, moment, problems, notices=list(inputs.notices))
     for entry, suffix, why, url in modified:
-        ledger.keep(entry, Unclear(why, "", url), suffix)
+        ledger.keep(entry, Unclear(why, "", url), suffix, finding=told_here(ledger, entry))
     return ledger
 
 

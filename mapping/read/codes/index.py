@@ -82,7 +82,7 @@ class Finding:
 
     @cached_property
     def names(self) -> frozenset[tuple[str, ...]]:
-        """The words of its name, of its label, and of the published wording of its codes."""
+        """The words of its name, of its label, and of the published wording of its codes and of those of its values."""
         return frozenset(tuple(said_words(name)) for name in self._worded())
 
     @cached_property
@@ -91,13 +91,14 @@ class Finding:
         number = self.shape.number
         if number is None:
             return ()
-        heads = [_HEAD_ENDS.split(name)[0] for name in self._worded()]
+        heads = [head_of(name) for name in self._worded()]
         found = [frozenset(said_words(head)) for head in (*heads, number.substance or "")]
         return tuple(words for words in dict.fromkeys(found) if words)
 
     def _worded(self) -> Iterator[str]:
         yield from (self.name, self.shape.label)
-        yield from (wording for key in pairs(self.shape.codes) if (wording := display(*key)))
+        codes = (*pairs(self.shape.codes), *((system, code) for _, system, code in stated_codes(self.shape)))
+        yield from (wording for key in codes if (wording := display(*key)))
 
 
 class CodeIndex:
@@ -208,6 +209,11 @@ def _merged(meanings: Iterable[CodeMeaning]) -> tuple[CodeMeaning, ...]:
 
 def _site_values(site: tuple[SiteCode, ...], finding: str) -> dict[Key, str]:
     return {(row.system, row.code): row.value for row in site if row.finding == finding and row.value}
+
+
+def head_of(text: str) -> str:
+    """Return what a wording is about, without where or of what kind: "Glucose" of "Glucose [Mass/volume] in Blood"."""
+    return _HEAD_ENDS.split(text)[0]
 
 
 def said_words(text: str) -> list[str]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from layette.mapping.read.bundle.parts import Resource, codings, mapping, text, words
 from layette.mapping.read.codes.amounts import RuledOut, in_words, unit_of
 from layette.mapping.read.codes.answers import as_set
-from layette.mapping.read.codes.index import CodeIndex, CodeMeaning, Finding, said_words
-from layette.mapping.read.codes.values import answer
+from layette.mapping.read.codes.index import CodeIndex, CodeMeaning, Finding, head_of, said_words
+from layette.mapping.read.codes.values import answer, has_value
 
 
 def told_of(finding: Finding, said: object) -> str:
@@ -25,19 +25,26 @@ def told_of(finding: Finding, said: object) -> str:
 
 
 def named_by(index: CodeIndex, holder: Resource, person: str) -> str:
-    """Return the finding of which an Observation or component under an unknown code would tell, by its words.
+    """Return the finding of which an Observation, a component or a diagnosis under an unknown code tells, by its words.
 
-    A finding is named by its whole name, its label or the wording of one of its codes. Beside a number in one of its
-    units it is enough that what is measured is named: a temperature, wherever it was taken. Of several the one of which
-    most words stand there, then the one that has codes and is a laboratory's.
+    A finding is named by its whole name, its label or the wording of one of its codes, up to where that says of what.
+    Beside a number in one of its units it is enough that what is measured is named: a temperature, wherever it was
+    taken. Of several, the one of which most words stand there, then the one that has codes and is a laboratory's.
     """
     code = holder.get("code")
-    said = [tuple(said_words(one)) for one in (*words(code), *(code for _, code, _ in codings(code)))]
-    for finding in index.findings.values():
-        if finding.person == person and not finding.names.isdisjoint(said):
-            return told_of(finding, answer(holder, CodeMeaning(finding.name, 0), finding)[0])
-    spoken = {word for one in said for word in one}
-    fitting = [f for f in index.findings.values() if f.person == person and _in_its_unit(holder, f)]
+    texts = (*words(code), *(code for _, code, _ in codings(code)))
+    whole, heads = ({tuple(said_words(one)) for one in several} for several in (texts, map(head_of, texts)))
+    asked = [finding for finding in index.findings.values() if finding.person == person]
+    for said in (whole, heads):
+        for finding in asked:
+            if not finding.names.isdisjoint(said):
+                said_of = answer(holder, CodeMeaning(finding.name, 0), finding)[0] if has_value(holder) else None
+                return told_of(finding, said_of)
+    return _measured_by(asked, {word for one in whole for word in one}, holder)
+
+
+def _measured_by(asked: Iterable[Finding], spoken: set[str], holder: Resource) -> str:
+    fitting = [finding for finding in asked if _in_its_unit(holder, finding)]
     closeness = [(max((len(one) for one in f.measured if one <= spoken), default=0), f) for f in fitting]
     close = [((words, bool(f.shape.codes), f.shape.awaited), f.name) for words, f in closeness if words]
     return max(close, key=lambda one: one[0])[1] if close else ""

@@ -11,6 +11,7 @@ from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeMeaning
+from layette.mapping.read.codes.named import named_by
 from layette.mapping.read.codes.sides import sides
 from layette.mapping.read.resources.ledger import Ledger, Where
 from layette.mapping.read.resources.observations import is_computed
@@ -37,9 +38,8 @@ def read_condition(ledger: Ledger, entry: Entry) -> None:
         return
     stated = [a for a in ledger.index.stated(codings(resource.get("code"))) if _fits(ledger, a, person)]
     if not stated:
-        ledger.keep(
-            entry, Unclear("a diagnosis that states no finding of the dictionary"), ".code", resource.get("code")
-        )
+        unclear = Unclear("a diagnosis that states no finding of the dictionary")
+        ledger.keep(entry, unclear, ".code", resource.get("code"), finding=_named(ledger, entry, person))
         return
     _record_all(ledger, entry, stated, person)
 
@@ -60,6 +60,17 @@ def _not_over(ledger: Ledger, entry: Entry, why: str) -> str:
         here = ledger.may_be_today(entry, bad.value)
     events = [a.finding for a in stated if a.values & set(ledger.index.findings[a.finding].shape.event)]
     return events[0] if here and events else ""
+
+
+def _named(ledger: Ledger, entry: Entry, person: str) -> str:
+    """Return the finding that the words of an unknown diagnosis of this visit name."""
+    try:
+        moment = _time(entry.resource)[2]
+    except BadTimeError as bad:
+        return named_by(ledger.index, entry.resource, person) if ledger.may_be_today(entry, bad.value) else ""
+    if ledger.belongs(entry.resource, entry, moment) == "history":
+        return ""
+    return named_by(ledger.index, entry.resource, person)
 
 
 def _fits(ledger: Ledger, meaning: CodeMeaning, person: str) -> bool:
@@ -97,8 +108,7 @@ def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person:
     try:
         key, text, moment = _time(resource)
     except BadTimeError as bad:
-        here = ledger.may_be_today(entry, bad.value)
-        ledger.refuse_time(entry, bad, finding=stated[0].finding if here else "")
+        ledger.refuse_time(entry, bad, finding=stated[0].finding if ledger.may_be_today(entry, bad.value) else "")
         return
     linked = bool(reference(resource.get("encounter")))
     if linked and key != "recordedDate":

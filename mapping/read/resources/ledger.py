@@ -130,6 +130,10 @@ class Ledger:
         )
         return None
 
+    def of_nobody(self, entry: Entry, element: str = "subject") -> bool:
+        """Whether a resource does not say whom it is about, or names somebody whom the input does not hold."""
+        return self._role(entry, element) is None
+
     def _role(self, entry: Entry, element: str) -> Role | None:
         focus = entry.resource.get("focus")
         if isinstance(focus, list):

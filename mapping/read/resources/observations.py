@@ -21,6 +21,7 @@ from layette.mapping.read.resources.beside import is_reported, said_beside, tagg
 from layette.mapping.read.resources.judgments import is_judgment, read_judgment
 from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
 from layette.mapping.read.resources.panels import Said, together
+from layette.mapping.read.resources.unplaced import told_here
 
 STATUSES = ("registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown")
 _UNSETTLED = ("registered", "preliminary")
@@ -42,10 +43,13 @@ class Frame:
     withdrawn: bool
     person: str
 
-    @property
-    def counts(self) -> bool:
-        """Whether what is said may be of this visit, so that none of it may be passed over in silence."""
-        return not self.withdrawn and self.where != "history"
+    def counts(self, finding: Finding | None = None) -> bool:
+        """Whether what is said counts at this visit, so that none of it may be passed over in silence.
+
+        A result or a birth fact counts at any visit.
+        """
+        carried = finding is not None and finding.shape.carries_over
+        return not self.withdrawn and (self.where != "history" or carried)
 
 
 def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None) -> None:
@@ -58,6 +62,8 @@ def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None)
         read_judgment(ledger, entry)
         return
     person = ledger.about(entry)
+    if person is None and ledger.of_nobody(entry) and (told := told_here(ledger, entry)):
+        ledger.keep(entry, Unclear(entry.why), ".subject", resource.get("code"), finding=told)
     frame = _frame(ledger, entry, person) if person else None
     if frame is None:
         return
@@ -83,7 +89,7 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
     try:
         time, moment = effective(resource)
     except BadTimeError as bad:
-        ledger.refuse_time(entry, bad, withdrawn=withdrawn, finding="" if withdrawn else _asked_of(ledger, entry, bad))
+        ledger.refuse_time(entry, bad, withdrawn=withdrawn, finding=told_here(ledger, entry))
         return None
     wrong = ledger.check_time(moment, time, effective_key(resource), of_baby=person == "baby")
     if wrong is not None:
@@ -91,18 +97,6 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
         return None
     where = ledger.belongs(resource, entry, moment)
     return Frame(where, time, moment, str(status), is_reported(ledger, entry), withdrawn, person)
-
-
-def _asked_of(ledger: Ledger, entry: Entry, vague: BadTimeError) -> str:
-    """Return what an Observation of too vague a time tells of, if it can be of this visit and is not as expected."""
-    if not ledger.may_be_today(entry, vague.value):
-        return ""
-    for holder in (entry.resource, *items(entry.resource.get("component"))):
-        for meaning in ledger.index.meanings(codings(holder.get("code"))) if has_value(holder) else ():
-            finding = ledger.index.findings[meaning.finding]
-            if named := told_of(finding, answer(holder, meaning, finding)[0]):
-                return named
-    return ""
 
 
 def _all_said(ledger: Ledger, entry: Entry, frame: Frame) -> Iterator[Said]:
@@ -145,7 +139,9 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
         who = ledger.index.findings[meanings[0].finding].person
         why = f"this is asked of the {who}, and the resource is about the {frame.person}; set subject or focus"
         other = ledger.index.findings[meanings[0].finding]
-        named = told_of(other, answer(holder, meanings[0], other)[0]) if frame.counts and has_value(holder) else ""
+        named = (
+            told_of(other, answer(holder, meanings[0], other)[0]) if frame.counts(other) and has_value(holder) else ""
+        )
         ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named)
     names = {a.finding for a in fitting} if len(fitting) > 1 else set()
     if len(names) > 1 and not _one_coding(ledger, holder, names):
@@ -154,7 +150,7 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
         return ()
     if not meanings and has_value(holder):
         why = "a code that is not in the dictionary" if codings(holder.get("code")) else "no code"
-        named = named_by(ledger.index, holder, frame.person) if frame.counts else ""
+        named = named_by(ledger.index, holder, frame.person) if frame.counts() else ""
         ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named)
     return fitting
 
@@ -195,7 +191,8 @@ def _not_said(
     elif isinstance(found, Unclear):
         code, said = described(holder.get("code"))
         unclear = Unclear(found.why, found.code or code, found.text or said)
-        ledger.keep(entry, unclear, place, finding=meaning.finding if frame.counts else "")
+        counts = frame.counts(ledger.index.findings[meaning.finding])
+        ledger.keep(entry, unclear, place, finding=meaning.finding if counts else "")
 
 
 def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: Frame) -> Iterator[Said]:
@@ -203,7 +200,7 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
     if said.meaning.qualifier:
         yield said
         return
-    named = told_of(finding, said.fields) if frame.counts else ""
+    named = told_of(finding, said.fields) if frame.counts(finding) else ""
     if finding.parts and not said.meaning.part and "absent" not in said.fields:
         unclear = Unclear("it does not say which part: " + " or ".join(finding.parts), finding.name)
         ledger.keep(entry, unclear, said.place, finding=named)
@@ -235,7 +232,7 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     where = frame.where or ("visit" if finding.untimed else None)
     if where is None:
         why = "neither an effective time nor an Encounter: it is not known of which visit it is"
-        named = told_of(finding, said.fields) if frame.counts else ""
+        named = told_of(finding, said.fields) if frame.counts(finding) else ""
         ledger.keep(entry, Unclear(why, finding.name), said.place, finding=named)
         return
     reading: dict[str, Any] = {**said.fields, **_printed(said)}

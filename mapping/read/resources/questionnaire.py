@@ -23,6 +23,7 @@ from layette.mapping.read.codes.exam_form import BESIDE, Place, exam_url, places
 from layette.mapping.read.codes.index import CodeMeaning, Finding
 from layette.mapping.read.codes.values import absent, answer
 from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
+from layette.mapping.read.resources.other_forms import keep_other_form
 
 STATUSES = {
     "completed": "final", "amended": "amended", "in-progress": "preliminary", "stopped": "preliminary",
@@ -47,7 +48,7 @@ def read_questionnaire(ledger: Ledger, entry: Entry) -> None:
     """Read the response to the pack's exam; a response to anything else is not used."""
     answered = text(entry.resource.get("questionnaire")).partition("|")[0]
     if answered != exam_url(ledger.index.base, ledger.index.pack_id):
-        entry.mark(Outcome.NOT_USED, "it answers another questionnaire than this pack's exam")
+        keep_other_form(ledger, entry)
         return
     role = ledger.about(entry)
     if role == "mother":

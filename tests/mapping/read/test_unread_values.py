@@ -117,7 +117,29 @@ MOTHER = resource(
     "RelatedPerson", id="mother", subject=None, patient={"reference": "Patient/mara"},
     relationship=[concept("http://terminology.hl7.org/CodeSystem/v3-RoleCode", "MTH")],
 )  # fmt: skip
-CARELESS = [without_a_visit, only_the_month, without_side_or_part, in_words_alone, under_our_code_at_another_address]
+
+
+def about_nobody(finding: str) -> dict[str, Any]:
+    return observation(code_of(finding), **unexpected(finding), subject={"display": "Baby"})
+
+
+def with_a_modifier_that_is_not_known(finding: str) -> dict[str, Any]:
+    return observation(code_of(finding), **unexpected(finding), implicitRules="http://elsewhere.example/rules")
+
+
+def in_a_form_of_others(finding: str) -> dict[str, Any]:
+    given = unexpected(finding)
+    concept_of = given.get("valueCodeableConcept")
+    said = {"valueString": concept_of["text"]} if concept_of else given
+    item = {"linkId": "7", "text": load_pack().findings[finding].label, "answer": [said]}
+    form = "http://elsewhere.example/Questionnaire/intake"
+    return resource("QuestionnaireResponse", status="completed", questionnaire=form, authored=AT, item=[item])
+
+
+CARELESS = [
+    without_a_visit, only_the_month, without_side_or_part, in_words_alone, under_our_code_at_another_address,
+    about_nobody, with_a_modifier_that_is_not_known, in_a_form_of_others,
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("sent", CARELESS, ids=lambda sent: sent.__name__)
@@ -165,10 +187,10 @@ def test_what_the_mother_answered_in_the_record_of_the_baby_stands_in_the_verdic
     assert load_pack().findings[named].label in verdict.text
 
 
-def diagnosis(code: str, **more: Any) -> dict[str, Any]:
+def diagnosis(snomed: str, **more: Any) -> dict[str, Any]:
     status = "http://terminology.hl7.org/CodeSystem/condition-clinical"
     given = {"clinicalStatus": concept(status, "active"), "encounter": {"reference": "Encounter/visit"}, **more}
-    found = resource("Condition", code=concept(SNOMED, code), **given)
+    found = resource("Condition", **{"code": concept(SNOMED, snomed), **given})
     return {key: value for key, value in found.items() if value is not None}
 
 
@@ -184,8 +206,18 @@ SEIZURE, WHITE_PUPIL = "87476004", "1361009"
         diagnosis(SEIZURE, **OVER, encounter=None, recordedDate=AT),
         diagnosis(SEIZURE, encounter=None, onsetDateTime=AT[:7]),
         diagnosis(SEIZURE, encounter=None, clinicalStatus=None),
+        diagnosis("0", code={"text": "Convulsions"}),
+        diagnosis("0", code=concept("http://hl7.org/fhir/sid/icd-10-cm", "P90", "Convulsions of newborn")),
     ],
-    ids=["no side", "over, of this visit", "over, of today", "since this month", "of no known time"],
+    ids=[
+        "no side",
+        "over, of this visit",
+        "over, of today",
+        "since this month",
+        "of no known time",
+        "words",
+        "other code",
+    ],
 )
 def test_a_diagnosis_that_cannot_be_placed_stands_in_the_verdict(sent: dict[str, Any]) -> None:
     assert assessed(sent).verdict.unread == 1
@@ -205,3 +237,27 @@ def test_a_diagnosis_that_cannot_be_placed_stands_in_the_verdict(sent: dict[str,
 )
 def test_a_diagnosis_that_is_settled_or_of_another_time_does_not_press(sent: dict[str, Any]) -> None:
     assert assessed(sent).verdict.unread == 0
+
+
+def test_a_result_of_the_mother_in_words_counts_at_any_visit_and_is_told_where_it_is_not_understood() -> None:
+    mother = {key: value for key, value in MOTHER.items() if value is not None}
+    before = {"encounter": None, "effectiveDateTime": "2026-05-05", **of_whom("mother_hbsag")}
+    reactive, odd = (
+        observation(concept(LOINC, "5196-1"), valueString=said, **before) for said in ("Reactive", "see note")
+    )
+    urgent = {r.target for r in assessed(mother, reactive).recommendations if r.priority == "stat"}
+    assert "hepatitis_b_immune_globulin" in urgent
+    assert assessed(mother, odd).verdict.unread == 1
+
+
+def test_a_total_in_another_form_is_known_by_the_code_of_its_question() -> None:
+    item = {"linkId": "/71354-5/99046-5", "answer": [{"valueDecimal": 25}]}
+    form = resource(
+        "QuestionnaireResponse",
+        status="completed",
+        questionnaire="http://loinc.org/q/71354-5",
+        authored=AT,
+        item=[item],
+    )
+    assert "Edinburgh" in assessed(form).verdict.text
+    assert assessed({**form, "authored": "2026-11-21T09:00:00-06:00"}).verdict.unread == 0
