@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import weakref
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, NamedTuple
@@ -139,6 +139,37 @@ class CodeIndex:
         meant = [meaning for key in keys for meaning in self._meanings.get(key, ())]
         rank = min((meaning.rank for meaning in meant), default=0)
         return _merged(meaning for meaning in meant if meaning.rank == rank)
+
+    @cached_property
+    def _named(self) -> Mapping[tuple[str, ...], tuple[Finding, ...]]:
+        named: dict[tuple[str, ...], list[Finding]] = {}
+        for finding in self.findings.values():
+            for words in finding.names:
+                named.setdefault(words, []).append(finding)
+        return {words: tuple(several) for words, several in named.items()}
+
+    @cached_property
+    def _measuring(self) -> Mapping[str, tuple[tuple[frozenset[str], Finding], ...]]:
+        """What findings measure, each wording under one of its words: who looks for it has that word too."""
+        by_word: dict[str, list[tuple[frozenset[str], Finding]]] = {}
+        for finding in self.findings.values():
+            for words in finding.measured:
+                by_word.setdefault(min(words), []).append((words, finding))
+        return {word: tuple(several) for word, several in by_word.items()}
+
+    def named(self, said: Iterable[tuple[str, ...]]) -> list[Finding]:
+        """Return the findings that have one of these names, each the words of one, in the order of the dictionary."""
+        found = {finding.name for words in said for finding in self._named.get(words, ())}
+        return [finding for name, finding in self.findings.items() if name in found] if found else []
+
+    def measuring(self, spoken: Collection[str]) -> list[tuple[int, Finding]]:
+        """Return the findings of which what is measured stands among these words, with the number of its words."""
+        most: dict[str, int] = {}
+        for word in spoken:
+            for words, finding in self._measuring.get(word, ()):
+                if words.issubset(spoken):
+                    most[finding.name] = max(len(words), most.get(finding.name, 0))
+        return [(most[name], finding) for name, finding in self.findings.items() if name in most] if most else []
 
     def stated(self, codings: Iterable[Coding]) -> list[CodeMeaning]:
         """Return what these codings state by themselves, as a Condition does."""

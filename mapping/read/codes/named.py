@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from layette.mapping.read.bundle.parts import Resource, codings, mapping, text, words
 from layette.mapping.read.codes.amounts import RuledOut, in_words, unit_of
@@ -34,19 +34,16 @@ def named_by(index: CodeIndex, holder: Resource, person: str) -> str:
     code = holder.get("code")
     texts = (*words(code), *(code for _, code, _ in codings(code)))
     whole, heads = ({tuple(said_words(one)) for one in several} for several in (texts, map(head_of, texts)))
-    asked = [finding for finding in index.findings.values() if finding.person == person]
     for said in (whole, heads):
-        for finding in asked:
-            if not finding.names.isdisjoint(said):
+        for finding in index.named(said):
+            if finding.person == person:
                 said_of = answer(holder, CodeMeaning(finding.name, 0), finding)[0] if has_value(holder) else None
                 return told_of(finding, said_of)
-    return _measured_by(asked, {word for one in whole for word in one}, holder)
-
-
-def _measured_by(asked: Iterable[Finding], spoken: set[str], holder: Resource) -> str:
-    fitting = [finding for finding in asked if _in_its_unit(holder, finding)]
-    closeness = [(max((len(one) for one in f.measured if one <= spoken), default=0), f) for f in fitting]
-    close = [((words, bool(f.shape.codes), f.shape.awaited), f.name) for words, f in closeness if words]
+    close = [
+        ((words, bool(finding.shape.codes), finding.shape.awaited), finding.name)
+        for words, finding in index.measuring({word for one in whole for word in one})
+        if finding.person == person and _in_its_unit(holder, finding)
+    ]
     return max(close, key=lambda one: one[0])[1] if close else ""
 
 
