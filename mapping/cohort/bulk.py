@@ -9,6 +9,7 @@ from __future__ import annotations
 import gzip
 import json
 import re
+import zlib
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import groupby
@@ -18,6 +19,7 @@ from typing import Any
 
 import duckdb
 
+from layette.engine.errors import InputError, InputProblem
 from layette.mapping.many.sources import Item
 
 KINDS = (
@@ -45,17 +47,25 @@ CREATE TEMP TABLE relatives AS
 SELECT line->>'$.id' AS id, regexp_extract(line->>'$.patient.reference', 'Patient/([^/#?]+)', 1) AS baby
 FROM sound WHERE kind = 'RelatedPerson';
 """
-_RECORDS = """
+_TOLD = """
 WITH told AS (
   SELECT kind, line, CASE kind WHEN 'Patient' THEN 'Patient/' || (line->>'$.id')
     ELSE coalesce(line->>'$.focus[0].reference', line->>'$.subject.reference', line->>'$.patient.reference', '') END
     AS about
   FROM sound
+), named AS (
+  SELECT coalesce(baby, regexp_extract(about, 'Patient/([^/#?]+)', 1)) AS who, kind, line, about
+  FROM told LEFT JOIN relatives ON relatives.id = regexp_extract(about, 'RelatedPerson/([^/#?]+)', 1)
 )
-SELECT coalesce(baby, regexp_extract(about, 'Patient/([^/#?]+)', 1)) AS who, kind, line
-FROM told LEFT JOIN relatives ON relatives.id = regexp_extract(about, 'RelatedPerson/([^/#?]+)', 1)
-WHERE who <> '' ORDER BY who, kind = 'Patient' DESC, kind, line->>'$.id', line
 """
+_RECORDS = (
+    _TOLD + "SELECT who, kind, line FROM named WHERE who <> '' ORDER BY who, kind = 'Patient' DESC, kind, "
+    "line->>'$.id', line"
+)
+_OF_NOBODY = (
+    _TOLD + "SELECT kind, line FROM named WHERE who = '' AND (about = '' OR about LIKE 'urn:%') "
+    "ORDER BY kind, line->>'$.id', line"
+)
 _BROKEN = """
 SELECT filename, line FROM lines
 WHERE trim(coalesce(line, '')) <> '' AND CASE WHEN json_valid(line) THEN line->>'$.resourceType' END IS NULL
@@ -74,10 +84,36 @@ def _kind(place: Path) -> str:
 
 
 def visits(files: Sequence[Path], oldest_days: int, scratch: Path) -> Iterator[Item]:
-    """Yield each visit as a Bundle of the record of its newborn, by patient; at the end, each line that is no resource.
+    """Yield each visit as a Bundle of the record of its newborn, by patient; at the end, each resource that names no
+    Patient, and each line that is no resource.
 
-    ``scratch``: a folder for what does not fit into memory. Raises OSError.
+    ``scratch``: a folder for what does not fit into memory. Raises OSError; `InputError` with every file that is packed
+    and cannot be unpacked.
     """
+    try:
+        yield from _joined([place for place in files if place.stat().st_size], oldest_days, scratch)
+    except duckdb.Error:
+        broken = [place for place in files if place.suffix == ".gz" and not _unpacks(place)]
+        if not broken:
+            raise
+        right = "a whole file; fetch it once more"
+        message = "this cannot be unpacked: it is no gzip, or its end is missing"
+        raise InputError([InputProblem(str(place), "not-json", message, expected=right) for place in broken]) from None
+
+
+def _unpacks(place: Path) -> bool:
+    try:
+        with gzip.open(place) as stream:
+            while stream.read(1 << 20):
+                pass
+    except (OSError, EOFError, zlib.error):
+        return place.stat().st_size == 0
+    return True
+
+
+def _joined(files: Sequence[Path], oldest_days: int, scratch: Path) -> Iterator[Item]:
+    if not files:
+        return
     with duckdb.connect(config={"memory_limit": _MEMORY, "temp_directory": str(scratch)}) as db:
         names = ", ".join("'" + str(place).replace("'", "''") + "'" for place in files)
         db.execute("SET threads = 2")
@@ -87,8 +123,16 @@ def visits(files: Sequence[Path], oldest_days: int, scratch: Path) -> Iterator[I
         rows = iter(lambda: reader.fetchmany(_FETCHED), [])
         for who, record in groupby((row for some in rows for row in some), key=itemgetter(0)):
             yield from _of_one(who, [(kind, line) for _, kind, line in record], oldest_days)
+        nobodys = db.execute(_OF_NOBODY).fetchall()
         broken = db.execute(_BROKEN).fetchall()
+    yield from (_of_nobody(kind, line) for kind, line in nobodys)
     yield from _quoted(broken)
+
+
+def _of_nobody(kind: str, line: str) -> Item:
+    """Return a resource that names no Patient by a reference: alone, so that it is set aside with that reason."""
+    content = f'{{"resourceType":"Bundle","type":"collection","entry":[{{"resource":{line}}}]}}'.encode()
+    return Item(content, f"{kind}/{json.loads(line).get('id')}")
 
 
 def _of_one(who: str, record: Sequence[tuple[str, str]], oldest_days: int) -> Iterator[Item]:

@@ -24,7 +24,7 @@ from layette.mapping.answering import answer
 from layette.mapping.cohort import files
 from layette.mapping.cohort.groups import Groups
 from layette.mapping.cohort.one_visit import Audited, Auditor
-from layette.mapping.cohort.pseudonyms import Pseudonyms
+from layette.mapping.cohort.pseudonyms import Pseudonyms, without_names
 from layette.mapping.cohort.tables import (
     PARTS,
     VISITS,
@@ -134,7 +134,7 @@ class PartReader:
         try:
             found = self.auditor.read(item)
         except LayetteError as error:
-            rows.rejected.append({**place, **_told(error, item, self.auditor), **self._quoted(item)})
+            rows.rejected.append({**place, **self._told(error, item), **self._quoted(item)})
         except Exception as error:  # a fault of ours, told without a word of the visit
             rows.rejected.append({**place, "error": f"a fault of the program ({type(error).__name__})", "urgent": 0})
         else:
@@ -143,6 +143,13 @@ class PartReader:
             return
         rows.totals.rejected += 1
         rows.totals.urgent += bool(rows.rejected[-1]["urgent"])
+
+    def _told(self, error: LayetteError, item: Item) -> dict[str, Any]:
+        """Return what is wrong with an input; where names are hashed, none stands in it."""
+        told = _told(error, item, self.auditor)
+        for one in told.get("problems", ()) if self.names else ():
+            one["path"] = without_names(one["path"], self.auditor.pack)
+        return told
 
     def _quoted(self, item: Item) -> dict[str, str]:
         """Quote an input that is set aside; not where names are hashed."""

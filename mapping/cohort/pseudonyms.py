@@ -8,18 +8,32 @@ from __future__ import annotations
 
 import hmac
 import os
+import re
 import secrets
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
+from layette.engine.visit.form import DEFINITIONS, HISTORY, VISIT
+from layette.mapping.codes import printed_units
+from layette.mapping.validate.schema import definitions
 
 _DIGITS = 24
 _BYTES = 32
 _HASHED = ("patient", "encounter", "origin", "reference", "spread_from", "by", "request_key", "answer_key")
-_LEFT_OUT = ("identifiers", "not_understood", "path", "outcome", "reason")
+_LEFT_OUT = ("identifiers", "not_understood", "counts", "path", "text", "outcome", "reason")
 """What may name somebody, or is free text, and decides nothing."""
+
+_LISTS = {"orders": "order", "guidance": "topic", "immunizations": "dose", "judged": "judgment"}
+"""Lists of a history whose items may carry more than their form says; what it does not say is left out."""
+
+_AS_PRINTED = re.compile(r"[<>]?=?\s*\d+(?:\.\d+)?\s*(.*)")
+_STEP = re.compile(r"[^.\[\]]+")
+_IN_TEXT = re.compile(r"line \d+(?: column \d+)?")
+_KINDS = ("Patient", "RelatedPerson", "Encounter", "Observation", "Condition", "ServiceRequest", "Bundle")
 
 
 class Pseudonyms:
@@ -36,6 +50,10 @@ class Pseudonyms:
     def visit(self, flat: Mapping[str, Any]) -> dict[str, Any]:
         """Return a flat visit with hashed references, without identifiers and free text."""
         made: dict[str, Any] = self._part(flat)
+        history = made.get("history") or {}
+        for name in history.keys() & _LISTS.keys():
+            allowed = DEFINITIONS[_LISTS[name]]["properties"].keys()
+            history[name] = [{key: one[key] for key in one if key in allowed} for one in history[name]]
         for name, kind in (("patient", "Patient"), ("encounter", "Encounter")):
             if made.get(name):
                 made[name] = f"{kind}/{made[name]}"
@@ -44,11 +62,38 @@ class Pseudonyms:
     def _part(self, part: Any) -> Any:
         if isinstance(part, Mapping):
             kept = {name: value for name, value in part.items() if name not in _LEFT_OUT}
+            if not _is_number(kept.get("given", "0")):
+                del kept["given"]
             return {name: self._named(name, value) for name, value in kept.items()}
         return [self._part(one) for one in part] if isinstance(part, list | tuple) else part
 
     def _named(self, name: str, value: Any) -> Any:
         return self.of(value) if name in _HASHED and isinstance(value, str) and value else self._part(value)
+
+
+def without_names(path: str, pack: Pack) -> str:
+    """Return the path of a mistake with `…` for each step that is no word of FHIR, of our form or of the pack.
+
+    A key of the input may be somebody's name.
+    """
+    if _IN_TEXT.fullmatch(path):
+        return path
+    known = _known_words() | pack.findings.keys() | pack.settings.keys() | pack.subjects.normals.keys()
+    return _STEP.sub(lambda step: step[0] if step[0] in known or step[0].isdigit() else "…", path)
+
+
+@cache
+def _known_words() -> frozenset[str]:
+    fhir = [body.get("properties", {}) for kind in _KINDS for body in definitions(kind).values()]
+    ours = [VISIT["properties"], HISTORY, *(shape.get("properties", {}) for shape in DEFINITIONS.values())]
+    return frozenset({"$", "input", "left", "right", "both", *_KINDS}).union(*fhir, *ours)
+
+
+def _is_number(given: object) -> bool:
+    """Whether what was written is a number with a unit and nothing else."""
+    found = _AS_PRINTED.fullmatch(str(given))
+    unit = found[1].strip() if found else "?"
+    return not unit or unit.casefold() in printed_units() or unit in printed_units().values()
 
 
 def key_in(place: Path, *, make: bool) -> bytes:

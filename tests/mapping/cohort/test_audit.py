@@ -245,6 +245,40 @@ def test_pseudonyms_leave_no_name_anywhere(tmp_path: Path) -> None:
     assert rows(again, "visits") == rows(out, "visits")
 
 
+def test_no_words_of_anybody_are_kept_under_pseudonyms(tmp_path: Path) -> None:
+    said = "Mrs Quill"
+    asked = {"value": "asked", "text": said}
+    letter = {"value": "not_understood", "given": f"see letter of {said}"}
+    counted = {"value": 98.2, "unit": "[degF]", "given": "98.2 F"}
+    findings = {"family_questions": asked, "bloodspot_result": letter, "temperature": counted}
+    order = {"target": "ophthalmology", "time": "2026-05-06T11:00:00+00:00", "status": "active", "note": said}
+    visit = {**SPOTS, "findings": findings, "history": {"orders": [order]}, "counts": {said: 1}}
+    named = {**visit, "findings": {said: 1}, "settings": {said: "x"}}
+    out = tmp_path / "out"
+    assert (
+        main(
+            [
+                "audit",
+                lines(tmp_path / "v.ndjson", [visit, named]),
+                "--out",
+                str(out),
+                "--pseudonymize",
+                "--workers",
+                "1",
+            ]
+        )
+        == 2
+    )
+    assert len(rows(out, "visits")) == 1
+    assert [r for table in PARTS for r in rows(out, table) if "Quill" in repr(r)] == []
+    assert [p for p in out.rglob("*") if p.is_file() and b"Quill" in p.read_bytes()] == []
+    (kept,) = (json.loads(row["flat"]) for row in rows(out, "flat"))
+    assert kept["findings"]["temperature"]["given"] == "98.2 F"
+    assert kept["findings"]["bloodspot_result"] == {"value": "not_understood"}
+    (told,) = (json.loads(line) for line in (out / "rejected.ndjson").read_text(encoding="utf-8").splitlines())
+    assert [one["path"] for one in told["problems"]] == ["findings.…", "settings.…"]
+
+
 def test_a_key_that_others_can_read_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     key = tmp_path / "key"
     key.write_text("00" * 32)

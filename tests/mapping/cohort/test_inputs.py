@@ -83,6 +83,40 @@ def test_bulk_data_gives_the_visits_of_the_bundles_that_it_was_made_of(
     assert {row["source"] for row in rows(again, "visits")} == {row["encounter"] for row in rows(again, "visits")}
 
 
+@pytest.mark.parametrize(
+    "subject", [None, {"identifier": {"system": "urn:x", "value": "7"}}, {"reference": "urn:uuid:7"}]
+)
+def test_a_resource_that_names_no_patient_is_set_aside_and_counted(tmp_path: Path, subject: object) -> None:
+    bundle = example("jaundiced-sleepy-day-4.json")
+    resources = [entry["resource"] for entry in bundle["entry"]]
+    for kind in ("Encounter", "Observation"):
+        one = next(one for one in resources if one["resourceType"] == kind)
+        lost = {**one, "id": f"lost-{kind}", "subject": subject}
+        bundle["entry"].append({"resource": {key: value for key, value in lost.items() if value}})
+    bundle["entry"].append({"resource": {**one, "id": "of-a-room", "subject": {"reference": "Location/7"}}})
+    out = tmp_path / "out"
+    progress = audit(Wanted(str(bulk(tmp_path / "bulk", [bundle], zipped=False)), out), load_pack())
+    assert (progress.totals.visits, progress.totals.rejected) == (1, 2)
+    aside = [json.loads(line) for line in (out / "rejected.ndjson").read_text().splitlines()]
+    assert [one["source"] for one in aside] == ["Encounter/lost-Encounter", "Observation/lost-Observation"]
+    assert {one["problems"][0]["code"] for one in aside} == {"patient"}
+
+
+@pytest.mark.parametrize("broken", [b"no gzip at all", gzip.compress(b'{"resourceType": "Condition"}\n' * 99)[:-12]])
+def test_a_packed_file_that_cannot_be_unpacked_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], broken: bytes
+) -> None:
+    folder = bulk(tmp_path / "bulk", [example("jaundiced-sleepy-day-4.json")], zipped=True)
+    (folder / "Immunization.ndjson").write_bytes(b"")
+    (folder / "Procedure.000.ndjson.gz").write_bytes(b"")
+    (folder / "Condition.7.ndjson.gz").write_bytes(broken)
+    words = ["audit", str(folder), "--out", str(tmp_path / "out"), "--workers", "1"]
+    assert main(words) == 2
+    assert "Condition.7.ndjson.gz: this cannot be unpacked" in capsys.readouterr().err
+    (folder / "Condition.7.ndjson.gz").unlink()
+    assert main(words) == 0
+
+
 def test_stays_in_hospital_and_older_children_are_no_visits(tmp_path: Path) -> None:
     bundle = example("jaundiced-sleepy-day-4.json")
     (visit,) = [e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == "Encounter"][-1:]
