@@ -103,13 +103,13 @@ def _done(parts: Iterable[Part], writer: PartWriter, wanted: Wanted) -> Iterator
 
 
 def _begin(wanted: Wanted, pack: Pack) -> None:
-    """Make the folders; refuse a folder in which another audit was begun."""
+    """Make the folders; refuse a folder in which parts of another audit were done."""
     files.folder(wanted.out)
     for name in (*PARTS, "statuses", "values", "parts"):
         files.folder(wanted.out / name)
     files.clear_unfinished(wanted.out)
     mine, place = _mark(wanted, pack), wanted.out / BEGUN
-    if place.exists():
+    if place.exists() and any((wanted.out / "parts").glob("*.json")):
         before = json.loads(place.read_text(encoding="utf-8"))
         differ = [name for name, value in mine.items() if before.get(name) != value]
         if differ:
