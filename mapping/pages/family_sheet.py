@@ -20,12 +20,17 @@ from layette.engine.api import Pack
 from layette.mapping.pages.diapers import expected_diapers
 from layette.mapping.pages.family_pictures import PICTURES
 from layette.mapping.pages.family_words import FamilyWords, family_words
-from layette.mapping.pages.frame import filled, style
+from layette.mapping.pages.frame import filled, print_size, style
 from layette.mapping.text.about import About
 from layette.mapping.words.speech import Speech
 
-MOST_LETTERS = 3050
+MOST_LETTERS = 3300
 """Letters that two pages hold in large type beside the table and the drawings; a topic beyond them is named alone."""
+
+PRINTED = (11.4, 10.0)
+"""The size of the type on paper, and the least to which it goes where much is to be done."""
+_REST_OF_A_LINE = 40
+"""Letters for which there were room on the last line of a thing."""
 
 _FIRST = ("when_to_call",)
 _TO_FILL_IN = "_" * 24
@@ -46,12 +51,13 @@ def family_sheet(assessment: Assessment, pack: Pack, flat: Mapping[str, Any], la
     """Return the sheet as HTML that needs nothing else. ``flat`` is the visit that ``pack`` assessed."""
     words = family_words(language)
     choices = {one.id: one.choice for one in assessment.settings}
-    sheet = _Sheet(assessment, pack, words, Speech(pack, language, choices))
+    sheet = _Sheet(assessment, pack, flat, words, Speech(pack, language, choices))
     urgent, next_steps, saw, come = sheet.urgent(), list(sheet.next()), sheet.saw(), list(sheet.come_back())
-    spoken, named = sheet.advice(MOST_LETTERS - len(urgent) - _letters(next_steps + saw + come))
+    room = MOST_LETTERS - len(urgent) - _letters(next_steps + saw + come)
+    spoken, named = sheet.advice(room)
     return filled(
         "family_sheet",
-        style=Markup(style("paper") + style("family_sheet")),
+        style=Markup(style("paper") + style("family_sheet") + print_size(PRINTED, MOST_LETTERS - room, MOST_LETTERS)),
         words=words,
         visit=words.say("visit", day=words.day(sheet.today), age=words.age(sheet.hours)),
         numbers=words.say("call", emergency=sheet.setting("emergency_number"), clinic=sheet.clinic()),
@@ -70,16 +76,18 @@ def family_sheet(assessment: Assessment, pack: Pack, flat: Mapping[str, Any], la
 class _Sheet:
     """What the parts of one sheet are made of."""
 
-    def __init__(self, assessment: Assessment, pack: Pack, words: FamilyWords, speech: Speech) -> None:
+    def __init__(
+        self, assessment: Assessment, pack: Pack, flat: Mapping[str, Any], words: FamilyWords, speech: Speech
+    ) -> None:
         self.assessment, self.pack, self.words, self.speech = assessment, pack, words, speech
         self._about = About.of(pack, None)
         self.today = datetime.fromisoformat(assessment.at)
         born = datetime.fromisoformat(assessment.born)
         born = born if born.tzinfo else born.replace(tzinfo=self.today.tzinfo)
         self.hours = (self.today - born).total_seconds() / 3600
-        self._hidden = {
-            name for name, shape in pack.findings.items() if shape.private or shape.subject == "mother"
-        }  # fmt: skip
+        self._hers = {name for name, shape in pack.findings.items() if shape.private or shape.subject == "mother"}
+        blind = pack.assess(_without(flat, self._hers), assessment.at)
+        self._due_anyhow = {due.target for due in blind.due}
 
     def setting(self, name: str) -> str:
         """Return the words of the choice in force of a setting, such as a number to call."""
@@ -116,7 +124,7 @@ class _Sheet:
         """Yield each visit to come by its days, with what it is for; what is there for the mother is not named."""
         hidden = {(one.target, one.side) for one in self.assessment.recommendations if not self._may_be_told(one)}
         later = [due for due in self.assessment.due if due.state == "later"]
-        babys = [due for due in later if due.subject == "baby"]
+        babys = [due for due in later if due.subject == "baby" and due.target in self._due_anyhow]
         mothers = {due.label for due in later} - {due.label for due in babys}
         for visit in self.assessment.come_back:
             names = [
@@ -159,10 +167,15 @@ class _Sheet:
         return self.speech.topic(one.target, one.label)
 
     def _may_be_told(self, one: Recommendation) -> bool:
-        """Whether nothing of it is the mother's, or was asked alone."""
-        read = {used.subject.partition(".")[0] for reason in one.reasons for used in reason.values}
+        """Whether one of its reasons reads nothing that is the mother's or was asked alone.
+
+        The sheet gives no reasons: what is also asked for because of hers is said for the baby's, else an emergency
+        would be left off it.
+        """
+        read = [{used.subject.partition(".")[0] for used in reason.values} for reason in one.reasons]
         general = one.kind == "guide"  # words that every family hears, whoever they are about
-        return not read & self._hidden and (one.subject == "baby" or general)
+        told = not read or any(not subjects & self._hers for subjects in read)
+        return told and (one.subject == "baby" or general)
 
     def _named(self, one: Recommendation) -> str:
         kinds = {"refer": "specialist", "recheck": "again"}
@@ -192,8 +205,20 @@ class _Sheet:
         return said.text if said else ""
 
 
+def _without(flat: Mapping[str, Any], hers: set[str]) -> dict[str, Any]:
+    """Return a visit as it would be had the mother been asked nothing: what is due then tells nothing of her."""
+    told = {name: part for name, part in flat.items() if name != "history"}
+    told["findings"] = _of_others(flat.get("findings"), hers)
+    history = dict(flat.get("history") or {})
+    return told | {"history": history | {"findings": _of_others(history.get("findings"), hers)}}
+
+
+def _of_others(findings: Mapping[str, Any] | None, hers: set[str]) -> dict[str, Any]:
+    return {key: part for key, part in (findings or {}).items() if key.partition(".")[0] not in hers}
+
+
 def _letters(parts: Iterable[Told]) -> int:
-    return sum(len(part.name) + len(part.words) for part in parts)
+    return sum(len(part.name) + len(part.words) + _REST_OF_A_LINE for part in parts)
 
 
 def _place(heading: str) -> int:

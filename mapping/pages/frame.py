@@ -24,6 +24,16 @@ def filled(template: str, **values: object) -> str:
     return _environment().get_template(f"{template}.html.j2").render(**values)
 
 
+def print_size(sizes: tuple[float, float], letters: int, room: int) -> str:
+    """Return the style of a page whose type is smaller on paper where more ``letters`` stand on it than have room.
+
+    ``sizes``: the usual size in points, and the least.
+    """
+    usual, least = sizes
+    size = max(least, usual * min(1, room / max(letters, 1)) ** 0.5)
+    return f"@media print {{ html {{ font-size: {size:.2f}pt; }} }}"
+
+
 def script(name: str) -> str:
     """Return the script ``<name>.js`` of this folder."""
     return (_HERE / f"{name}.js").read_text("utf-8")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -18,7 +19,7 @@ from layette.mapping.pages.figures.course import weight_course
 from layette.mapping.pages.figures.drawing import Figure
 from layette.mapping.pages.figures.examination import examination
 from layette.mapping.pages.figures.growth import growth
-from layette.mapping.pages.frame import filled, style
+from layette.mapping.pages.frame import filled, print_size, style
 from layette.mapping.pages.seen import as_expected
 from layette.mapping.text.about import About
 from layette.mapping.text.clock import Clock, offset
@@ -26,8 +27,16 @@ from layette.mapping.text.frame import conflicts, exclusions
 from layette.mapping.text.labels import listed, named, short
 from layette.mapping.text.reasons import LEGEND
 from layette.mapping.text.record import next_visit
-from layette.mapping.text.values import dated, measured
+from layette.mapping.text.values import dated, measured, units
 
+PRINTED = (8.0, 6.6)
+"""The size of the type on paper, and the least to which it goes for a very sick baby."""
+ROOM = 14_000
+"""Letters that two pages hold, as `_size` counts."""
+_OF_A_LINE, _OF_A_FIGURE = 150, 400
+_NOT_READ = re.compile(r"<style.*?</style>|<svg.*?</svg>|<table.*?</table>|<[^>]+>", re.DOTALL)
+_SYSTEM = re.compile(r"https?://[^\s|]+\|")
+"""The address of a code system, which tells a reader nothing beside its code."""
 _DIGITS = 8
 
 
@@ -38,8 +47,8 @@ def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
     """
     visit, clock = pack.read_visit(flat, assessment.at), Clock.of(assessment.at)
     about = About.of(pack, flat)
-    asked = groups(assessment, clock)
-    return filled(
+    asked, remarks = groups(assessment, clock), [*conflicts(assessment).values(), *exclusions(assessment)]
+    page = filled(
         "report",
         style=Markup(style("paper") + style("report")),
         title="Visit report",
@@ -48,7 +57,7 @@ def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
         visit=f"{clock.tell(assessment.at, year=True)} ({offset(clock.at)})",
         assessment=assessment,
         next_visit=next_visit(assessment.verdict.next_visit, clock),
-        remarks=[*conflicts(assessment).values(), *exclusions(assessment)],
+        remarks=remarks,
         groups=asked,
         standing=standing(assessment, clock),
         come_back=_come_back(assessment, clock, about),
@@ -64,8 +73,16 @@ def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
         sources=list(_sources(asked)),
         digest=assessment.pack.digest.removeprefix("sha256:")[:_DIGITS],
         changed=about.changed,
+        entered=[_SYSTEM.sub("", units(text)) for text in assessment.warnings if text not in remarks],
         legend=LEGEND,
     )
+    return page.replace("</style>", print_size(PRINTED, _size(page), ROOM) + "</style>", 1)
+
+
+def _size(page: str) -> int:
+    """Return how much stands on a page, in letters: a thing to do ends in half a line, a figure takes some lines."""
+    text = _NOT_READ.sub("", page)
+    return len(" ".join(text.split())) + _OF_A_LINE * page.count("<li>") + _OF_A_FIGURE * page.count("<figure")
 
 
 def _charts(pack: Pack, visit: Visit, assessment: Assessment) -> list[Figure]:

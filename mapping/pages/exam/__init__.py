@@ -17,6 +17,8 @@ ASSETS = (
     "mark.svg",
     "exam.js",
     "answer.js",
+    "aside.js",
+    "comes.js",
     "files.js",
     "head.js",
     "keys.js",

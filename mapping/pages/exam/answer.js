@@ -1,5 +1,7 @@
 // The answer beside the examination: asked anew after each touch, the whole visit each time, late answers dropped.
-import { anything, aside, findings, flat, measures, visit } from "./kept.js";
+import { aside, refuse } from "./aside.js";
+import { measures } from "./comes.js";
+import { anything, findings, flat, recorded, visit } from "./kept.js";
 import { aged, button, count, element, t } from "./words.js";
 
 const WAIT = 4;
@@ -48,7 +50,7 @@ async function ask() {
   flying = began;
   try {
     for (let k = 0; k <= MOST_ASIDE; k += 1) {
-      const reply = await fetch("/assess?page=exam", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
+      const reply = await fetch("/assess?page=exam", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat({ asked: true })) });
       const content = await reply.json();
       if (mine < shown) return;
       if (reply.status === 503) throw new Error("busy");
@@ -81,17 +83,17 @@ function drawn(mine) {
 
 /** Keep what the server could not use beside its field, and say so there; whether there is a rest to send again. */
 function setAside({ problems = [], urgent = [] }) {
-  const before = aside.size;
+  let fresh = false;
   answered.problems = [];
   for (const problem of problems) {
     const name = /^findings\.(\w+)/.exec(problem.path)?.[1];
     const text = said(problem);
-    if (findings.has(name)) aside.set(name, text);
+    if (findings.has(name)) fresh = refuse(name, problem, text, recorded(name)) || fresh;
     else if (["born", "at", "sex_at_birth"].includes(problem.path)) aside.set(problem.path, text);
     else answered.problems.push(`${problem.path}: ${text}`);
   }
   answered.urgent = urgent;
-  const more = aside.size > before && !aside.has("born") && !aside.has("at");
+  const more = fresh && !aside.has("born") && !aside.has("at");
   if (!more) {
     answered.last = null;
     answered.stale = false;

@@ -1,5 +1,6 @@
 // The page itself: who is seen, the spine of steps, one step at a time, the answer beside it.
 import { answered, draw, hush, inside, soon, verdict } from "./answer.js";
+import { applies, comesUp, hangsOnSex, sexKnown } from "./comes.js";
 import { head, paintHead } from "./head.js";
 import { rove, walk } from "./keys.js";
 import * as kept from "./kept.js";
@@ -12,11 +13,11 @@ const whole = new Set();
 let order = model.orders[0];
 let here = order.steps[0].name;
 const step = () => order.steps.find((one) => one.name === here);
-const steps = () => order.steps.filter((one) => one.findings.some((name) => kept.comesUp(name) || whole.has(one.name)));
+const steps = () => order.steps.filter((one) => one.findings.some((name) => comesUp(name) || whole.has(one.name)));
 
 // --- what is open
 
-const openOf = (name) => (kept.applies(name) ? answered.last?.open[name] : undefined);
+const openOf = (name) => (applies(name) ? answered.last?.open[name] : undefined);
 function openIn(one) {
   const all = one.findings.filter(openOf);
   return { n: all.length, grave: all.filter((name) => openOf(name).emergency).length };
@@ -26,7 +27,7 @@ const openBegun = () => order.steps.filter((one) => begun.has(one.name) && (!one
 
 function openHere() {
   const names = step().findings.filter(openOf);
-  const rank = (name) => 2 * Number(Boolean(openOf(name).emergency)) + Number(kept.comesUp(name));
+  const rank = (name) => 2 * Number(Boolean(openOf(name).emergency)) + Number(comesUp(name));
   names.sort((one, other) => rank(other) - rank(one));
   return names.map((name) => {
     const { sides, emergency } = openOf(name);
@@ -82,7 +83,7 @@ function paintSpine() {
 
 // --- one step
 
-const shownHere = () => step().findings.filter((name) => kept.comesUp(name) || whole.has(here));
+const shownHere = () => step().findings.filter((name) => comesUp(name) || whole.has(here));
 const MANY = 2;
 /** The systems that a step offers in one touch: its own, and those of which it shows several findings. */
 const systemsHere = () => [...kept.normals.keys()].filter((name) => {
@@ -95,7 +96,7 @@ const WHOLE = "whole-step";
 function filled(name) {
   const systems = name === WHOLE ? systemsHere() : [name];
   const pairs = systems.flatMap((system) => kept.filledBy(system, shownHere()).map((one) => [system, one]));
-  return pairs.filter(([, one]) => !kept.hangsOnSex(one) || (kept.applies(one) && kept.sexKnown()));
+  return pairs.filter(([, one]) => !hangsOnSex(one) || (applies(one) && sexKnown()));
 }
 
 function systemButton(name) {
@@ -116,7 +117,7 @@ function paintSystem(made) {
   const left = pairs.filter(([, one]) => !kept.recorded(one).length).length;
   const mine = pairs.filter(([system, one]) => kept.mine(system, one)).length;
   const leaves = (name === WHOLE ? systemsHere() : [name]).flatMap((one) => kept.normals.get(one).leaves);
-  const not = leaves.filter((one) => kept.applies(one) && !kept.recorded(one).length).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
+  const not = leaves.filter((one) => applies(one) && !kept.recorded(one).length).map((one) => lower(pick(kept.findings.get(one).label).split(/[,(]/)[0].trim()));
   const text = left ? count("as-expected", left, { what: label }) : mine ? t("take-back", { what: label, n: mine }) : t("each-by-itself", { what: label });
   made.querySelector(".system-name").textContent = text + (not.length ? ` · ${t("not-these", { what: not.join(", ") })}` : "");
   made.setAttribute("aria-pressed", String(!left && mine > 0));
@@ -186,16 +187,16 @@ function paintStep() {
   const one = step();
   for (const made of at("work").querySelectorAll(".finding")) {
     const name = made.dataset.finding;
-    made.hidden = !(kept.comesUp(name) || (whole.has(here) && kept.applies(name)));
+    made.hidden = !(comesUp(name) || (whole.has(here) && applies(name)));
     paint(made, begun.has(here) ? openOf(name) : undefined);
   }
   for (const made of at("work").querySelectorAll("[data-system]")) paintSystem(made);
   for (const made of at("work").querySelectorAll("[data-seen]")) {
     const mine = kept.recorded(made.dataset.seen);
-    made.hidden = !kept.applies(made.dataset.seen);
+    made.hidden = !applies(made.dataset.seen);
     made.setAttribute("aria-pressed", String(mine.some((one) => !one.by && !one.absent)));
   }
-  at("unsure").hidden = kept.sexKnown() || !one.findings.some(kept.hangsOnSex);
+  at("unsure").hidden = sexKnown() || !one.findings.some(hangsOnSex);
   const n = one.findings.filter((name) => kept.recorded(name).length).length;
   const open = openIn(one);
   const left = open.n ? count("open-in-step", open.n) + (open.grave ? `, ${count("could-be", open.grave)}` : "") : t("nothing-open");

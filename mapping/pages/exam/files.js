@@ -1,6 +1,7 @@
 // Opening and saving: every file is read by the server, and nothing is kept anywhere but in the file itself.
-import { flat, join, remember, saved, take, visit } from "./kept.js";
-import { button, element, spoken, t } from "./words.js";
+import { aside, findings, flat, join, recorded, remember, saved, take, visit } from "./kept.js";
+import { foreign } from "./times.js";
+import { button, count, element, spoken, t } from "./words.js";
 
 async function read(file, earlier) {
   const born = visit.born ?? visit.bornDay;
@@ -20,7 +21,8 @@ export async function open(file, kind) {
     if (kind === "told") return t("not-told");
     if (earlier) remember(opened);
     else take(opened);
-    return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...(opened.notices ?? [])].join(" ");
+    const clock = !earlier && foreign() ? [t("clock", { zone: `UTC${foreign()}` })] : [];
+    return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...clock, ...(opened.notices ?? [])].join(" ");
   } catch (error) {
     return t("not-opened", { why: error.message });
   }
@@ -46,9 +48,19 @@ export async function saveFhir() {
   const reply = await fetch("/exam/fhir", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
   if (!reply.ok) return t("not-saved");
   give(await reply.text(), named("fhir.json"), "application/fhir+json");
-  saved.changed = false;
-  const left = Object.keys(visit.rest.history ?? {}).length > 0;
-  return [t("saved"), left ? t("without-orders") : ""].join(" ").trim();
+  const left = leftOut();
+  if (!left.length) saved.changed = false;
+  return [t("saved"), ...left].join(" ");
+}
+
+/** What of the visit FHIR does not hold, each as a sentence: it is lost when the page is closed, unless saved as a file. */
+function leftOut() {
+  const words = [...findings.keys()].some((name) => recorded(name).some((one) => one.fields?.text));
+  return [
+    [Object.keys(visit.rest.history ?? {}).length > 0, t("without-orders")],
+    [words, t("without-words")],
+    [aside.size > 0, count("without-wrong", aside.size)],
+  ].filter(([there]) => there).map(([, text]) => text);
 }
 
 export const report = () => show("/report");
@@ -56,7 +68,7 @@ export const familySheet = () => show(`/family-sheet?language=${spoken()}`);
 
 /** Show a page that the server makes of the visit, ready to print: the report, or the sheet that the family keeps. */
 async function show(path) {
-  const reply = await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
+  const reply = await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat({ told: true })) });
   if (!reply.ok) return t("no-report");
   const place = URL.createObjectURL(new Blob([await reply.text()], { type: "text/html" }));
   const sheet = element("dialog", null, "sheet");

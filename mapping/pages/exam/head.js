@@ -2,7 +2,7 @@
 import { answered } from "./answer.js";
 import { familySheet, open, report, saveFhir, saveFlat } from "./files.js";
 import * as kept from "./kept.js";
-import { told, whole } from "./times.js";
+import { told, wall, whole } from "./times.js";
 import { aged, button, element, model, pick, spoken, t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
@@ -161,6 +161,7 @@ export function paintHead() {
   at("who").querySelector(".whois").textContent = visit.bornDay ? who.filter(Boolean).join(" · ") : t("who");
   for (const made of at("who").querySelectorAll("[data-sex]")) made.setAttribute("aria-pressed", String(visit.sex === made.dataset.sex));
   const wrong = [["born", t("born-on")], ["at", t("seen-on")]].filter(([part]) => aside.has(part)).map(([part, label]) => `${label}: ${aside.get(part)}`);
+  if (visit.day > wall(new Date()).day) wrong.push(t("ahead"));
   if (at("wrong-head").textContent !== wrong.join(" ")) at("wrong-head").textContent = wrong.join(" ");
   paintAsks();
 }

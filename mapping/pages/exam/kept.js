@@ -1,6 +1,9 @@
 // What is recorded, and nothing else: it lives in this page alone, never in the browser's storage.
+import { aside, forget, forgive, isWrong, sent, unread } from "./aside.js";
 import { model } from "./words.js";
-import { wall, written } from "./times.js";
+import { keepClock, wall, written } from "./times.js";
+
+export { aside };
 
 export const findings = new Map();
 export const areas = new Map();
@@ -15,8 +18,6 @@ const now = wall(new Date());
 /** The head of the visit as it is typed; `rest` is what a file brought beside findings, and goes out as it came. */
 export const visit = { bornDay: "", bornTime: "", day: now.day, time: now.time, sex: "", rest: {}, history: [] };
 const records = new Map();
-/** What the server could not use, by finding (or "born", "at"): kept on the page, left out of what goes up. */
-export const aside = new Map();
 export const watchers = new Set();
 export const saved = { changed: false };
 
@@ -28,6 +29,7 @@ export const sides = (finding) => (finding.sides ? ["right", "left"] : [""]);
 export const current = (name, side = "") => recorded(name).findLast((one) => one.side === side && !one.older);
 
 export function changed(name) {
+  if (name) forgive(name, recorded(name));
   saved.changed = true;
   for (const watcher of watchers) watcher(name);
 }
@@ -46,7 +48,6 @@ export function record(name, side, what, silently = false) {
   }
   if (others.length) records.set(name, others);
   else records.delete(name);
-  aside.delete(name);
   if (!silently) changed(name);
 }
 
@@ -154,29 +155,33 @@ const item = (one) => ({
 
 const whole = (one, finding) => !finding.parts || one.absent || Object.keys(one.parts ?? {}).length > 0;
 
-/** The visit as the server reads it (`schemas/visit.md`), without what is kept aside. */
-export function flat({ everything = false } = {}) {
+/** What is recorded by its key in the visit, each as the recordings that say it: two where both sides say the same. */
+function gathered(everything) {
   const found = {};
   for (const [name, all] of records) {
-    if (aside.has(name) && !everything) continue;
-    for (const one of all) {
-      if (!whole(one, findings.get(name))) continue;
-      const made = item(one);
-      const other = one.side === "left" ? found[`${name}.right`] : one.side === "right" ? found[`${name}.left`] : null;
-      const twin = other?.findIndex((same) => JSON.stringify(same) === JSON.stringify(made)) ?? -1;
-      if (twin < 0) (found[one.side ? `${name}.${one.side}` : name] ??= []).push(made);
-      else {
-        other.splice(twin, 1);
-        (found[`${name}.both`] ??= []).push(made);
-      }
-    }
+    const mine = all.filter((one) => whole(one, findings.get(name)) && (everything || !isWrong(one)));
+    const [right, left] = ["right", "left"].map((side) => mine.filter((one) => one.side === side));
+    const alike = right.length > 0 && JSON.stringify(right.map(item)) === JSON.stringify(left.map(item));
+    if (alike) found[`${name}.both`] = right.map((one, k) => [one, left[k]]);
+    for (const one of mine) if (!alike || !one.side) (found[one.side ? `${name}.${one.side}` : name] ??= []).push([one]);
   }
-  for (const [key, all] of Object.entries(found)) if (!all.length) delete found[key];
+  return found;
+}
+
+/**
+ * The visit as the server reads it (`schemas/visit.md`), without what is kept aside; `everything` has that too, and
+ * `told` says of it that it could not be read. `asked`: the server is asked now, and will say what it cannot use.
+ */
+export function flat({ everything = false, told = false, asked = false } = {}) {
+  const kept = Object.entries(gathered(everything));
+  const found = Object.fromEntries(kept.map(([key, all]) => [key, all.map(([one]) => item(one))]));
+  if (asked) sent(new Map(kept.flatMap(([key, all]) => all.map((ones, k) => [`findings.${key}[${k}]`, ones]))));
   const { history = {}, others = {}, ...rest } = visit.rest;
   const earlier = {};
   for (const one of visit.history) (earlier[one.side ? `${one.finding}.${one.side}` : one.finding] ??= []).push(one.item);
   const past = { ...history, ...(visit.history.length ? { findings: earlier } : {}) };
   const until = lastOf(found) ?? rest.until;
+  const not = told ? [...records].flatMap(([name, all]) => unread(name, all)) : [];
   return {
     ...rest,
     layette_visit: 1,
@@ -186,13 +191,16 @@ export function flat({ everything = false } = {}) {
     sex_at_birth: visit.sex || "unknown",
     findings: { ...others, ...found },
     ...(Object.keys(past).length ? { history: past } : {}),
+    ...(not.length ? { not_understood: [...(rest.not_understood ?? []), ...not] } : {}),
   };
 }
 
-/** The time of the last recording, where that is after the visit began: what is found until then belongs to it. */
+const A_DAY = 86400000;
+/** The time of the last recording of the day that follows the beginning: what is found until then belongs to the visit. */
 function lastOf(found) {
   const began = Date.parse(visit.at ?? written(visit.day, visit.time));
-  const times = Object.values(found).flat().map((one) => one.time).filter((time) => Date.parse(time) > began);
+  const after = (time) => Date.parse(time) - began;
+  const times = Object.values(found).flat().map((one) => one.time).filter((time) => after(time) > 0 && after(time) <= A_DAY);
   const known = visit.rest.until;
   return [...times, ...(known ? [known] : [])].sort((one, other) => Date.parse(one) - Date.parse(other)).at(-1);
 }
@@ -208,7 +216,8 @@ function latestShown(list, at) {
 /** Take in what the server read from a file; what was on the page before is gone. */
 export function take(opened) {
   records.clear();
-  aside.clear();
+  forget();
+  keepClock(opened.clock);
   for (const one of opened.records) records.set(one.finding, [...(records.get(one.finding) ?? []), brought(one)]);
   for (const list of records.values()) latestShown(list, Date.parse(opened.at));
   const born = opened.born?.length > 10 ? wall(new Date(opened.born)) : { day: opened.born ?? "", time: "" };
@@ -253,50 +262,4 @@ export function remember(opened) {
   }
   visit.sex ||= opened.sex ?? "";
   changed();
-}
-
-// --- what comes up: layout alone, never what is to be examined
-
-let measured = {};
-export const measures = (values) => { measured = values; };
-
-const base = (name, one) => {
-  const unit = findings.get(name).number?.units.find(([unit]) => unit === one.unit) ?? [null, "", 1, 0];
-  return Number(one.value) * unit[2] + unit[3];
-};
-const within = (x, bounds) => (bounds.at_least === undefined || x >= bounds.at_least) && (bounds.more_than === undefined || x > bounds.more_than)
-  && (bounds.at_most === undefined || x <= bounds.at_most) && (bounds.below === undefined || x < bounds.below);
-
-function meets(key, wanted) {
-  const [name, view] = key.split(".");
-  if (name === "sex_at_birth") return !sexKnown() || [].concat(wanted).includes(visit.sex);
-  if (measured[name]) return within(Number(measured[name][1]), wanted);
-  const finding = findings.get(name);
-  if (!finding) return false;
-  const all = view === "earlier" ? visit.history.filter((one) => one.finding === name).map((one) => one.item) : recorded(name);
-  const told = all.filter((one) => !one.absent && (!["left", "right"].includes(view) || one.side === view));
-  if (wanted.recorded) return told.length > 0;
-  if (typeof wanted === "object" && !Array.isArray(wanted)) return told.some((one) => within(base(name, one), wanted));
-  const coarse = told.some((one) => ["abnormal", ...finding.values.filter((v) => v.coarse).map((v) => v.value)].includes(one.value));
-  return coarse || told.some((one) => [].concat(wanted).includes(one.value));
-}
-
-export function holds(condition) {
-  return Object.entries(condition).every(([key, wanted]) => {
-    const parts = [].concat(wanted);
-    if (key === "any") return parts.some(holds);
-    if (key === "all") return parts.every(holds);
-    if (key === "none") return !parts.some(holds);
-    return meets(key, wanted);
-  });
-}
-
-export const applies = (name) => !findings.get(name).applies || holds(findings.get(name).applies);
-export const sexKnown = () => ["male", "female"].includes(visit.sex);
-export const hangsOnSex = (name) => "sex_at_birth" in (findings.get(name).applies ?? {});
-export function comesUp(name) {
-  const finding = findings.get(name);
-  if (recorded(name).length || aside.has(name)) return true;
-  if (!applies(name)) return false;
-  return finding.ask !== "after" || !finding.after || holds(finding.after);
 }

@@ -5,6 +5,7 @@ The page gets each recording by finding and side, as it was read; what it does n
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import Any
@@ -18,6 +19,9 @@ from layette.mapping.pages.exam.told import told, visit_of
 _HEAD = ("born", "at", "sex_at_birth", "findings", "history", "layette_visit")
 _NEVER_BACK = ("path",)
 """Where something stood in the file that was opened: of no use in what the page sends later."""
+_OF_ONE_VALUE = ("implausible", "value", "time")
+_RECORDING = re.compile(r"findings\.(\w+)")
+_TIME = re.compile(r"(\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d)?(\.\d+)?(Z|[+-]\d\d:\d\d)?)?)?")
 _LISTS = ("orders", "guidance", "immunizations", "judged")
 
 
@@ -40,8 +44,8 @@ def opened(content: bytes, pack: Pack, *, earlier: bool = False, born: str | Non
     if intake.problems:
         raise InputError(intake.problems)
     visit = intake.visit
-    pack.read_visit(visit)
-    head = {"born": visit.get("born"), "at": visit.get("at"), "sex": visit.get("sex_at_birth")}
+    clock = _clock(visit, pack, strict=earlier)
+    head = {"born": visit.get("born"), "at": visit.get("at"), "sex": visit.get("sex_at_birth"), "clock": clock}
     found, history = list(_records(visit.get("findings"), pack)), dict(visit.get("history") or {})
     past = list(_records(history.pop("findings", None), pack))
     notices = {"notices": list(intake.notices)}
@@ -54,6 +58,28 @@ def opened(content: bytes, pack: Pack, *, earlier: bool = False, born: str | Non
     rest |= {"history": history} if history else {}
     rest |= {"others": others} if others else {}
     return head | notices | {"records": _on_page(found, pack), "earlier": _by_time(past), "rest": rest}
+
+
+def _clock(visit: Mapping[str, Any], pack: Pack, *, strict: bool) -> Any:
+    """Return the moment of a visit in the zone of its answer.
+
+    Raises `InputError` with what is wrong, unless the page can show it beside its field and keep it aside, as it did
+    when the visit was saved.
+    """
+    try:
+        return pack.read_visit(visit).at.text
+    except InputError as error:
+        if strict or not all(_is_mended_there(one, visit, pack) for one in error.problems):
+            raise
+        return visit.get("at")
+
+
+def _is_mended_there(problem: InputProblem, visit: Mapping[str, Any], pack: Pack) -> bool:
+    """Whether a problem is of one recording, or of the times of birth and visit, and the page has a field for it."""
+    if problem.path in ("born", "at"):
+        return _TIME.fullmatch(str(visit.get(problem.path) or "")) is not None
+    found = _RECORDING.match(problem.path)
+    return found is not None and found[1] in pack.findings and problem.code in _OF_ONE_VALUE
 
 
 def _on_page(found: Iterable[dict[str, Any]], pack: Pack) -> list[dict[str, Any]]:

@@ -1,7 +1,20 @@
 // Times on the site's clock: what is typed there becomes a moment with its offset, and is told in words.
 import { model, spoken } from "./words.js";
 
-const zone = model.zone ?? Intl.DateTimeFormat().resolvedOptions().timeZone;
+const own = model.zone ?? Intl.DateTimeFormat().resolvedOptions().timeZone;
+let zone = own;
+
+/** The offset of the page's clock, where that is not the one of this device or site. */
+export const foreign = () => (zone === own ? "" : zone);
+
+/** Where no site says its zone, a visit from elsewhere brings its clock, as its answer does: one page has one clock. */
+export function keepClock(at) {
+  zone = own;
+  const [, said] = /([+-]\d\d:\d\d)$/.exec((at ?? "").replace(/Z$/, "+00:00")) ?? [];
+  if (model.zone || !said) return;
+  const here = wall(new Date(at));
+  if (offset(here.day, here.time) !== said) zone = said;
+}
 
 /** The wall clock of a moment in the site's zone: {day: "2026-11-24", time: "10:00"}. */
 export function wall(moment) {

@@ -70,6 +70,41 @@ def test_nothing_of_what_the_mother_answered_is_on_it(language: str) -> None:
     assert set(words(sheet(with_hers, language)).split()) <= set(words(sheet(VISIT, language)).split())
 
 
+HERS = {
+    "mother_hiv": "positive", "mother_hepatitis_c": "positive", "mother_syphilis": "positive",
+    "mother_opioids": "methadone", "mother_platelets": "immune", "mother_zika": "laboratory_evidence",
+    "violence_at_home": "current",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("finding", HERS)
+def test_what_is_due_later_because_of_the_mother_does_not_give_her_away(finding: str, language: str) -> None:
+    """The test of the baby's blood for HIV at four months says what the mother has."""
+    own = family_words(language)
+    with_hers = {**VISIT, "findings": {**VISIT["findings"], finding: HERS[finding]}}
+    asked, come = (
+        {word for part in words(page).split(own["come"])[:2] for word in part.partition(own["diapers"])[0].split()}
+        for page in (sheet(with_hers, language), sheet(VISIT, language))
+    )
+    assert len(come) > 40
+    assert {word for word in asked - come if not any(sign.isdigit() for sign in word)} == set()
+
+
+def test_what_every_baby_is_due_stays_though_the_mothers_tests_change_its_hour() -> None:
+    with_hers = {**VISIT, "at": "2026-05-11T12:00:00-05:00", "findings": {"mother_hbsag": "negative"}}
+    assert "Two-month visit" in words(sheet(with_hers))
+    assert "Bilirubin screen" in words(sheet(with_hers))
+
+
+@pytest.mark.parametrize(
+    "hers", [{}, {"mother_diabetes": "before_pregnancy", "mother_herpes": "lesions_first_episode"}]
+)
+def test_an_emergency_of_the_baby_is_on_it_whatever_else_speaks_for_it(hers: dict[str, Any]) -> None:
+    found = {"work_of_breathing": "grunting", "temperature": {"value": 35.2, "unit": "Cel"}, **hers}
+    assert "Emergency department" in words(sheet({**VISIT, "findings": found}))
+
+
 def test_the_diapers_are_those_that_the_table_in_use_prints() -> None:
     """Texas WIC lesson: day 5 five wet and three soiled, from day 6 on six and three."""
     pack = load_pack()

@@ -6,12 +6,14 @@ import sys
 from pathlib import Path
 
 import pytest
+from support.crowded_visits import CROWDED
 from support.shipped_examples import EXAMPLES
 
 from layette.engine import load_pack
 from layette.engine.errors import InputError
 from layette.mapping.answering import answer
 from layette.mapping.cli import main
+from layette.mapping.pages.family_sheet import family_sheet
 from layette.mapping.pages.pdf import as_pdf
 from layette.mapping.pages.report import report
 
@@ -33,6 +35,20 @@ def test_a_page_is_two_sheets_of_paper_at_most(verb: str, tmp_path: Path) -> Non
     content = out.read_bytes()
     assert content.startswith(b"%PDF-")
     assert content.count(b"/Type /Page\n") + content.count(b"/Type /Page/") <= 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", CROWDED)
+def test_a_page_of_a_very_sick_baby_is_two_sheets_of_paper_at_most(name: str) -> None:
+    needs_weasyprint()
+    from weasyprint import HTML
+
+    pack = load_pack()
+    found = pack.assess(CROWDED[name], readers=["native"])
+    made = [report(found, pack, CROWDED[name])] + [
+        family_sheet(found, pack, CROWDED[name], one) for one in ("en", "es")
+    ]
+    assert [len(HTML(string=page).render().pages) for page in made] == [2, 2, 2]
 
 
 def test_no_word_of_a_printed_report_stands_beyond_the_edge_of_its_paper() -> None:

@@ -159,3 +159,14 @@ def test_what_was_told_or_is_preliminary_or_was_charted_as_a_whole_says_so_among
 def test_a_finding_that_was_seen_too_is_not_told_alone() -> None:
     page = seen({"cry": [{"value": "strong", "reported": True}, "strong"]})
     assert "told by the family:" not in page
+
+
+def test_it_says_what_was_entered_and_could_not_be_used() -> None:
+    wrong = {"path": "findings.weight", "text": "33 kg", "why": "not physically possible", "finding": "weight"}
+    visit = {
+        "born": "2026-11-24T08:30:00-06:00", "at": "2026-11-28T10:00:00-06:00", "sex_at_birth": "female",
+        "findings": {"temperature": {"value": "38.6", "unit": "Cel"}}, "not_understood": [wrong],
+    }  # fmt: skip
+    page = report(load_pack().assess(visit, readers=["native"]), load_pack(), visit)
+    assert "1 value could not be read" in page
+    assert "33 kg; not physically possible" in page

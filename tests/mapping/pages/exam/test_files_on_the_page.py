@@ -172,3 +172,47 @@ def test_two_readings_of_today_are_both_kept_through_fhir(two: dict[str, list[tu
     _, records = written(given)
     back = [(one["what"]["value"], one["what"]["fields"]["time"][11:16]) for one in records]
     assert sorted(back) == sorted((value, time or AT[11:16]) for ((_, both),) in [two.items()] for value, time in both)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"findings": {"weight": [{"value": "33", "unit": "kg"}]}},
+        {"findings": {"heart_rate": {"value": "abc", "unit": "/min"}}},
+        {"findings": {"temperature": {"value": "37", "unit": "Cel", "time": "2026-12-20T10:00:00-06:00"}}},
+        {"born": None},
+        {"at": None},
+        {"born": "2026-01-02"},
+    ],
+)
+def test_what_the_page_saved_with_something_wrong_in_it_opens_again(wrong: dict[str, Any]) -> None:
+    content = {"born": BORN, "at": AT, "findings": {"cry": "weak"}} | wrong
+    with pytest.raises(InputError):
+        load_pack().read_visit(content)
+    made = opened(json.dumps({name: part for name, part in content.items() if part}).encode(), load_pack())
+    assert [one["finding"] for one in made["records"]] == [*content["findings"]]
+    assert (made["born"], made["at"]) == (content["born"], content["at"])
+
+
+@pytest.mark.parametrize("wrong", [{"findings": {"nonsense": 1}}, {"born": "yesterday"}, {"settings": {"no": "such"}}])
+def test_what_the_page_has_no_field_for_is_not_opened(wrong: dict[str, Any]) -> None:
+    with pytest.raises(InputError):
+        opened(json.dumps({"born": BORN, "at": AT, "findings": {}} | wrong).encode(), load_pack())
+
+
+def test_an_earlier_visit_with_something_wrong_is_not_put_beside() -> None:
+    with pytest.raises(InputError):
+        opened(visit({"weight": {"value": "33", "unit": "kg"}}), load_pack(), earlier=True)
+
+
+@pytest.mark.parametrize(
+    ("born", "at", "clock"),
+    [
+        (BORN, AT, "-06:00"),
+        ("2026-11-24T08:30:00+09:00", "2026-11-28T10:00:00+09:00", "+09:00"),
+        (BORN, "2026-11-28T16:00:00Z", "-06:00"),
+    ],
+)
+def test_the_clock_of_a_file_is_that_of_its_answer(born: str, at: str, clock: str) -> None:
+    made = opened(json.dumps({"born": born, "at": at, "findings": {}}).encode(), load_pack())
+    assert made["clock"].endswith(clock)

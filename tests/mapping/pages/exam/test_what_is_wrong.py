@@ -1,0 +1,118 @@
+"""What is entered wrongly: it silences nothing beside it, stays on the page and in the file, and is told of."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.exam_desk import Desk
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+OpenDesk = Callable[..., Desk]
+BORN, AT = "2026-11-24T08:30:00-06:00", "2026-11-28T10:00:00-06:00"
+
+
+def opened(desk: Desk, path: Path, findings: dict[str, Any], **more: Any) -> str:
+    """Open a visit on the page; return what the page says of it."""
+    visit = {"born": BORN, "at": AT, "sex_at_birth": "female", "findings": findings} | more
+    path.write_text(json.dumps(visit))
+    return chosen(desk, path)
+
+
+def chosen(desk: Desk, path: Path) -> str:
+    desk.page.locator("input[data-file=visit]").set_input_files(path)
+    desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
+    desk.settled()
+    return desk.text("#said")
+
+
+def saved(desk: Desk, name: str, to: Path) -> str:
+    desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
+    with desk.page.expect_download() as download:
+        desk.page.get_by_role("button", name=name, exact=True).click()
+    download.value.save_as(to)
+    desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
+    return desk.text("#said")
+
+
+def test_a_wrong_reading_does_not_silence_the_pressing_one_beside_it(desk: Desk, tmp_path: Path) -> None:
+    opened(desk, tmp_path / "visit.json", {"temperature": {"value": "38.6", "unit": "Cel"}})
+    pressing = desk.verdict().partition(".")[0]
+    assert pressing.startswith("Now:")
+    desk.page.locator("[data-step=vital-signs]").click()
+    desk.page.locator("#f-temperature .name").click()
+    desk.page.locator("#f-temperature summary").click()
+    desk.page.locator("[data-another=temperature]").click()
+    desk.page.locator("input[data-number=temperature]").fill("369")
+    desk.page.locator("input[data-number=temperature]").press("Enter")
+    desk.settled()
+    assert desk.verdict().partition(".")[0] == pressing
+    assert "1 entry is wrong" in desk.verdict()
+    assert "369" in desk.text("#f-temperature .wrong")
+    desk.page.locator("input[data-number=temperature]").fill("36.9")
+    desk.page.locator("input[data-number=temperature]").press("Enter")
+    desk.settled()
+    assert "wrong" not in desk.verdict()
+    assert [one["value"] for one in desk.visit()["findings"]["temperature"]] == ["38.6", "36.9"]
+
+
+def test_what_is_wrong_is_saved_opened_again_and_told_of(open_desk: OpenDesk, tmp_path: Path) -> None:
+    first, again = open_desk(), open_desk()
+    found = {"temperature": {"value": "38.6", "unit": "Cel"}, "weight": {"value": "33", "unit": "kg"}}
+    opened(first, tmp_path / "visit.json", found)
+    assert "1 entry is wrong" in first.verdict()
+    assert "not in it" not in saved(first, "Save as a file", tmp_path / "kept.json")
+    assert "2 recordings" in chosen(again, tmp_path / "kept.json")
+    assert again.verdict() == first.verdict()
+    again.page.locator("[data-step=growth]").click()
+    assert "33 kg" in again.text("#f-weight .wrong")
+    assert "1 entry that is wrong is not in it" in saved(again, "Save as FHIR", tmp_path / "kept.fhir.json")
+    again.page.get_by_role("button", name="Report to print").click()
+    report = again.page.frame_locator("dialog iframe")
+    assert "could not be read" in report.locator(".verdict").inner_text()
+    assert "33" in report.locator("body").inner_text()
+
+
+def test_the_words_of_the_family_are_not_lost_in_silence(desk: Desk, tmp_path: Path) -> None:
+    asked = {"value": "asked", "reported": True, "text": "May we fly?"}
+    opened(desk, tmp_path / "visit.json", {"family_questions": asked})
+    assert "own words is not in it" in saved(desk, "Save as FHIR", tmp_path / "kept.fhir.json")
+
+
+def test_what_was_found_weeks_later_is_not_of_this_visit(desk: Desk, tmp_path: Path) -> None:
+    later = {"value": "38.6", "unit": "Cel", "time": "2026-12-20T10:00:00-06:00"}
+    opened(desk, tmp_path / "visit.json", {"temperature": later})
+    assert "1 entry is wrong" in desk.verdict()
+    assert "until" not in desk.visit()
+
+
+def test_a_visit_from_elsewhere_keeps_its_clock(open_desk: OpenDesk, tmp_path: Path) -> None:
+    desk = open_desk(timezone_id="Asia/Tokyo")
+    assert "UTC-06:00" in opened(desk, tmp_path / "visit.json", {"cry": "weak"})
+    assert desk.page.locator("#head-time").input_value() == "10:00"
+    desk.page.locator("#head-time").fill("11:00")
+    desk.settled()
+    assert desk.visit()["at"] == "2026-11-28T11:00:00-06:00"
+    near = open_desk()
+    assert "UTC" not in opened(near, tmp_path / "visit.json", {"cry": "weak"})
+
+
+def test_a_day_that_is_yet_to_come_is_asked_about(desk: Desk) -> None:
+    desk.page.locator("#head-bornDay").fill("2031-05-01")
+    desk.page.locator("#head-day").fill("2031-05-03")
+    desk.settled()
+    assert "yet to come" in desk.text("#wrong-head")
+
+
+def test_readings_of_one_moment_keep_their_order(desk: Desk, tmp_path: Path) -> None:
+    found = {"barlow.both": "negative", "barlow.left": [{"value": "negative"}, {"value": "positive"}]}
+    opened(desk, tmp_path / "visit.json", found)
+    saved(desk, "Save as a file", tmp_path / "kept.json")
+    chosen(desk, tmp_path / "kept.json")
+    assert json.loads((tmp_path / "kept.json").read_text())["findings"] == desk.visit()["findings"]
+    desk.page.locator("[data-step=hips-limbs]").click()
+    assert "Left: positive" in desk.text("#f-barlow .told")
