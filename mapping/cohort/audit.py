@@ -75,7 +75,7 @@ def audit(
     """Audit every input, and write the tables; of an audit that was stopped, what is not done yet.
 
     ``found``: the inputs, where they are not those of `cohort.inputs`. Raises `InputError` where ``out`` holds
-    another audit, OSError where something cannot be read or written: nothing is then half-written.
+    another audit or there is no visit, OSError where something cannot be read or written: nothing is then half-written.
     """
     out, progress = wanted.out, Progress()
     _begin(wanted, pack)
@@ -90,8 +90,18 @@ def audit(
     for totals in _done(parts, writer, wanted):
         progress.totals.add(totals)
         show(progress)
+    if not any((out / "parts").glob("*.json")):
+        raise InputError([_nothing_in(wanted, progress)])
     _finish(wanted, pack, progress)
     return progress
+
+
+def _nothing_in(wanted: Wanted, progress: Progress) -> InputProblem:
+    """Return that there is nothing to audit, with how much was left out."""
+    left = f", and {progress.skipped} left out: empty, of another kind, or older than the pack covers"
+    message = "there is no visit in it" + (left if progress.skipped else "")
+    right = "lines of visits or Bundles, a folder of them, Bulk Data with visits, or a table of findings"
+    return InputProblem("INPUT", "structure", message, wanted.input, right)
 
 
 def _done(parts: Iterable[Part], writer: PartWriter, wanted: Wanted) -> Iterator[Totals]:

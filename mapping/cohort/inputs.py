@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,6 +20,8 @@ def inputs(name: str, pack: Pack, columns: str | None, scratch: Path) -> Iterato
     memory. Raises `InputError` where the columns do not fit, OSError where nothing can be read.
     """
     place = Path(name)
+    if name != "-" and not place.exists():
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), name)
     if place.suffix.lower() in ENDINGS:
         return table_visits(place, columns, pack, scratch)
     files = bulk_files(place) if place.is_dir() else []

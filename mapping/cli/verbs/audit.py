@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 import time
 from importlib.util import find_spec
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from layette.mapping.cohort.again import Shared
     from layette.mapping.cohort.audit import Progress
 
+_MONTH = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])")
 NEEDED = ("pyarrow", "duckdb")
 _EVERY = 0.5
 """Seconds between two pictures of the progress."""
@@ -58,9 +60,39 @@ def run(arguments: argparse.Namespace) -> int:
     _check(arguments)
     from layette.mapping.cohort.audit import is_audit
 
-    if is_audit(arguments.input) and arguments.input != arguments.out:
-        return _again(arguments)
-    return _audit(arguments)
+    again = is_audit(arguments.input) and arguments.input != arguments.out
+    _check_place(arguments, again)
+    return _again(arguments) if again else _audit(arguments)
+
+
+_OF_AGAIN = {"by": "--by", "first": "--from", "last": "--to", "compare": "--compare", "compare_site": "--compare-site"}
+_OF_READING = {"pseudonymize": "--pseudonymize", "columns": "--columns", "record_end": "--record-end"}
+
+
+def _check_place(arguments: argparse.Namespace, again: bool) -> None:
+    """Refuse an option that would do nothing here, and a month that is none."""
+    which = _OF_READING if again else _OF_AGAIN
+    message = (
+        "this is settled when the records are read, and this is an audit already"
+        if again
+        else "this counts an audit again, and no audit is given"
+    )
+    right = "an audit of its own" if again else "first layette audit RECORDS --out DIR, then layette audit DIR with it"
+    given = [(name, getattr(arguments, key)) for key, name in which.items() if getattr(arguments, key)]
+    problems = [InputProblem(n, "setting", message, "" if v is True else str(v), right) for n, v in given]
+    months = [(name, month) for name, month in (("--from", arguments.first), ("--to", arguments.last)) if month]
+    problems += [_no_month(name, month) for name, month in months if not _MONTH.fullmatch(month)]
+    if not problems and arguments.first and arguments.last and arguments.first > arguments.last:
+        order = f"{arguments.first} to {arguments.last}"
+        problems.append(
+            InputProblem("--to", "setting", "the last month lies before the first", order, "in their order")
+        )
+    if problems:
+        raise InputError(problems)
+
+
+def _no_month(name: str, month: str) -> InputProblem:
+    return InputProblem(name, "setting", "this is no month", month, "a year and a month, such as 2026-01")
 
 
 def _check(arguments: argparse.Namespace) -> None:

@@ -286,3 +286,49 @@ def test_a_key_that_others_can_read_is_refused(tmp_path: Path, capsys: pytest.Ca
     words = ["audit", lines(tmp_path / "v.ndjson", [SPOTS]), "--out", str(tmp_path / "out"), "--pseudonymize", *BY]
     assert main([*words, "--key", str(key)]) == 2
     assert "others can read the key" in capsys.readouterr().err
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return audited(tmp_path_factory.mktemp("once"), [SPOTS])
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--from", "2026-13"], "--from: this is no month"),
+        (["--to", "2026-5"], "--to: this is no month"),
+        (["--from", "2026-06", "--to", "2026-05"], "--to: the last month lies before the first"),
+        (["--pseudonymize"], "--pseudonymize: this is settled when the records are read"),
+    ],
+)
+def test_what_an_audit_cannot_be_counted_by_is_refused(
+    once: Path, capsys: pytest.CaptureFixture[str], words: list[str], told: str
+) -> None:
+    before = (once / "rule_counts" / "all.parquet").read_bytes()
+    assert main(["audit", str(once), *words]) == 2
+    assert told in capsys.readouterr().err
+    assert (once / "rule_counts" / "all.parquet").read_bytes() == before
+
+
+@pytest.mark.parametrize("words", [["--by", "clinic"], ["--from", "2026-01"], ["--compare", "tests/packs/small"]])
+def test_what_counts_an_audit_again_is_refused_where_there_is_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], words: list[str]
+) -> None:
+    found = lines(tmp_path / "v.ndjson", [SPOTS])
+    assert main(["audit", found, "--out", str(tmp_path / "out"), *words]) == 2
+    assert f"{words[0]}: this counts an audit again, and no audit is given" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("name", ["empty.ndjson", "notes.txt", "folder"])
+def test_an_input_without_a_visit_is_told_and_can_be_put_right(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    place, out = tmp_path / name, tmp_path / "out"
+    _ = place.write_text("") if "." in name else place.mkdir()
+    assert main(["audit", str(place), "--out", str(out), "--workers", "1", *BY]) == 2
+    assert "INPUT: there is no visit in it" in capsys.readouterr().err
+    assert main(["audit", str(tmp_path / "none"), "--out", str(out), *BY]) == 2
+    assert "No such file or directory" in capsys.readouterr().err
+    assert main(["audit", lines(tmp_path / "v.ndjson", [SPOTS]), "--out", str(out), "--workers", "1", *BY]) == 0
