@@ -119,14 +119,14 @@ def _begin(wanted: Wanted, pack: Pack) -> None:
         files.folder(wanted.out / name)
     files.clear_unfinished(wanted.out)
     mine, place = _mark(wanted, pack), wanted.out / BEGUN
-    if place.exists() and any((wanted.out / "parts").glob("*.json")):
-        before = json.loads(place.read_text(encoding="utf-8"))
-        differ = [name for name, value in mine.items() if before.get(name) != value]
-        if differ:
-            message = f"the folder holds another audit: it differs in {', '.join(differ)}"
-            raise InputError([InputProblem("--out", "setting", message, str(wanted.out), "a folder of its own")])
-    else:
-        files.write_json(mine, place)
+    before = json.loads(place.read_text(encoding="utf-8")) if place.exists() else mine
+    differ = [name for name, value in mine.items() if before.get(name) != value]
+    if differ and any((wanted.out / "parts").glob("*.json")):
+        message = f"the folder holds another audit: it differs in {', '.join(differ)}"
+        raise InputError([InputProblem("--out", "setting", message, str(wanted.out), "a folder of its own")])
+    if differ:
+        files.clear_parts(wanted.out)
+    files.write_json(mine, place)
 
 
 def _mark(wanted: Wanted, pack: Pack) -> dict[str, Any]:

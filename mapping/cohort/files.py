@@ -67,3 +67,9 @@ def clear_unfinished(root: Path) -> None:
     """Take away what a run that was killed left unfinished."""
     for left in root.rglob(f".*{UNFINISHED}"):
         left.unlink(missing_ok=True)
+
+
+def clear_parts(root: Path) -> None:
+    """Take away the files of parts of which none was done: what another audit began must not be counted."""
+    for left in root.glob("*/part-*"):
+        left.unlink(missing_ok=True)

@@ -332,3 +332,16 @@ def test_an_input_without_a_visit_is_told_and_can_be_put_right(
     assert main(["audit", str(tmp_path / "none"), "--out", str(out), *BY]) == 2
     assert "No such file or directory" in capsys.readouterr().err
     assert main(["audit", lines(tmp_path / "v.ndjson", [SPOTS]), "--out", str(out), "--workers", "1", *BY]) == 0
+
+
+def test_what_another_audit_began_and_never_did_is_not_counted(tmp_path: Path) -> None:
+    """Killed in its second part, before the first was done, it leaves tables of both."""
+    out = audited(tmp_path, [SPOTS, SPOTS])
+    for name in ("visits", "due", "acts", "statuses", "flat"):
+        left = out / name / "part-000000.parquet"
+        left.with_name("part-000001.parquet").write_bytes(left.read_bytes())
+    for account in (out / "parts").glob("*.json"):
+        account.unlink()
+    found = lines(tmp_path / "other.ndjson", [{**SPOTS, "patient": "Patient/other"}])
+    assert audit(Wanted(found, out), small()).totals.visits == 1
+    assert [row["patient"] for row in rows(out, "visits")] == ["Patient/other"]
