@@ -18,6 +18,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -27,14 +28,19 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
+from layette.engine.exact.units import taken
+from layette.engine.shape_words import mistakes
 from layette.mapping.intake import parse
 from layette.mapping.many.sources import Item
+from layette.mapping.read.codes.answers import coarse_values
 
 ENDINGS = (".csv", ".parquet")
 _PARTS = ("patient", "encounter", "clinic", "at", "until", "born", "sex_at_birth")
 _TIMES = ("at", "until", "born")
 _MEMORY = "1GB"
 _FETCHED = 2_000
+_ROW = "the number of the row"
+"""The name of a column of our own beside theirs."""
 _OFFSET = re.compile(r"([+-]\d\d)$")
 _HAS_OFFSET = re.compile(r"(Z|[+-]\d\d:\d\d)$")
 
@@ -90,12 +96,15 @@ def table_visits(place: Path, columns: str | None, pack: Pack, scratch: Path) ->
             _refuse([("--columns", "no such column in the table", ", ".join(missing), ", ".join(there))])
         key = [meant.visit[part] for part in ("patient", "encounter", "at") if part in meant.visit]
         chosen = ", ".join(f"CAST({_name(one)} AS VARCHAR) AS {_name(one)}" for one in meant.used)
-        reader = db.execute(f"SELECT {chosen} FROM {source} ORDER BY {', '.join(map(_name, key))}")
+        numbered = f"SELECT row_number() OVER () AS {_name(_ROW)}, {chosen} FROM {source}"
+        reader = db.execute(f"{numbered} ORDER BY {', '.join(map(_name, (*key, _ROW)))}")
         rows = iter(lambda: reader.fetchmany(_FETCHED), [])
-        told = (dict(zip(meant.used, row, strict=True)) for some in rows for row in some)
-        for number, (_, group) in enumerate(groupby(told, key=lambda row: [row[one] for one in key]), 1):
-            flat = _visit(list(group), meant)
-            yield Item(json.dumps(flat, ensure_ascii=False).encode(), str(place), number)
+        told = (dict(zip((_ROW, *meant.used), row, strict=True)) for some in rows for row in some)
+        above = 0 if read == "read_parquet" else 1  # the names of the columns
+        for _, group in groupby(told, key=lambda row: [row[one] for one in key]):
+            of_visit = list(group)
+            content = json.dumps(_visit(of_visit, meant), ensure_ascii=False).encode()
+            yield Item(content, str(place), of_visit[0][_ROW] + above)
 
 
 def _name(column: str) -> str:
@@ -107,13 +116,12 @@ def _meant(columns: str | None, pack: Pack) -> Columns:
     if columns is None:
         _refuse([("--columns", "a table needs a file that says what its columns mean", "", "--columns FILE (YAML)")])
     assert columns is not None
+    data = _parsed(columns)
     try:
-        meant = Columns.model_validate(parse(Path(columns).read_bytes()))
+        meant = Columns.model_validate(data)
     except ValidationError as error:
-        found = [(".".join(map(str, one["loc"])), one["msg"], str(one.get("input", ""))[:80]) for one in error.errors()]
-        _refuse(
-            [(f"{columns}: {at}", message, value, "see `mapping/cohort/TABLES.md`") for at, message, value in found]
-        )
+        found = [(".".join(map(str, place)) or "$", words) for place, words, _ in mistakes(error, data, Columns, {})]
+        _refuse([(f"{columns}: {at}", words, "", "see `mapping/cohort/TABLES.md`") for at, words in found])
     wrong = [name for name in meant.visit if name not in _PARTS]
     lacking = [name for name in ("patient", "at", "born") if name not in meant.visit]
     names = [*meant.wide, *(one if isinstance(one, str) else one.finding for one in _codes(meant).values())]
@@ -123,9 +131,34 @@ def _meant(columns: str | None, pack: Pack) -> Columns:
         *((f"{columns}: visit.{name}", "every visit needs it", "", f"{name}: COLUMN") for name in lacking),
         *((f"{columns}: {name}", "no such finding in the pack", name, "`layette findings`") for name in unknown),
     ]
+    if not problems:
+        problems = [(f"{columns}: {at}", what, value, right) for at, what, value, right in _unfit(meant, pack)]
     if problems:
         _refuse(problems)
     return meant
+
+
+def _parsed(columns: str) -> Any:
+    try:
+        return parse(Path(columns).read_bytes())
+    except InputError as error:
+        raise InputError([replace(one, path=f"{columns}: {one.path}") for one in error.problems]) from None
+
+
+def _unfit(meant: Columns, pack: Pack) -> Iterator[tuple[str, str, str, str]]:
+    """Yield what no row could be read by: a unit or a value that the finding does not have."""
+    told = [(f"wide.{name}", name, one) for name, one in meant.wide.items()]
+    long = [(f"long.findings.{code}", one) for code, one in _codes(meant).items() if isinstance(one, Meant)]
+    for at, name, one in (*told, *((at, one.finding, one) for at, one in long)):
+        shape = pack.findings[name.partition(".")[0]]
+        units = taken((shape.number.unit, *shape.number.accepts)) if shape.number else ()
+        if one.unit and one.unit not in units:
+            right = ", ".join(sorted(units)) or "no unit: it has named values"
+            yield f"{at}.unit", "a unit that this finding does not have", one.unit, right
+        values = (*(shape.values or ()), *coarse_values(shape))
+        for word, value in one.values.items() if shape.values else ():
+            if value not in values:
+                yield f"{at}.values.{word}", "no value of this finding", value, ", ".join(values)
 
 
 def _codes(meant: Columns) -> Mapping[str, str | Meant]:
@@ -136,7 +169,7 @@ def _refuse(problems: Sequence[tuple[str, str, str, str]]) -> None:
     raise InputError([InputProblem(path, "setting", message, value, right) for path, message, value, right in problems])
 
 
-def _visit(rows: Sequence[Mapping[str, str | None]], meant: Columns) -> dict[str, Any]:
+def _visit(rows: Sequence[Mapping[str, Any]], meant: Columns) -> dict[str, Any]:
     """Return the rows of one visit as a flat visit; what does not fit is left for reading to refuse."""
     flat: dict[str, Any] = {}
     for part, column in meant.visit.items():
@@ -155,14 +188,14 @@ def _visit(rows: Sequence[Mapping[str, str | None]], meant: Columns) -> dict[str
     return flat | {"findings": findings}
 
 
-def _wide(row: Mapping[str, str | None], meant: Columns) -> Iterator[tuple[str, Any]]:
+def _wide(row: Mapping[str, Any], meant: Columns) -> Iterator[tuple[str, Any]]:
     for name, one in meant.wide.items():
         value = row[one.column]
         if value is not None:
             yield name, _item(value, one, one.unit, None)
 
 
-def _long(row: Mapping[str, str | None], meant: Columns) -> Iterator[tuple[str, Any]]:
+def _long(row: Mapping[str, Any], meant: Columns) -> Iterator[tuple[str, Any]]:
     long = meant.long
     code, value = (None, None) if long is None else (row[long.finding], row[long.value])
     if long is None or code is None or value is None or code not in long.findings:

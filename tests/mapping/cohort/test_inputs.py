@@ -215,3 +215,42 @@ def test_columns_that_do_not_fit_are_named(
         words += ["--columns", str(tmp_path / "columns.yaml")]
     assert main(words) == 2
     assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("columns", "told"),
+    [
+        (WIDE.replace("unit: g}", "unit: stone}"), "wide.weight.unit: a unit that this finding does not have"),
+        (WIDE.replace("W: white", "W: whitish"), "wide.red_reflex.left.values.W: no value of this finding"),
+        (LONG.replace("W: white", "W: whitish"), "long.findings.RR.values.W: no value of this finding"),
+        (
+            WIDE.replace("{column: wt", "{colum: wt"),
+            "wide.weight.colum: 'colum' is no key here; did you mean 'column'?",
+        ),
+        ("visit: [1]", "visit: a mapping is due here"),
+        ("a: : b", "columns.yaml: $: the input is neither JSON nor XML nor YAML"),
+    ],
+)
+def test_what_no_row_could_be_read_by_is_told_in_our_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], columns: str, told: str
+) -> None:
+    table, meant = tmp_path / "t.csv", tmp_path / "columns.yaml"
+    table.write_text(WIDE_CSV)
+    meant.write_text(columns)
+    assert main(["audit", str(table), "--columns", str(meant), "--out", str(tmp_path / "out"), *BY]) == 2
+    assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("parquet", [False, True])
+def test_a_visit_stands_at_its_first_row_in_the_file(tmp_path: Path, parquet: bool) -> None:
+    table, meant, out = tmp_path / "t.csv", tmp_path / "columns.yaml", tmp_path / "out"
+    table.write_text(WIDE_CSV.replace("7,1,North", "9,1,North") + "3,7,South,never,2026-05-01,female,,N\n")
+    meant.write_text(WIDE)
+    if parquet:
+        packed = table.with_suffix(".parquet")
+        duckdb.sql(f"COPY (SELECT * FROM read_csv('{table}', all_varchar = true)) TO '{packed}' (FORMAT parquet)")
+        table = packed
+    assert main(["audit", str(table), "--columns", str(meant), "--out", str(out), "--workers", "1", *BY]) == 2
+    shift = 0 if parquet else 1
+    assert {row["patient"]: row["line"] - shift for row in rows(out, "visits")} == {"Patient/9": 1, "Patient/8": 2}
+    assert json.loads((out / "rejected.ndjson").read_text())["line"] == 3 + shift
