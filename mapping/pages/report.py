@@ -65,7 +65,7 @@ def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
         steps=examination(pack, visit, assessment),
         normal=listed(short(named(one)) for one in assessment.reassurance),
         expected=as_expected(pack, visit),
-        measures=list(_measures(assessment, clock)),
+        measures=list(_measures(pack, assessment, clock)),
         not_on_record=list(_missing(assessment, clock, about)),
         told=_told(pack, visit, clock),
         owed=[(group.heading, listed(named(topic) for topic in group.topics)) for group in assessment.tell_family],
@@ -99,10 +99,12 @@ def _come_back(assessment: Assessment, clock: Clock, about: About) -> Figure | N
     return calendar(assessment, names)
 
 
-def _measures(assessment: Assessment, clock: Clock) -> Iterator[tuple[str, str, str]]:
-    """Yield each measure with its value and what it was computed from."""
+def _measures(pack: Pack, assessment: Assessment, clock: Clock) -> Iterator[tuple[str, str, str]]:
+    """Yield each measure with its value and what it was computed from; not the age, and no time that is long past."""
     for one in assessment.measures:
-        if one.low or one.high or one.category:
+        compute = pack.measures[one.id].compute
+        past = compute == "time_left" and (one.high or "").startswith("-")
+        if compute not in ("age", "age_days") and not past and (one.low or one.high or one.category):
             label, text = measured(one)
             yield label, text, "; ".join(listed(f"{short(u.label)} {dated(u, clock)}" for u in one.derived_from))
 

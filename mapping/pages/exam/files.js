@@ -1,6 +1,6 @@
 // Opening and saving: every file is read by the server, and nothing is kept anywhere but in the file itself.
-import { aside, findings, flat, join, recorded, remember, saved, take, visit } from "./kept.js";
-import { foreign } from "./times.js";
+import { anything, aside, findings, flat, join, recorded, remember, saved, take, visit } from "./kept.js";
+import { foreign, written } from "./times.js";
 import { button, count, element, spoken, t } from "./words.js";
 
 async function read(file, earlier) {
@@ -19,12 +19,34 @@ export async function open(file, kind) {
     const opened = await read(file, earlier);
     if (opened.told) return t("told-joined", { n: join(opened) });
     if (kind === "told") return t("not-told");
-    if (earlier) remember(opened);
-    else take(opened);
+    if (earlier) {
+      const why = notBefore(opened);
+      if (why) return t("not-opened", { why });
+      remember(opened);
+    } else {
+      if (saved.changed && anything() && !window.confirm(t("replace"))) return t("kept-page");
+      take(opened);
+    }
     const clock = !earlier && foreign() ? [t("clock", { zone: `UTC${foreign()}` })] : [];
     return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...clock, ...(opened.notices ?? [])].join(" ");
   } catch (error) {
     return t("not-opened", { why: error.message });
+  }
+}
+
+/** Why a file is no earlier visit of the baby on the page; nothing where it may be one. */
+function notBefore({ at, sex }) {
+  const [here, known] = [visit.at ?? written(visit.day, visit.time), ["female", "male"]];
+  if (here && Date.parse(at) > Date.parse(here)) return t("is-later");
+  return known.includes(sex) && known.includes(visit.sex) && sex !== visit.sex ? t("other-sex") : "";
+}
+
+/** Send the visit somewhere; nothing where the server is not reached. */
+async function post(path, content) {
+  try {
+    return await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(content) });
+  } catch {
+    return null;
   }
 }
 
@@ -45,8 +67,8 @@ export function saveFlat() {
 }
 
 export async function saveFhir() {
-  const reply = await fetch("/exam/fhir", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat()) });
-  if (!reply.ok) return t("not-saved");
+  const reply = await post("/exam/fhir", flat());
+  if (!reply?.ok) return t("not-saved");
   give(await reply.text(), named("fhir.json"), "application/fhir+json");
   const left = leftOut();
   if (!left.length) saved.changed = false;
@@ -68,7 +90,8 @@ export const familySheet = () => show(`/family-sheet?language=${spoken()}`);
 
 /** Show a page that the server makes of the visit, ready to print: the report, or the sheet that the family keeps. */
 async function show(path) {
-  const reply = await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(flat({ told: true })) });
+  const reply = await post(path, flat({ told: true }));
+  if (!reply) return t("unreached");
   if (!reply.ok) return t("no-report");
   const place = URL.createObjectURL(new Blob([await reply.text()], { type: "text/html" }));
   const sheet = element("dialog", null, "sheet");

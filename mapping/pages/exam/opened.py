@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +23,9 @@ _NEVER_BACK = ("path",)
 _OF_ONE_VALUE = ("implausible", "value", "time")
 _RECORDING = re.compile(r"findings\.(\w+)")
 _TIME = re.compile(r"(\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d)?(\.\d+)?(Z|[+-]\d\d:\d\d)?)?)?")
+_A_DATE = 10
+_APART = timedelta(hours=1)
+"""How far the hours of birth in two records of one baby may lie apart."""
 _LISTS = ("orders", "guidance", "immunizations", "judged")
 
 
@@ -88,9 +92,13 @@ def _on_page(found: Iterable[dict[str, Any]], pack: Pack) -> list[dict[str, Any]
 
 
 def _same_baby(born: str, here: str | None) -> None:
-    if here and born and here[:10] != born[:10]:
+    if not here or not born:
+        return
+    if here[:10] != born[:10]:
         problem = InputProblem("born", "patient", "the file is of a baby born on another day", born[:10], here[:10])
         raise InputError([problem])
+    if len(here) > _A_DATE < len(born) and abs(datetime.fromisoformat(born) - datetime.fromisoformat(here)) > _APART:
+        raise InputError([InputProblem("born", "patient", "the file is of a baby born at another hour", born, here)])
 
 
 def _is_shown(name: str, part: Any, pack: Pack) -> bool:

@@ -13,7 +13,7 @@ from layette.engine.api import Pack
 from layette.engine.tables.build import PrintedTable
 from layette.engine.visit.visit import Visit
 from layette.mapping.pages.figures.drawing import CLAY, INK, SOFT, Axes, Drawing, Figure, ticks
-from layette.mapping.pages.figures.readings import Seen, age_now, numbers, value
+from layette.mapping.pages.figures.readings import Seen, age_now, at_birth, numbers, value
 
 _KEYS = {"feeding", "delivery", "age_h", "percentile", "loss_pct"}
 _DAY = 24.0
@@ -38,7 +38,7 @@ def weight_course(pack: Pack, visit: Visit) -> Figure | None:
     named = _measured(pack)
     if named is None:
         return None
-    birth, later = numbers(visit, named[1]), numbers(visit, named[0])
+    birth, later = at_birth(visit, named[1]), numbers(visit, named[0])
     if len({one.value for one in birth}) != 1 or not later:
         return None
     start = birth[0].value

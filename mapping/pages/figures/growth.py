@@ -16,12 +16,15 @@ from layette.engine.exact.interval import Interval
 from layette.engine.measures.growth import LmsTable, centile
 from layette.engine.visit.visit import Visit
 from layette.mapping.pages.figures.drawing import INK, SOFT, Axes, Drawing, Figure, ticks
-from layette.mapping.pages.figures.readings import Seen, age_now, numbers
+from layette.mapping.pages.figures.readings import Seen, age_now, at_birth, numbers
 
 CENTILES = (3, 15, 50, 85, 97)
 """The centiles that the standard's own charts show."""
 
 _DASHES = {3: "2 2", 15: "5 3", 50: "", 85: "5 3", 97: "2 2"}
+_TERM = 259
+"""Days of gestation from which a baby is born at term (37 weeks)."""
+_EARLY = "By days since birth, on a standard of babies born at term: a baby born early lies lower on it."
 _SURE = 0.1
 _DAY = 24.0
 _LEAST_DAYS = 28
@@ -53,7 +56,8 @@ def growth(pack: Pack, visit: Visit) -> Figure | None:
     whose = "boys" if visit.sex == "male" else "girls"
     sources = " · ".join(dict.fromkeys(table.label for *_, table in panels)) + f", {whose}."
     heads = ("", "age", "measured", "centile")
-    return Figure(title, drawing.svg(title, told + "."), (heads, *rows), (sources,))
+    early = any(one.value < _TERM for one in numbers(visit, "gestational_age"))
+    return Figure(title, drawing.svg(title, told + "."), (heads, *rows), (sources, *([_EARLY] if early else [])))
 
 
 def _panels(pack: Pack, visit: Visit) -> Iterator[tuple[str, list[Seen], LmsTable]]:
@@ -61,9 +65,9 @@ def _panels(pack: Pack, visit: Visit) -> Iterator[tuple[str, list[Seen], LmsTabl
         table = pack.tables.get(str(getattr(shape, "table", "")))
         if shape.compute == "zscore" and isinstance(table, LmsTable):
             finding = str(getattr(shape, "of", ""))
-            at_birth = numbers(visit, f"birth_{finding.partition('_')[0]}")
-            seen = [one for one in (*at_birth, *numbers(visit, finding)) if one.hours / _DAY < table.covers[1]]
-            yield pack.findings[finding].label, seen, table
+            born = at_birth(visit, f"birth_{finding.partition('_')[0]}")
+            seen = [one for one in (*born, *numbers(visit, finding)) if one.hours / _DAY < table.covers[1]]
+            yield pack.findings[finding].label, list(dict.fromkeys(seen)), table
 
 
 def _axes(drawing: Drawing, left: float, seen: list[Seen], table: LmsTable, sex: int, today: float) -> Axes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from layette.engine.exact.ranges import Range
 from layette.engine.exact.times import day_number
@@ -39,6 +39,11 @@ def numbers(visit: Visit, finding: str) -> list[Seen]:
         and isinstance(one.possible, Range) and one.possible.exact and one.possible.lo is not None
     ]  # fmt: skip
     return sorted(found, key=lambda seen: (seen.hours, seen.value))
+
+
+def at_birth(visit: Visit, finding: str) -> list[Seen]:
+    """Return what was recorded of a fact of birth, each value once: of the hour of birth, whenever it was entered."""
+    return list(dict.fromkeys(replace(one, hours=0.0, days=0) for one in numbers(visit, finding)))
 
 
 def made_here(visit: Visit) -> dict[str, list[Recorded]]:

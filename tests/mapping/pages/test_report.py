@@ -170,3 +170,33 @@ def test_it_says_what_was_entered_and_could_not_be_used() -> None:
     page = report(load_pack().assess(visit, readers=["native"]), load_pack(), visit)
     assert "1 value could not be read" in page
     assert "33 kg; not physically possible" in page
+
+
+def test_a_birth_weight_that_is_entered_later_stands_at_birth_in_the_figures() -> None:
+    page = seen(
+        {
+            "birth_weight": {"value": "7.1", "unit": "[lb_av]"},
+            "weight": {"value": "6.8", "unit": "[lb_av]"},
+            "birth_length": {"value": 50, "unit": "cm"},
+        }
+    )
+    assert "0 h 7.1 lb birth" in page
+    assert "Weight day 0 7.1 lb" in page
+    assert "Weight day 4 6.8 lb" in page
+    assert "Length, lying day 0 50 cm" in page
+
+
+def test_the_age_is_told_once_and_no_time_left_is_below_nothing() -> None:
+    at = {"born": "2026-11-01T08:30:00-06:00", "at": "2026-11-28T10:00:00-06:00", "sex_at_birth": "female"}
+    visit = at | {"findings": {"mother_hbsag": "positive"}}
+    page = words(report(load_pack().assess(visit, readers=["native"]), load_pack(), visit))
+    assert "27 days (649 h)" in page
+    assert "650 h" not in page
+    assert "Left for hepatitis B immune globulin" not in page
+    assert "Left for hepatitis B immune globulin" in seen({"mother_hbsag": "positive"})
+
+
+def test_growth_of_a_baby_born_early_says_that_the_standard_is_of_term() -> None:
+    weight = {"weight": {"value": 1.9, "unit": "kg"}}
+    assert "a baby born early lies lower on it" in seen({**weight, "gestational_age": {"value": 34, "unit": "wk"}})
+    assert "a baby born early" not in seen({**weight, "gestational_age": {"value": 39, "unit": "wk"}})

@@ -216,3 +216,12 @@ def test_an_earlier_visit_with_something_wrong_is_not_put_beside() -> None:
 def test_the_clock_of_a_file_is_that_of_its_answer(born: str, at: str, clock: str) -> None:
     made = opened(json.dumps({"born": born, "at": at, "findings": {}}).encode(), load_pack())
     assert made["clock"].endswith(clock)
+
+
+def test_a_baby_born_at_another_hour_of_the_day_is_another_baby() -> None:
+    content = visit({"weight": {"value": 3.0, "unit": "kg"}})
+    near, far = "2026-11-24T08:40:00-06:00", "2026-11-24T22:30:00-06:00"
+    assert opened(content, load_pack(), earlier=True, born=near)["earlier"]
+    assert opened(content, load_pack(), earlier=True, born="2026-11-24")["earlier"]
+    with pytest.raises(InputError, match="another hour"):
+        opened(content, load_pack(), earlier=True, born=far)

@@ -116,3 +116,53 @@ def test_readings_of_one_moment_keep_their_order(desk: Desk, tmp_path: Path) -> 
     assert json.loads((tmp_path / "kept.json").read_text())["findings"] == desk.visit()["findings"]
     desk.page.locator("[data-step=hips-limbs]").click()
     assert "Left: positive" in desk.text("#f-barlow .told")
+
+
+@pytest.mark.parametrize(
+    ("more", "said"), [({"at": "2026-11-29T10:00:00-06:00"}, "later"), ({"sex_at_birth": "male"}, "sex")]
+)
+def test_a_file_that_is_no_earlier_visit_is_not_put_beside(
+    desk: Desk, tmp_path: Path, more: dict[str, str], said: str
+) -> None:
+    opened(desk, tmp_path / "visit.json", {"temperature": {"value": "38.6", "unit": "Cel"}})
+    before = desk.verdict()
+    other = {"born": BORN, "at": "2026-11-26T10:00:00-06:00", "sex_at_birth": "female", "findings": {"cry": "weak"}}
+    (tmp_path / "other.json").write_text(json.dumps(other | more))
+    desk.page.locator("input[data-file=earlier]").set_input_files(tmp_path / "other.json")
+    desk.page.wait_for_function("() => document.getElementById('said').textContent.startsWith('Not opened')")
+    desk.settled()
+    assert said in desk.text("#said")
+    assert desk.verdict() == before
+    assert "history" not in desk.visit()
+
+
+def test_opening_another_visit_asks_before_it_takes_the_place_of_what_is_in_no_file(desk: Desk, tmp_path: Path) -> None:
+    (tmp_path / "other.json").write_text(json.dumps({"born": BORN, "at": AT, "findings": {"cry": "weak"}}))
+    desk.page.locator(f"[data-step={desk.place_of('colour')}]").click()
+    desk.page.locator("#f-colour .mark-place").click()
+    desk.page.once("dialog", lambda dialog: dialog.dismiss())
+    assert "what is on the page stays" in chosen(desk, tmp_path / "other.json")
+    assert [*desk.visit()["findings"]] == ["colour"]
+    desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
+    desk.page.once("dialog", lambda dialog: dialog.accept())
+    assert "1 recordings" in chosen(desk, tmp_path / "other.json")
+    assert [*desk.visit()["findings"]] == ["cry"]
+
+
+def test_without_the_server_saving_and_printing_say_so(desk: Desk, tmp_path: Path) -> None:
+    opened(desk, tmp_path / "visit.json", {"cry": "weak"})
+    desk.page.route("**/report", lambda route: route.abort())
+    desk.page.route("**/exam/fhir", lambda route: route.abort())
+    for name, said in (("Report to print", "not reached"), ("Save as FHIR", "Not saved")):
+        desk.page.get_by_role("button", name=name, exact=True).click()
+        desk.page.get_by_text(said).wait_for()
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_nothing_of_the_head_is_cut_on_a_phone(open_desk: OpenDesk, language: str) -> None:
+    desk = open_desk(width=360, height=740)
+    desk.page.get_by_label("Language").select_option(language)
+    beyond = (
+        "() => [...document.querySelectorAll('#who *')].filter((e) => e.getBoundingClientRect().right > 360).length"
+    )
+    assert desk.page.evaluate(beyond) == 0
