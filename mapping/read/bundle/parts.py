@@ -95,3 +95,17 @@ def shown(value: object, limit: int = 80) -> str:
     """Return ``value`` short enough for a message."""
     line = " ".join(str(value).split())
     return line if len(line) <= limit else line[: limit - 1] + "…"
+
+
+def value_text(holder: Resource | None) -> str:
+    """Return the value[x] of an Observation or component as people read it; empty where it has none."""
+    for key, value in (holder or EMPTY).items():
+        if key == "valueQuantity" and isinstance(value, dict):
+            parts = (value.get("comparator"), value.get("value"), value.get("unit") or value.get("code"))
+            return " ".join(str(part) for part in parts if part is not None)
+        if key == "valueCodeableConcept":
+            code, said = described(value)
+            return said or code
+        if key.startswith("value"):
+            return str(value)
+    return ""

@@ -10,7 +10,7 @@ from typing import Any, Literal
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.entries import Entry, Inputs
 from layette.mapping.read.bundle.moment import VisitMoment
-from layette.mapping.read.bundle.parts import Resource, described, reference, shown
+from layette.mapping.read.bundle.parts import Resource, described, reference, shown, value_text
 from layette.mapping.read.bundle.people import People, Role
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
@@ -63,15 +63,25 @@ class Ledger:
         self.refuse(entry, Wrong(bad.code, bad.message, bad.value, EXAMPLE, f".{bad.key}"), withdrawn=withdrawn)
 
     def keep(
-        self, entry: Entry, unclear: Unclear, suffix: str = "", concept: object = None, *, finding: str = ""
+        self,
+        entry: Entry,
+        unclear: Unclear,
+        suffix: str = "",
+        concept: object = None,
+        *,
+        finding: str = "",
+        holder: Resource | None = None,
     ) -> None:
-        """Keep something that is not understood, with what it says; ``finding`` is what it would have told of."""
+        """Keep something that is not understood, with what it says; ``finding`` is what it would have told of.
+
+        Of that, the value in ``holder`` is said too: somebody has to look at it.
+        """
         code, said = described(concept)
         self.not_understood.append(
             {
                 "path": f"{entry.path}{suffix}",
                 "code": unclear.code or code,
-                "text": shown(unclear.text or said),
+                "text": shown(" ".join(filter(None, (unclear.text or said, value_text(holder) if finding else "")))),
                 "why": unclear.why,
             }
             | ({"finding": finding} if finding else {})

@@ -63,7 +63,7 @@ def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None)
         return
     person = ledger.about(entry)
     if person is None and ledger.of_nobody(entry) and (told := told_here(ledger, entry)):
-        ledger.keep(entry, Unclear(entry.why), ".subject", resource.get("code"), finding=told)
+        ledger.keep(entry, Unclear(entry.why), ".subject", resource.get("code"), finding=told, holder=resource)
     frame = _frame(ledger, entry, person) if person else None
     if frame is None:
         return
@@ -142,7 +142,7 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
         named = (
             told_of(other, answer(holder, meanings[0], other)[0]) if frame.counts(other) and has_value(holder) else ""
         )
-        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named)
+        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named, holder=holder)
     names = {a.finding for a in fitting} if len(fitting) > 1 else set()
     if len(names) > 1 and not _one_coding(ledger, holder, names):
         wrong = Wrong("contradiction", "codes of different findings", ", ".join(sorted(names)), "codes of one finding")
@@ -151,7 +151,7 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
     if not meanings and has_value(holder):
         why = "a code that is not in the dictionary" if codings(holder.get("code")) else "no code"
         named = named_by(ledger.index, holder, frame.person) if frame.counts() else ""
-        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named)
+        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named, holder=holder)
     return fitting
 
 
@@ -203,7 +203,7 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
     named = told_of(finding, said.fields) if frame.counts(finding) else ""
     if finding.parts and not said.meaning.part and "absent" not in said.fields:
         unclear = Unclear("it does not say which part: " + " or ".join(finding.parts), finding.name)
-        ledger.keep(entry, unclear, said.place, finding=named)
+        ledger.keep(entry, unclear, said.place, finding=named, holder=holder)
         return
     meant = sides(finding, said.meaning, entry.resource, holder, ledger.index.base)
     if isinstance(meant, Wrong):
@@ -214,7 +214,7 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
             Said(said.meaning, fields, said.place, said.suffix, each, {}, said.source) for each in finding.sides
         )
     elif isinstance(meant, Unclear):
-        ledger.keep(entry, meant, said.place, holder.get("code"), finding=named)
+        ledger.keep(entry, meant, said.place, holder.get("code"), finding=named, holder=holder)
     else:
         further = qualifiers(finding, said.meaning, entry.resource, ledger.index.base)
         for side in meant:
@@ -233,7 +233,7 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     if where is None:
         why = "neither an effective time nor an Encounter: it is not known of which visit it is"
         named = told_of(finding, said.fields) if frame.counts(finding) else ""
-        ledger.keep(entry, Unclear(why, finding.name), said.place, finding=named)
+        ledger.keep(entry, Unclear(why, finding.name), said.place, finding=named, holder=said.source)
         return
     reading: dict[str, Any] = {**said.fields, **_printed(said)}
     if said.side:

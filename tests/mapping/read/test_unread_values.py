@@ -261,3 +261,18 @@ def test_a_total_in_another_form_is_known_by_the_code_of_its_question() -> None:
     )
     assert "Edinburgh" in assessed(form).verdict.text
     assert assessed({**form, "authored": "2026-11-21T09:00:00-06:00"}).verdict.unread == 0
+
+
+@pytest.mark.parametrize(
+    ("sent", "said"),
+    [
+        (observation({"text": "Body temperature"}, valueQuantity=quantity("38.9", "Cel")), "Body temperature 38.9 Cel"),
+        (observation(own("red_reflex"), valueCodeableConcept={"text": "white"}), "white"),
+        (observation(concept(LOINC, "44260-8"), valueInteger=3), "3"),
+        (observation(own("temperature"), valueQuantity=quantity("39", "Cel", comparator=">"), encounter=None,
+                     effectiveDateTime=None), "> 39 Cel"),
+    ],
+)  # fmt: skip
+def test_what_somebody_has_to_look_at_is_told_with_its_value(sent: dict[str, Any], said: str) -> None:
+    (kept,) = read(visit_bundle(sent), load_pack()).not_understood
+    assert kept["text"] == said
