@@ -138,6 +138,10 @@ class VisitSpan:
         """Whether a moment lies after the visit for certain."""
         return self.limit is not None and self.first(moment) > self.limit
 
+    def of_last_day(self, moment: date) -> bool:
+        """Whether a moment may lie within the 24 hours before the visit, or at it."""
+        return self.at is not None and self._last(moment) >= self.at - timedelta(days=1)
+
     def first(self, moment: date) -> datetime:
         """Return the first moment that is meant."""
         if isinstance(moment, datetime):

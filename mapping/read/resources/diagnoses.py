@@ -122,8 +122,18 @@ def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person:
     shared: dict[str, Any] = {"time": text} if text else {}
     shared["status"] = "preliminary" if tentative else "final"
     for finding, values in _by_finding(stated).items():
-        for reading in _readings(ledger, entry, finding, values, where):
-            ledger.record(entry, finding, {**reading, **shared, **_origin(entry)}, where, moment)
+        counts = "visit" if _just_happened(ledger, entry, values, moment) else where
+        for reading in _readings(ledger, entry, finding, values, counts):
+            ledger.record(entry, finding, {**reading, **shared, **_origin(entry)}, counts, moment)
+
+
+def _just_happened(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], moment: date | None) -> bool:
+    """Whether an active diagnosis is of an event of the last 24 hours: it counts today, wherever it was entered."""
+    active = concept_codes(entry.resource.get("clinicalStatus")) & _ACTIVE
+    events = ledger.index.findings[stated[0].finding].shape.event
+    return (
+        bool(active) and moment is not None and ledger.moment.span.of_last_day(moment) and stated[0].values <= {*events}
+    )
 
 
 def _origin(entry: Entry) -> dict[str, str]:

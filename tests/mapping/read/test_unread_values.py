@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -276,3 +277,17 @@ def test_a_total_in_another_form_is_known_by_the_code_of_its_question() -> None:
 def test_what_somebody_has_to_look_at_is_told_with_its_value(sent: dict[str, Any], said: str) -> None:
     (kept,) = read(visit_bundle(sent), load_pack()).not_understood
     assert kept["text"] == said
+
+
+@pytest.mark.parametrize(("hours", "pressing"), [(14, True), (30, False)])
+def test_an_active_diagnosis_of_an_event_of_the_last_day_counts_wherever_it_was_entered(
+    hours: int, pressing: bool
+) -> None:
+    before = (datetime.fromisoformat(AT) - timedelta(hours=hours)).isoformat()
+    found = assessed(diagnosis(SEIZURE, encounter=None, recordedDate=before))
+    assert ("emergency_department" in {r.target for r in found.recommendations if r.priority == "stat"}) is pressing
+
+
+def test_an_active_diagnosis_of_an_event_of_yesterday_without_an_hour_counts_as_perhaps_of_the_last_day() -> None:
+    found = assessed(diagnosis(SEIZURE, encounter=None, recordedDate="2026-11-23"))
+    assert found.verdict.pressing
