@@ -13,8 +13,12 @@ from typing import NamedTuple
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.result import Outcome, ReadResult, around
 
-_UNREAD = re.compile(r"\.(?:text|meta|(?:identifier|name|telecom|address)\[\d+\]\.extension)(?:[.\[]|$)")
-"""Elements of a used entry that reading does not look at."""
+NOT_READ = (
+    "text", "meta", "name", "telecom", "address", "photo", "contact", "communication", "maritalStatus",
+    "generalPractitioner", "managingOrganization",
+)  # fmt: skip
+"""Elements of a used entry that reading does not look at: who somebody is it tells by reference and identifier."""
+_UNREAD = re.compile(rf"\.(?:{'|'.join(NOT_READ)}|identifier\[\d+\]\.extension)(?:[.\[]|$)")
 
 _DECIDES = re.compile(
     r"\.(?:resourceType|code|vaccineCode|topic|reasonCode|subject|patient|focus|encounter|status|contained)(?:[.\[]|$)"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from layette.mapping.read.needed import NOT_READ
+from layette.mapping.validate import errors, validate
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource
 from layette.mapping.write.run.origins import references
@@ -48,6 +50,7 @@ def point(out: Output, reference: str) -> Resource | None:
 def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
     resource = _copy(original)
     resource.pop("id", None)
+    _leave_out_what_is_wrong(out, resource)
     own = _own_identifier(resource)
     if own is None and resource["resourceType"] == "Patient":
         return False
@@ -62,6 +65,17 @@ def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
     return True
 
 
+def _leave_out_what_is_wrong(out: Output, resource: Resource) -> None:
+    """Take away what is not valid and nothing needs: it was said on reading, and nobody would take the whole."""
+    for issue in errors(validate(resource)) if not resource.keys().isdisjoint(_MAY_GO) else ():
+        element = issue.path.split(".")[1].partition("[")[0] if "." in issue.path else ""
+        taken = resource.pop(element, None) if element in NOT_READ else None
+        for one in resource.get("identifier") or () if element == "identifier" and ".extension" in issue.path else ():
+            taken = one.pop("extension", None) or taken
+        if taken is not None:
+            out.remarks.append(f"{resource['resourceType']}.{element}, as it came, is not valid and does not go along.")
+
+
 def _own_identifier(resource: Resource) -> Resource | None:
     names = resource.get("identifier")
     listed = names if isinstance(names, list) else [names]
@@ -71,6 +85,7 @@ def _own_identifier(resource: Resource) -> Resource | None:
     return None
 
 
+_MAY_GO = {*NOT_READ, "identifier"}
 _SINGLE = ("QuestionnaireResponse", "Bundle", "Composition")
 
 

@@ -11,6 +11,7 @@ from support.read_samples import bundle, encounter, observation, own, patient, v
 from layette.engine import InputError, load_pack
 from layette.mapping.answering import answer
 from layette.mapping.door import check_input
+from layette.mapping.fhir_json import dumps, loads
 
 RECORDS = (
     "screening-result-abnormal-1.json", "screening-result-abnormal-2.json", "screening-result-normal.json",
@@ -59,3 +60,37 @@ def test_systems_that_nobody_can_compare_are_said_once_and_read_past() -> None:
     (said,) = found.notices
     assert "write http://unitsofmeasure.org" in said
     assert said.endswith("(and 1 more alike)")
+
+
+ABOUT_SOMEBODY: list[dict[str, Any]] = [
+    {"text": {"status": "x", "div": "<div>a"}},
+    {"meta": {"lastUpdated": "yesterday"}},
+    {"telecom": [{"value": "555"}]},
+    {"name": [{"text": " "}], "contact": [{"gender": "female"}]},
+    {"communication": [{"preferred": True}], "maritalStatus": "x"},
+    {"photo": [{"data": "**"}], "address": [{"period": "x"}]},
+]
+
+
+@pytest.mark.parametrize("wrong", ABOUT_SOMEBODY, ids=lambda wrong: next(iter(wrong)))
+@pytest.mark.parametrize("name", ["Patient/mara", "urn:uuid:0b5ac4f1-7d65-4f05-8b1a-6c1f2f1c9a11"])
+def test_what_is_wrong_about_somebody_stops_no_visit_and_does_not_go_along(wrong: dict[str, Any], name: str) -> None:
+    """A Patient that is known by the Bundle alone goes along with the answer, which has to be valid."""
+    identifier = [{"system": "https://clinic.example.org/id/mrn", "value": "1"}]
+    given = bundle(
+        patient(identifier=identifier, active=True) | wrong,
+        encounter(),
+        observation(own("cord_attached"), valueBoolean=True),
+    )
+    given = loads(dumps(given).replace("Patient/mara", name))
+    if name.startswith("urn:"):
+        given["entry"][0]["fullUrl"] = name
+    found = answer(given, load_pack(), readers=("native",))
+    said = [notice for notice in found.assessment.notices if notice.endswith("nothing that is used needs it")]
+    assert all(any(f".resource.{element}" in notice for notice in said) for element in wrong)
+    entries = [entry["resource"] for entry in found.to_fhir(load_pack())["entry"]]
+    sent = [one for one in entries if one["resourceType"] == "Patient"]
+    assert len(sent) == name.startswith("urn:")
+    for one in sent:
+        assert one.keys() >= {"identifier", "active", "gender", "birthDate"}
+        assert not one.keys() & wrong.keys()
