@@ -1,5 +1,5 @@
 // Opening and saving: every file is read by the server, and nothing is kept anywhere but in the file itself.
-import { anything, aside, findings, flat, join, recorded, remember, saved, take, visit } from "./kept.js";
+import { anything, aside, flat, join, remember, saved, take, visit } from "./kept.js";
 import { foreign, written } from "./times.js";
 import { button, count, element, spoken, t } from "./words.js";
 
@@ -77,10 +77,8 @@ export async function saveFhir() {
 
 /** What of the visit FHIR does not hold, each as a sentence: it is lost when the page is closed, unless saved as a file. */
 function leftOut() {
-  const words = [...findings.keys()].some((name) => recorded(name).some((one) => one.fields?.text));
   return [
     [Object.keys(visit.rest.history ?? {}).length > 0, t("without-orders")],
-    [words, t("without-words")],
     [aside.size > 0, count("without-wrong", aside.size)],
   ].filter(([there]) => there).map(([, text]) => text);
 }

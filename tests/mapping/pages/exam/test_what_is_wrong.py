@@ -77,12 +77,6 @@ def test_what_is_wrong_is_saved_opened_again_and_told_of(open_desk: OpenDesk, tm
     assert "33" in report.locator("body").inner_text()
 
 
-def test_the_words_of_the_family_are_not_lost_in_silence(desk: Desk, tmp_path: Path) -> None:
-    asked = {"value": "asked", "reported": True, "text": "May we fly?"}
-    opened(desk, tmp_path / "visit.json", {"family_questions": asked})
-    assert "own words is not in it" in saved(desk, "Save as FHIR", tmp_path / "kept.fhir.json")
-
-
 def test_what_was_found_weeks_later_is_not_of_this_visit(desk: Desk, tmp_path: Path) -> None:
     later = {"value": "38.6", "unit": "Cel", "time": "2026-12-20T10:00:00-06:00"}
     opened(desk, tmp_path / "visit.json", {"temperature": later})
