@@ -128,10 +128,8 @@ function show(answer) {
 const grave = () => answered.last.groups.filter((group) => group.deadline === "now").flatMap((group) => group.items);
 const visible = (one) => context.private || !one.private;
 
-function names(items) {
-  const hidden = items.filter((one) => !visible(one)).length;
-  return [...new Set(items.filter(visible).map((one) => one.label)), ...(hidden ? [count("alone", hidden)] : [])];
-}
+const names = (items) => [...new Set(items.filter(visible).map((one) => one.label))];
+const hiddenOf = (items) => items.filter((one) => !visible(one)).length;
 
 /** The verdict in one sentence or a few, from the engine's numbers and names. */
 export function verdict() {
@@ -140,7 +138,9 @@ export function verdict() {
   const { last } = answered;
   const now = [...names(grave()), ...names(last.chase).map((one) => t("overdue", { what: one }))];
   const parts = [];
-  if (now.length) parts.push(t("now-is", { what: now.slice(0, 3).join("; ") + (now.length > 3 ? "; " + t("and-more", { n: now.length - 3 }) : "") }));
+  const alone = hiddenOf([...grave(), ...last.chase]);
+  const what = [...now.slice(0, 3), now.length > 3 && t("and-more", { n: now.length - 3 }), alone && count("alone", alone)];
+  if (now.length || alone) parts.push(t("now-is", { what: what.filter(Boolean).join("; ") }));
   if (last.verdict.judge) parts.push(count("to-judge", last.verdict.judge));
   if (last.verdict.tomorrow) parts.push(count("by-tomorrow", last.verdict.tomorrow));
   if (!parts.length) parts.push(t(anything() ? "nothing-pressing" : "nothing-recorded"));
@@ -197,7 +197,7 @@ function act(one) {
 function list(items, made = act) {
   const box = element("ol");
   for (const one of items.filter(visible)) box.append(made(one));
-  const hidden = items.filter((one) => !visible(one)).length;
+  const hidden = hiddenOf(items);
   if (hidden) box.append(element("li", count("alone", hidden), "act"));
   return box;
 }

@@ -160,3 +160,19 @@ def test_nothing_of_the_head_is_cut_on_a_phone(open_desk: OpenDesk, language: st
         "() => [...document.querySelectorAll('#who *')].filter((e) => e.getBoundingClientRect().right > 360).length"
     )
     assert desk.page.evaluate(beyond) == 0
+
+
+def test_matters_to_discuss_alone_are_counted_beside_the_others(desk: Desk, tmp_path: Path) -> None:
+    hers = {"harm_thoughts_infant": "present", "violence_at_home": "danger_now"}
+    babys = {
+        "work_of_breathing": "grunting",
+        "vomiting": "green",
+        "red_reflex.left": "white",
+        "femoral_pulse.both": "absent",
+    }
+    opened(desk, tmp_path / "visit.json", babys)
+    before = desk.verdict().partition(".")[0]
+    assert "more" in before
+    opened(desk, tmp_path / "visit.json", babys | hers)
+    assert desk.verdict().startswith(before + "; ")
+    assert "to discuss alone" in desk.verdict()
