@@ -17,7 +17,7 @@ export async function open(file, kind) {
   const earlier = kind === "earlier";
   try {
     const opened = await read(file, earlier);
-    if (opened.told) return t("told-joined", { n: join(opened) });
+    if (opened.told) return count("told-joined", join(opened));
     if (kind === "told") return t("not-told");
     if (earlier) {
       const why = notBefore(opened);
@@ -28,7 +28,7 @@ export async function open(file, kind) {
       take(opened);
     }
     const clock = !earlier && foreign() ? [t("clock", { zone: `UTC${foreign()}` })] : [];
-    return [t(earlier ? "put-beside" : "opened", { n: earlier ? opened.earlier.length : opened.records.length }), ...clock, ...(opened.notices ?? [])].join(" ");
+    return [earlier ? count("put-beside", opened.earlier.length) : count("opened", opened.records.length), ...clock, ...(opened.notices ?? [])].join(" ");
   } catch (error) {
     return t("not-opened", { why: error.message });
   }

@@ -49,11 +49,14 @@ def steps(desk: Desk) -> list[str]:
     return list(desk.page.locator(".joint").evaluate_all("all => all.map(e => e.dataset.step)"))
 
 
+MODULES = "[import('/assets/kept.js'), import('/assets/comes.js')]"
+
+
 def left_in(desk: Desk, step: str) -> bool:
     """Whether a step has something to look at that the record and the family did not bring."""
-    script = """([names, typed]) => import('/assets/kept.js').then((kept) => names.some((one) => kept.comesUp(one)
+    script = """([names, typed]) => Promise.all(MODULES).then(([kept, comes]) => names.some((one) => comes.comesUp(one)
         && !kept.recorded(one).length && (kept.findings.get(one).expected || typed.includes(one))))"""
-    return bool(desk.page.evaluate(script, [findings_of(desk, step), list(TYPED)]))
+    return bool(desk.page.evaluate(script.replace("MODULES", MODULES), [findings_of(desk, step), list(TYPED)]))
 
 
 def everything_expected(desk: Desk, quick: bool = False) -> None:
@@ -132,7 +135,7 @@ def use_systems(desk: Desk, mine: list[dict[str, Any]]) -> None:
     for name, shape in load_pack().normals.items():
         if not desk.page.locator(f"[data-system={name}]:visible").count():
             continue
-        script = "([system, names]) => import('/assets/kept.js').then((kept) => names.filter((one) => kept.comesUp(one)"
+        script = f"([system, names]) => Promise.all({MODULES}).then(([kept, comes]) => names.filter((one) => comes.comesUp(one)"
         script += " && !kept.recorded(one).length && !['seen'].includes(kept.findings.get(one).ask)))"
         would = desk.page.evaluate(script, [name, list(shape.spreads)])
         if len(would) > 1 and all(values.get(one) == shape.spreads[one] for one in would):

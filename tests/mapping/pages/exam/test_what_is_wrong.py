@@ -139,7 +139,7 @@ def test_opening_another_visit_asks_before_it_takes_the_place_of_what_is_in_no_f
     assert [*desk.visit()["findings"]] == ["colour"]
     desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
     desk.page.once("dialog", lambda dialog: dialog.accept())
-    assert "1 recordings" in chosen(desk, tmp_path / "other.json")
+    assert "1 recording" in chosen(desk, tmp_path / "other.json")
     assert [*desk.visit()["findings"]] == ["cry"]
 
 
