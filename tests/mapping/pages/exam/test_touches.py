@@ -135,8 +135,9 @@ def use_systems(desk: Desk, mine: list[dict[str, Any]]) -> None:
     for name, shape in load_pack().normals.items():
         if not desk.page.locator(f"[data-system={name}]:visible").count():
             continue
-        script = f"([system, names]) => Promise.all({MODULES}).then(([kept, comes]) => names.filter((one) => comes.comesUp(one)"
-        script += " && !kept.recorded(one).length && !['seen'].includes(kept.findings.get(one).ask)))"
+        script = f"([system, names]) => Promise.all({MODULES}).then(([kept, comes]) => names.filter("
+        script += "(one) => comes.comesUp(one) && !kept.recorded(one).length"
+        script += " && !['seen'].includes(kept.findings.get(one).ask)))"
         would = desk.page.evaluate(script, [name, list(shape.spreads)])
         if len(would) > 1 and all(values.get(one) == shape.spreads[one] for one in would):
             desk.touch(f"[data-system={name}]")
