@@ -167,11 +167,14 @@ class _Sheet:
         return self.speech.topic(one.target, one.label)
 
     def _may_be_told(self, one: Recommendation) -> bool:
-        """Whether one of its reasons reads nothing that is the mother's or was asked alone.
+        """Whether it may go home on paper: one of its reasons reads nothing that is the mother's or was asked alone.
 
         The sheet gives no reasons: what is also asked for because of hers is said for the baby's, else an emergency
         would be left off it.
         """
+        shape = self.pack.targets.get(one.target)
+        if shape is not None and shape.private:
+            return False
         read = [{used.subject.partition(".")[0] for used in reason.values} for reason in one.reasons]
         general = one.kind == "guide"  # words that every family hears, whoever they are about
         told = not read or any(not subjects & self._hers for subjects in read)

@@ -146,6 +146,7 @@ class TargetShape(Shape):
 
     ``conclusion`` targets do not exist: a conclusion is a finding that rules derive, declared by `conclude`.
     ``met_by``: the more particular targets that do this one too. Not ``sided``: one act, whatever side it is for.
+    ``private``: said by a person, alone; it never stands on paper that goes home.
     """
 
     kind: Kind
@@ -161,6 +162,7 @@ class TargetShape(Shape):
     episode: Literal["once", "per_visit", "per_anchor"] = "once"
     plain: Words = Field(default_factory=dict)
     recheck_of: list[Name] = Field(default_factory=list)
+    private: bool = False
 
 
 class RowsHeader(Shape):

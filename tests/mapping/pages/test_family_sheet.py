@@ -143,3 +143,18 @@ def test_the_spanish_sheet_says_whom_the_baby_sees_and_when_to_come_in_spanish()
     page = words(shipped("red-reflex-hip-testis-day-6", "es"))
     assert "Médico de los ojos, lado " in page
     assert "Visita de los dos meses" in page
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_a_person_says_alone_stands_on_no_paper_that_goes_home(language: str) -> None:
+    visit = {**VISIT, "findings": {**VISIT["findings"], "bruising": "unexplained"}}
+    pack = load_pack()
+    proposed = {one.target for group in pack.assess(visit).do for one in group.items}
+    private = {name for name, shape in pack.targets.items() if shape.private}
+    assert proposed & private == {"bruising_workup", "child_protection"}
+    page = words(sheet(visit, language))
+    spanish = pack.translations["es"].topics
+    for name in private:
+        english = pack.targets[name].label
+        assert english not in page
+        assert getattr(spanish.get(name), "text", english) not in page
