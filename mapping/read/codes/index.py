@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import weakref
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -14,14 +13,11 @@ from layette.mapping.codes import OWN, OWN_BASE, display
 from layette.mapping.pack_view import PackView, systems
 from layette.mapping.read.bundle.parts import Coding
 from layette.mapping.read.codes.amounts import Units, units_of
-from layette.mapping.read.codes.answers import AnswerSheet, coded, pairs, plain, stated_codes
+from layette.mapping.read.codes.answers import AnswerSheet, coded, pairs, stated_codes
+from layette.mapping.read.codes.spoken import head_of, said_words, side_in
 
 Person = Literal["baby", "mother"]
 Key = tuple[str, str]
-_HEAD_ENDS = re.compile(r"\[| in | of |--|\.")
-"""Where, in the wording of a published code, the name of what is measured ends."""
-
-_SIDE_WORDS = {"left": "left", "right": "right", "both": "both", "bilateral": "both"}
 
 
 class SiteCode(NamedTuple):
@@ -240,21 +236,6 @@ def _merged(meanings: Iterable[CodeMeaning]) -> tuple[CodeMeaning, ...]:
 
 def _site_values(site: tuple[SiteCode, ...], finding: str) -> dict[Key, str]:
     return {(row.system, row.code): row.value for row in site if row.finding == finding and row.value}
-
-
-def head_of(text: str) -> str:
-    """Return what a wording is about, without where or of what kind: "Glucose" of "Glucose [Mass/volume] in Blood"."""
-    return _HEAD_ENDS.split(text)[0]
-
-
-def said_words(text: str) -> list[str]:
-    """Return the words of a text, lower case, without punctuation."""
-    return plain("".join(c if c.isalnum() else " " for c in text)).split()
-
-
-def side_in(texts: Iterable[str]) -> set[str]:
-    """Return the sides that texts name."""
-    return {_SIDE_WORDS[word] for text in texts for word in said_words(text) if word in _SIDE_WORDS}
 
 
 def qualifiers_in(finding: Finding, texts: Iterable[str]) -> dict[str, set[str]]:

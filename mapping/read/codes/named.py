@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from layette.mapping.read.bundle.parts import Resource, codings, mapping, text, words
 from layette.mapping.read.codes.amounts import RuledOut, in_words, unit_of
 from layette.mapping.read.codes.answers import as_set
-from layette.mapping.read.codes.index import CodeIndex, CodeMeaning, Finding, head_of, said_words
+from layette.mapping.read.codes.index import CodeIndex, CodeMeaning, Finding
+from layette.mapping.read.codes.spoken import head_of, said_words
 from layette.mapping.read.codes.values import answer, has_value
 
 

@@ -7,7 +7,8 @@ from typing import Any
 from layette.mapping.codes import SYSTEMS, display
 from layette.mapping.read.bundle.parts import Resource, codings, items, words
 from layette.mapping.read.codes.amounts import Unclear, Wrong
-from layette.mapping.read.codes.index import CodeMeaning, Finding, qualifiers_in, side_in
+from layette.mapping.read.codes.index import CodeMeaning, Finding, qualifiers_in
+from layette.mapping.read.codes.spoken import side_in
 
 _SNOMED = SYSTEMS["snomed"]
 _SIDES = ("left", "right", "both")
