@@ -33,7 +33,8 @@ def pairs() -> Iterator[Pair]:
     """Yield the pairs for every number on which an emergency hangs."""
     for one in emergencies():
         for place in one.places:
-            if one.pack.findings[place.finding].number is not None:
+            hangs_on_it = bool(other_values(one, place)[1])  # else another recording brings it, whatever stands here
+            if one.pack.findings[place.finding].number is not None and hangs_on_it:
                 yield from _of_place(one, place)
 
 
