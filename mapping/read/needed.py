@@ -13,12 +13,12 @@ from typing import NamedTuple
 from layette.engine.errors import InputProblem
 from layette.mapping.read.bundle.result import Outcome, ReadResult, around
 
-NOT_READ = (
+_NOT_READ = (
     "text", "meta", "name", "telecom", "address", "photo", "contact", "communication", "maritalStatus",
     "generalPractitioner", "managingOrganization",
 )  # fmt: skip
 """Elements of a used entry that reading does not look at: who somebody is it tells by reference and identifier."""
-_UNREAD = re.compile(rf"\.(?:{'|'.join(NOT_READ)}|identifier\[\d+\]\.extension)(?:[.\[]|$)")
+UNREAD = re.compile(rf"\.(?:(?P<element>{'|'.join(_NOT_READ)})|identifier\[(?P<number>\d+)\]\.extension)(?=[.\[]|$)")
 
 _DECIDES = re.compile(
     r"\.(?:resourceType|code|vaccineCode|topic|reasonCode|subject|patient|focus|encounter|status|contained)(?:[.\[]|$)"
@@ -56,7 +56,7 @@ def _harmless(problem: InputProblem, entry: str, outcome: Outcome) -> bool:
     if problem.path.endswith(".fullUrl"):
         return problem.message.endswith("(full-url)")
     inside = problem.path.removeprefix(entry)
-    if _UNREAD.match(inside):
+    if UNREAD.match(inside):
         return True
     return outcome < Outcome.USED and not _DECIDES.match(inside)
 

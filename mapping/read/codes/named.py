@@ -25,6 +25,11 @@ def told_of(finding: Finding, said: object) -> str:
     return "" if "absent" in said or (isinstance(value, str) and value in expected) else finding.name
 
 
+def told_under(finding: Finding, meaning: CodeMeaning, holder: Resource) -> str:
+    """Return the finding's name where an Observation or component could tell anything but as expected under a code."""
+    return told_of(finding, answer(holder, meaning, finding)[0])
+
+
 def named_by(index: CodeIndex, holder: Resource, person: str) -> str:
     """Return the finding of which an Observation, a component or a diagnosis under an unknown code tells, by its words.
 
@@ -37,9 +42,9 @@ def named_by(index: CodeIndex, holder: Resource, person: str) -> str:
     whole, heads = ({tuple(said_words(one)) for one in several} for several in (texts, map(head_of, texts)))
     for said in (whole, heads):
         for finding in index.named(said):
+            name = finding.name
             if finding.person == person:
-                said_of = answer(holder, CodeMeaning(finding.name, 0), finding)[0] if has_value(holder) else None
-                return told_of(finding, said_of)
+                return told_under(finding, CodeMeaning(name, 0), holder) if has_value(holder) else name
     close = [
         ((words, bool(finding.shape.codes), finding.shape.awaited), finding.name)
         for words, finding in index.measuring({word for one in whole for word in one})

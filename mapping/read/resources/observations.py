@@ -14,7 +14,7 @@ from layette.mapping.read.bundle.times import BadTimeError, effective, effective
 from layette.mapping.read.codes.amounts import RuledOut, Unclear, Wrong, number_text, unit_of
 from layette.mapping.read.codes.answers import as_set
 from layette.mapping.read.codes.index import CodeMeaning, Finding
-from layette.mapping.read.codes.named import named_by, told_of
+from layette.mapping.read.codes.named import named_by, told_of, told_under
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
 from layette.mapping.read.resources.beside import is_reported, said_beside, tagged
@@ -136,12 +136,10 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
     meanings = ledger.index.meanings(codings(holder.get("code")))
     fitting = tuple(a for a in meanings if a.plainly or ledger.index.findings[a.finding].person == frame.person)
     if meanings and not fitting:
-        who = ledger.index.findings[meanings[0].finding].person
-        why = f"this is asked of the {who}, and the resource is about the {frame.person}; set subject or focus"
         other = ledger.index.findings[meanings[0].finding]
-        named = (
-            told_of(other, answer(holder, meanings[0], other)[0]) if frame.counts(other) and has_value(holder) else ""
-        )
+        why = f"this is asked of the {other.person}, and the resource is about the {frame.person}; set subject or focus"
+        counts = frame.counts(other) and has_value(holder)
+        named = told_under(other, meanings[0], holder) if counts else ""
         ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named, holder=holder)
     names = {a.finding for a in fitting} if len(fitting) > 1 else set()
     if len(names) > 1 and not _one_coding(ledger, holder, names):

@@ -9,12 +9,12 @@ from layette.mapping.codes import uri
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, items, text
 from layette.mapping.read.bundle.result import Outcome
-from layette.mapping.read.bundle.times import BadTimeError, parse
+from layette.mapping.read.bundle.times import parse
 from layette.mapping.read.codes.amounts import Unclear
 from layette.mapping.read.codes.index import CodeMeaning
-from layette.mapping.read.codes.named import named_by, told_of
-from layette.mapping.read.codes.values import answer
+from layette.mapping.read.codes.named import named_by, told_under
 from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger
+from layette.mapping.read.resources.unplaced import can_be_of_this_visit
 
 _WHY = "it answers another questionnaire than this pack's exam"
 
@@ -25,21 +25,15 @@ def keep_other_form(ledger: Ledger, entry: Entry) -> None:
     A question is known by the code at the end of its linkId (LOINC panels number their questions so), or by its words.
     """
     entry.mark(Outcome.NOT_USED, _WHY)
-    if entry.resource.get("status") in WITHDRAWN or not _can_be_of_this_visit(ledger, entry):
+    if entry.resource.get("status") in WITHDRAWN or not can_be_of_this_visit(ledger, entry, _authored):
         return
     told = dict.fromkeys(named for item in _items(entry.resource) if (named := _told(ledger, item)))
     for named in told:
         ledger.keep(entry, Unclear(_WHY, named), "", finding=named)
 
 
-def _can_be_of_this_visit(ledger: Ledger, entry: Entry) -> bool:
-    moment: date | None = None
-    try:
-        if "authored" in entry.resource:
-            moment = parse(entry.resource["authored"], "authored")
-    except BadTimeError as bad:
-        return bad.vague and ledger.may_be_today(entry, bad.value)
-    return ledger.belongs(entry.resource, entry, moment) != "history"
+def _authored(resource: Resource) -> date | None:
+    return parse(resource["authored"], "authored") if "authored" in resource else None
 
 
 def _items(holder: Resource) -> Iterator[Resource]:
@@ -58,7 +52,7 @@ def _told(ledger: Ledger, item: Resource) -> str:
         }
         for meaning in ledger.index.meanings([(uri("loinc"), code, "")]) if holder else ():
             finding = ledger.index.findings[meaning.finding]
-            if named := told_of(finding, answer(holder, CodeMeaning(finding.name, 0), finding)[0]):
+            if named := told_under(finding, CodeMeaning(finding.name, 0), holder):
                 return named
         for person in ("baby", "mother") if holder else ():
             if named := named_by(ledger.index, {**holder, "code": {"text": text(item.get("text"))}}, person):

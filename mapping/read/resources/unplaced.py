@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, items
 from layette.mapping.read.bundle.times import BadTimeError, effective
-from layette.mapping.read.codes.index import CodeMeaning
-from layette.mapping.read.codes.named import named_by, told_of
-from layette.mapping.read.codes.values import answer, has_value
+from layette.mapping.read.codes.named import named_by, told_under
+from layette.mapping.read.codes.values import has_value
 from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger
 
 
@@ -19,19 +18,26 @@ def told_here(ledger: Ledger, entry: Entry) -> str:
 
     What is withdrawn, as expected, or surely of another visit tells of nothing.
     """
-    if entry.resource.get("status") in WITHDRAWN or not _can_be_of_this_visit(ledger, entry):
+    if entry.resource.get("status") in WITHDRAWN or not can_be_of_this_visit(ledger, entry, _effective):
         return ""
     told = _diagnosed(ledger, entry.resource) if entry.kind == "Condition" else _observed(ledger, entry)
     return next(told, "")
 
 
-def _can_be_of_this_visit(ledger: Ledger, entry: Entry) -> bool:
-    moment: date | None
+def can_be_of_this_visit(ledger: Ledger, entry: Entry, moment_of: Callable[[Resource], date | None]) -> bool:
+    """Whether a resource can be of this visit: by its moment, or by a vague one, such as a month, that holds it.
+
+    ``moment_of`` reads the moment of a resource, and raises BadTimeError.
+    """
     try:
-        _, moment = effective(entry.resource)
+        moment = moment_of(entry.resource)
     except BadTimeError as bad:
         return bad.vague and ledger.may_be_today(entry, bad.value)
     return ledger.belongs(entry.resource, entry, moment) != "history"
+
+
+def _effective(resource: Resource) -> date | None:
+    return effective(resource)[1]
 
 
 def _diagnosed(ledger: Ledger, resource: Resource) -> Iterator[str]:
@@ -44,11 +50,7 @@ def _observed(ledger: Ledger, entry: Entry) -> Iterator[str]:
     for holder in (entry.resource, *items(entry.resource.get("component"))):
         meanings = ledger.index.meanings(codings(holder.get("code")))
         if meanings and (has_value(holder) or meanings[0].values):
-            yield from filter(None, (_said(ledger, holder, meaning) for meaning in meanings))
+            found = ((ledger.index.findings[meaning.finding], meaning) for meaning in meanings)
+            yield from filter(None, (told_under(finding, meaning, holder) for finding, meaning in found))
         elif has_value(holder) and (named := named_by(ledger.index, holder, "baby")):
             yield named
-
-
-def _said(ledger: Ledger, holder: Resource, meaning: CodeMeaning) -> str:
-    finding = ledger.index.findings[meaning.finding]
-    return told_of(finding, answer(holder, meaning, finding)[0])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from layette.mapping.read.needed import NOT_READ
+from layette.mapping.read.needed import UNREAD
 from layette.mapping.validate import errors, validate
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource
@@ -67,13 +67,15 @@ def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
 
 def _leave_out_what_is_wrong(out: Output, resource: Resource) -> None:
     """Take away what is not valid and nothing needs: it was said on reading, and nobody would take the whole."""
-    for issue in errors(validate(resource)) if not resource.keys().isdisjoint(_MAY_GO) else ():
-        element = issue.path.split(".")[1].partition("[")[0] if "." in issue.path else ""
-        taken = resource.pop(element, None) if element in NOT_READ else None
-        for one in resource.get("identifier") or () if element == "identifier" and ".extension" in issue.path else ():
-            taken = one.pop("extension", None) or taken
-        if taken is not None:
-            out.remarks.append(f"{resource['resourceType']}.{element}, as it came, is not valid and does not go along.")
+    kind = resource["resourceType"]
+    for told in errors(validate(resource)):
+        wrong = UNREAD.match(told.path.removeprefix(kind))
+        if wrong is None:
+            continue
+        number, element = wrong["number"], wrong["element"] or "extension"
+        holder = resource if number is None else resource["identifier"][int(number)]
+        if holder.pop(element, None) is not None:
+            out.remarks.append(f"{kind}{wrong[0]}, as it came, is not valid and does not go along.")
 
 
 def _own_identifier(resource: Resource) -> Resource | None:
@@ -85,7 +87,6 @@ def _own_identifier(resource: Resource) -> Resource | None:
     return None
 
 
-_MAY_GO = {*NOT_READ, "identifier"}
 _SINGLE = ("QuestionnaireResponse", "Bundle", "Composition")
 
 
