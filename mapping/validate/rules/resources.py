@@ -11,7 +11,7 @@ _TERMS = "http://terminology.hl7.org/CodeSystem/"
 @rule("obs-7", "Observation")
 def obs_7(node: Node) -> str | None:
     """A component that repeats the code of the whole would give the value twice."""
-    if not has(node, "value[x]") or "component" not in node:
+    if "component" not in node or not has(node, "value[x]"):
         return None
     whole = {_pair(coding) for concept in objects(node, "code") for coding in objects(concept, "coding")}
     for component in objects(node, "component"):

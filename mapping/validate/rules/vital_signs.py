@@ -56,18 +56,27 @@ def _by_code() -> Mapping[str, str]:
 
 def vital_sign_issues(node: Node, at: At) -> Iterator[Issue]:
     """Yield where an Observation falls short of the vital-sign profiles that bind it."""
+    by_code = _fitting(node)
+    claimed = set(_claimed(node)) if "meta" in node else set()
+    if not by_code and not claimed:
+        return
     vital = coded(node, "category", _CATEGORY, "vital-signs")
-    codings = [coding for concept in objects(node, "code") for coding in objects(concept, "coding")]
-    by_code = {_by_code().get(string(coding, "code"), "") for coding in codings if coding.get("system") == LOINC}
-    claimed = set(_claimed(node))
-    bound = [profiles()[name] for name in sorted((by_code | claimed if vital else claimed) - {""})]
+    bound = [profiles()[name] for name in sorted(by_code | claimed if vital else claimed)]
     if bound:
         yield from _general_issues(node, at, vital)
-    elif not vital and by_code - {""}:
+    elif not vital:
         message = f"R4 has this code for vital signs, which have the category vital-signs of {_CATEGORY}."
         yield issue((at, "category", -1), "vital-sign", message, "warning")
     for profile in bound:
         yield from _own_issues(node, at, profile)
+
+
+def _fitting(node: Node) -> set[str]:
+    """Return the names of the profiles that have a LOINC code of this Observation."""
+    names = _by_code()
+    codings = (coding for concept in objects(node, "code") for coding in objects(concept, "coding"))
+    codes = (string(coding, "code") for coding in codings if coding.get("system") == LOINC)
+    return {names[code] for code in codes if code in names}
 
 
 def _claimed(node: Node) -> list[str]:
