@@ -1,4 +1,4 @@
-"""One walk over a resource, each node once, with all that its type asks for.
+"""One walk over a resource that is not plainly right, each node once, with all that its type asks for.
 
 The walk judges what the published JSON Schema leaves open; what is of the wrong kind it passes over where the
 schema speaks, and names itself where the schema is silent (an object's place taken by a string).
@@ -11,25 +11,17 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from layette.mapping.fhir.types import resource_types
+from layette.mapping.validate.plain import plain_resource
 from layette.mapping.validate.rules.bundle import entry_issues, full_urls
 from layette.mapping.validate.rules.coded import absolute
 from layette.mapping.validate.rules.issue import At, Issue, issue
 from layette.mapping.validate.rules.narrative import pointed_at, problem
-from layette.mapping.validate.rules.references import Holder, plainly_right, reference_issues
+from layette.mapping.validate.rules.references import Holder, reference_issues
 from layette.mapping.validate.rules.registry import UCUM, UNDOMAINED, Node, has, objects, string
-from layette.mapping.validate.rules.shapes import Shape, Slot, shape
+from layette.mapping.validate.rules.shapes import QUANTITIES, Shape, Slot, shape
 from layette.mapping.validate.rules.units import is_ucum
 from layette.mapping.validate.rules.vital_signs import vital_sign_issues
 from layette.mapping.validate.schema import schema_issues
-
-_ALIKE = frozenset({"Annotation", "CodeableConcept", "Coding", "Extension", "ValueSet_Compose"})
-"""Types of which the same few values come again and again, and whose parts look at nothing around them."""
-_LOOKS_AROUND = ("'#", '"#', "xtension'", "'reference'")
-"""What would make such a part look at the resource around it all the same, as it stands in its repr."""
-_GOOD: set[tuple[int, int]] = set()
-"""Places and hashes of such parts in which nothing was found wrong; of the parts themselves nothing is kept."""
-_MOST_GOOD = 20_000
-_QUANTITIES = frozenset({"Quantity", "Age", "Count", "Distance", "Duration"})
 
 
 @dataclass(slots=True)
@@ -48,6 +40,8 @@ class Walk:
         kind = resource.get("resourceType")
         if not isinstance(kind, str) or kind not in resource_types():
             self._add((at, "resourceType", -1), "resource-type", "This should name a resource type of R4.")
+            return
+        if holder is None and not self.advice and plain_resource(resource, self.urls):
             return
         start = len(self.issues)
         outer = self.urls
@@ -112,8 +106,6 @@ class Walk:
                 if chosen.setdefault(slot.choice, slot.bare) != slot.bare:
                     message = f"Only one type of {slot.choice}[x] may be given; {chosen[slot.choice]} is there too."
                     self._add((at, name, -1), "choice", message)
-            if slot.quick and _plainly_right(value, slot):
-                continue
             if not slot.many:
                 self._value(value, slot, (at, name, -1), holder, node, form)
             elif type(value) is list:
@@ -187,26 +179,10 @@ class Walk:
             holder.use(value[1:])
 
     def _object(self, value: Node, slot: Slot, at: At, holder: Holder, node: Node, form: Shape) -> None:
-        if slot.type not in _ALIKE:
-            if slot.type != "Reference" or not plainly_right(value, slot, self.urls):
-                self._every_part(value, slot, at, holder, node, form)
-            return
-        said = repr(value)
-        known = (id(slot), hash(said))
-        if known in _GOOD:
-            return
-        before = len(self.issues)
-        self._every_part(value, slot, at, holder, node, form)
-        if len(self.issues) == before and not any(sign in said for sign in _LOOKS_AROUND):
-            if len(_GOOD) >= _MOST_GOOD:
-                _GOOD.clear()
-            _GOOD.add(known)
-
-    def _every_part(self, value: Node, slot: Slot, at: At, holder: Holder, node: Node, form: Shape) -> None:
         self._node(value, shape(slot.type), at, holder, slot.kind == "companion" and _has_value(node, slot, at[2]))
         if slot.type == "Reference":
             self.issues += reference_issues(value, slot, at, holder, self.urls)
-        elif slot.type in _QUANTITIES:
+        elif slot.type in QUANTITIES:
             self._quantity(value, slot, at)
         elif slot.type == "Extension" and form.name != "Extension" and not absolute(string(value, "url") or "a:b"):
             self._add((at, "url", -1), "absolute-uri", "The url of an extension is absolute, except inside another.")
@@ -235,13 +211,6 @@ class Walk:
 
     def _add(self, at: At, key: str, message: str, severity: Any = "error") -> None:
         self.issues.append(issue(at, key, message, severity))
-
-
-def _plainly_right(value: Any, slot: Slot) -> bool:
-    """Settle the common case, a good single primitive, without building a path."""
-    if slot.codes is not None:
-        return type(value) is str and value in slot.codes
-    return type(value) is str and value[:1] != "#" and slot.check is not None and slot.check(value) is None
 
 
 def _contained(resource: Node) -> dict[str, str]:

@@ -12,6 +12,7 @@ from layette.mapping.validate.rules.registry import Node, has, objects, rule, st
 
 _REQUESTED = frozenset({"batch", "transaction", "history"})
 _ANSWERED = frozenset({"batch-response", "transaction-response", "history"})
+_OWN = frozenset({"search", "request", "response", "_search", "_request", "_response"})
 _UUID = re.compile(r"urn:uuid:[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.I | re.ASCII)
 _REST = re.compile(r"https?://\S+/([A-Z][A-Za-z]+)/([A-Za-z0-9.-]{1,64})", re.ASCII)
 
@@ -69,6 +70,26 @@ def full_urls(bundle: Node) -> dict[str, str]:
         if string(entry, "fullUrl"):
             found.setdefault(string(entry, "fullUrl"), kind)
     return found
+
+
+def plain_entries(bundle: Node) -> bool:
+    """Return whether the entries surely keep to what ``entry_issues`` asks: those of a collection, each by its id."""
+    if bundle.get("type") != "collection":
+        return False
+    seen: set[str] = set()
+    for entry in bundle.get("entry", ()):
+        url, inner = entry.get("fullUrl", ""), entry.get("resource")
+        if inner is None or not _OWN.isdisjoint(entry) or "/_history/" in url or not _of_its_id(url, inner):
+            return False
+        seen.add(url)
+    return len(seen) == len(bundle.get("entry", ()))
+
+
+def _of_its_id(url: str, inner: Node) -> bool:
+    if _UUID.fullmatch(url):
+        return True
+    found = _REST.fullmatch(url)
+    return found is not None and found[1] == inner.get("resourceType") and found[2] == inner.get("id", found[2])
 
 
 def entry_issues(bundle: Node, at: At) -> Iterator[Issue]:

@@ -29,6 +29,11 @@ def text(value: object) -> Finding | None:
     return None
 
 
+def plain_text(value: str) -> bool:
+    """Return whether a string is surely right by `text`; of one of several lines it asks more closely."""
+    return (value.isprintable() and value != "" and not value.isspace()) or text(value) is None
+
+
 def day(value: object) -> Finding | None:
     """Check a date, dateTime or instant: the day must be in the calendar."""
     if type(value) is not str or len(value) < 10 or value[8:10] <= "28":

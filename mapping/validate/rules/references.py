@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from layette.mapping.fhir.types import resource_types
 from layette.mapping.validate.rules.issue import At, Issue, issue
@@ -59,10 +59,10 @@ def reference_issues(node: Node, slot: Slot, at: At, holder: Holder, urls: dict[
     yield from _target_issues(node, slot, at, kind)
 
 
-def plainly_right(node: Node, slot: Slot, urls: dict[str, str] | None) -> bool:
-    """Settle the common case, a good reference with nothing beside it, at once; of any other it says nothing."""
+def plainly_right(node: Node, slot: Slot, urls: Mapping[str, str] | None) -> bool:
+    """Settle the common case, a good literal reference, at once; of any other it says nothing."""
     text = node.get("reference")
-    if len(node) != 1 or type(text) is not str or not text.isprintable():
+    if "type" in node or type(text) is not str or not text.isprintable():
         return False
     if urls and text in urls:
         kind = urls[text] if _UUID.fullmatch(text) else ""

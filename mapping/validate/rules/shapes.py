@@ -25,6 +25,9 @@ OPEN_SETS: Mapping[str, frozenset[str]] = {
 }
 """Value sets that the tables give by name only because another table holds their codes."""
 
+QUANTITIES = frozenset({"Quantity", "Age", "Count", "Distance", "Duration"})
+"""The types that are a value with a unit."""
+
 LOCAL = frozenset({"canonical", "uri", "url"})
 """Primitive types that may point at a contained resource by ``#id``."""
 
