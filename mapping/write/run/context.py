@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, Literal, get_args
 
 from layette.engine.answer.parts.assessment import Assessment
@@ -160,6 +160,7 @@ class Output:
         return self.create(resource, f"{system}#{value}", keys.token("_tag", uri, value))
 
 
+@lru_cache(maxsize=1000)  # much of an answer is of one time
 def instant(text: str) -> str:
     """Return an ISO 8601 time with seconds and offset, as FHIR's instant and dateTime want it."""
     return datetime.fromisoformat(text).isoformat()

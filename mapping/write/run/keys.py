@@ -15,6 +15,8 @@ from typing import Any
 from urllib.parse import quote
 from uuid import NAMESPACE_URL
 
+import orjson
+
 from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.codes import OWN, OWN_BASE
 
@@ -55,7 +57,7 @@ def fhir_id(name: str) -> str:
 
 def digest(*parts: object) -> str:
     """Return 32 hexadecimal digits of the SHA-256 of the parts, written as canonical JSON."""
-    return _digest(_DIGESTED.encode(parts))
+    return _digest(written(parts))
 
 
 def _digest(text: str) -> str:
@@ -68,12 +70,12 @@ class Given:
     def __init__(self, visit: Mapping[str, Any]) -> None:
         """Write out each part of ``visit``."""
         parts: Mapping[str, Any] = canonical(without_ours(visit))
-        self._texts = {part: _DIGESTED.encode(content) for part, content in sorted(parts.items())}
+        self._texts = {part: written(content) for part, content in sorted(parts.items())}
 
     def digest(self, *before: object, after: tuple[object, ...] = (), without: Collection[str] = ()) -> str:
         """Return `digest` of what comes before, the visit without some of its parts, and what comes after."""
-        parts = (f"{_DIGESTED.encode(part)}:{text}" for part, text in self._texts.items() if part not in without)
-        texts = [*map(_DIGESTED.encode, before), f"{{{','.join(parts)}}}", *map(_DIGESTED.encode, after)]
+        parts = (f"{written(part)}:{text}" for part, text in self._texts.items() if part not in without)
+        texts = [*map(written, before), f"{{{','.join(parts)}}}", *map(written, after)]
         return _digest(f"[{','.join(texts)}]")
 
 
@@ -103,9 +105,9 @@ def without_ours(visit: Mapping[str, Any]) -> dict[str, Any]:
 def seal(resource: Mapping[str, Any]) -> str:
     """Return a digest of what a person could change of a proposal: while it fits, nobody has touched it."""
     told = [[part, resource[part]] for part in SEALED if part in resource]
-    text = _DIGESTED.encode((told,))
+    text = written((told,))
     if '"reference":' in text:  # most of what is sealed has none, and need not be copied to leave it out
-        text = _DIGESTED.encode((_worded(told),))
+        text = written((_worded(told),))
     return _digest(text)[:16]
 
 
@@ -127,7 +129,7 @@ def canonical(value: Any) -> Any:
         return value
     if isinstance(value, (list, tuple)):
         made = [canonical(inner) for inner in value]
-        return sorted(made, key=_SORTED.encode) if len(made) > 1 else made
+        return sorted(made, key=written) if len(made) > 1 else made
     if type(value) is dict or isinstance(value, Mapping):
         return {
             str(key): inner if type(inner) is str else canonical(inner) for key, inner in value.items() if key != "path"
@@ -158,6 +160,14 @@ def _escape(text: str) -> str:
     return quote(text, safe=":/-._~")
 
 
+def written(value: object) -> str:
+    """Return canonical JSON: keys in order, nothing between, a decimal as text with its own digits."""
+    try:
+        return orjson.dumps(value, _plain, _SORTED).decode()
+    except orjson.JSONEncodeError:  # half a surrogate pair, a number of more than 64 bits
+        return _STANDARD.encode(value)
+
+
 def _plain(value: object) -> Any:
     if isinstance(value, Decimal):
         return str(value)
@@ -166,6 +176,7 @@ def _plain(value: object) -> Any:
     raise TypeError(f"a {type(value).__name__} has no canonical form")
 
 
-_DIGESTED = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
-_SORTED = json.JSONEncoder(sort_keys=True, default=_plain)
+_STRICT = orjson.OPT_PASSTHROUGH_SUBCLASS | orjson.OPT_PASSTHROUGH_DATACLASS | orjson.OPT_PASSTHROUGH_DATETIME
+_SORTED = orjson.OPT_SORT_KEYS | _STRICT
+_STANDARD = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
 """Made once: `json.dumps` makes an encoder for each call."""

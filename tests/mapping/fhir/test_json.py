@@ -2,19 +2,22 @@
 
 import contextlib
 import json
+from datetime import date
 from decimal import Decimal
 from random import Random
 from typing import Any
+from unittest import mock
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.random_json import random_json, random_number, random_text
 from support.seeds import EACH, seeds, several
+from support.shipped_examples import EXPECTED, NAMES
 
 from layette.engine.errors import InputError
 from layette.mapping import fhir_json
-from layette.mapping.fhir.json import DEPTH_LIMIT, decimal_text, dumps, loads
+from layette.mapping.fhir.json import DEPTH_LIMIT, _quickly, decimal_text, dumps, loads
 
 
 def decimal(rng: Random) -> Decimal:
@@ -57,6 +60,33 @@ def test_same_as_the_standard_library_without_fractions(seed):
     for rng in several(seed):
         value = random_json(rng, whole)
         assert json.loads(dumps(value)) == value
+
+
+def anything(rng: Random) -> Any:
+    leaf = rng.choice([whole_or_decimal, whole_or_decimal, random_number])
+    return leaf(rng)
+
+
+@settings(max_examples=400 // EACH, deadline=None)
+@given(seeds)
+def test_the_quick_encoder_writes_what_the_standard_one_writes(seed):
+    for rng in several(seed):
+        value, indent = random_json(rng, anything), rng.choice([None, 2])
+        with mock.patch("layette.mapping.fhir.json._quickly", return_value=None):
+            standard = dumps(value, indent=indent)
+        assert dumps(value, indent=indent) == standard
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_goes_out_is_written_by_the_quick_encoder(name):
+    answer = loads((EXPECTED / f"{name}.fhir.json").read_bytes())
+    assert _quickly(answer, None) == dumps(answer)
+
+
+@pytest.mark.parametrize("odd", [date(2026, 5, 4), b"x", {1, 2}, 1j])
+def test_the_quick_encoder_takes_no_more_than_the_standard_one(odd):
+    with pytest.raises(TypeError, match="no place"):
+        dumps({"a": odd})
 
 
 @pytest.mark.parametrize("text", ["3.250", "0.0", "-0.10", "0.0000001", "1.20E+3", "3", "-0", "120", "0.00"])

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
+from decimal import Decimal
+from random import Random
+from types import MappingProxyType
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 from hypothesis import given
 from hypothesis import strategies as st
 from support.assessment_samples import SamplePack, assessment, flat_visit, recommendation
+from support.random_json import random_json, random_number, random_text
+from support.seeds import seeds, several
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.engine.answer.shapes.proposed import Placed, Recommendation, Window
@@ -141,3 +147,22 @@ def test_what_the_engine_holds_back_is_said_in_the_run() -> None:
 @given(st.text(st.characters(exclude_categories=["Cs"])), st.sampled_from(["Task", "Observation"]))
 def test_the_name_of_a_resource_is_the_uuid_of_its_key(key: str, kind: str) -> None:
     assert keys.urn(BASE, kind, key) == uuid5(NAMESPACE_URL, f"{BASE}/{kind}#{key}").urn
+
+
+def leaf(rng: Random) -> Any:
+    return rng.choice([None, True, random_text(rng), random_number(rng), Decimal("3.250"), (1, "a"), "\ud800", [{}]])
+
+
+def as_json(value: Any) -> Any:
+    return str(value) if isinstance(value, Decimal) else dict(value)
+
+
+@given(seeds)
+def test_canonical_json_is_that_of_the_standard_library(seed: int) -> None:
+    """So a key is the same wherever it is made, whichever encoder could write the value."""
+    for rng in several(seed):
+        value = MappingProxyType({"a": random_json(rng, leaf), "B": 1})
+        shape = {"sort_keys": True, "ensure_ascii": False, "separators": (",", ":")}
+        assert keys.written(value) == json.dumps(
+            value, default=lambda v: str(v) if type(v) is Decimal else dict(v), **shape
+        )
