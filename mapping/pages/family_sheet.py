@@ -36,6 +36,10 @@ _FIRST = ("when_to_call",)
 _TO_FILL_IN = "_" * 24
 """Where a number is written by hand, of a clinic that gave none."""
 
+_NOW, _FAR = "now", "by a date"
+"""The deadlines of the answer that the sheet words otherwise than by their day."""
+_Days = tuple[str, str]
+"""From when and until when, in ISO times; an end that is not known is empty."""
 _ORDER = ("when to call", "feeding", "safety", "daily care", "parents")
 
 
@@ -52,7 +56,7 @@ def family_sheet(assessment: Assessment, pack: Pack, flat: Mapping[str, Any], la
     words = family_words(language)
     choices = {one.id: one.choice for one in assessment.settings}
     sheet = _Sheet(assessment, pack, flat, words, Speech(pack, language, choices))
-    urgent, next_steps, saw, come = sheet.urgent(), list(sheet.next()), sheet.saw(), list(sheet.come_back())
+    urgent, next_steps, saw, come = sheet.urgent(), list(sheet.next()), sheet.saw(), sheet.come_back()
     room = MOST_LETTERS - len(urgent) - _letters(next_steps + saw + come)
     spoken, named = sheet.advice(room)
     return filled(
@@ -88,6 +92,9 @@ class _Sheet:
         self._hers = {name for name, shape in pack.findings.items() if shape.private or shape.subject == "mother"}
         blind = pack.assess(_without(flat, self._hers), assessment.at)
         self._due_anyhow = {due.target for due in blind.due}
+        self._asked_anyhow = {(one.target, one.side) for one in blind.recommendations} | {
+            (due.target, None) for due in blind.due
+        }
 
     def setting(self, name: str) -> str:
         """Return the words of the choice in force of a setting, such as a number to call."""
@@ -109,9 +116,9 @@ class _Sheet:
         """Yield what is done for the baby now and by the next days, where it can be said to a family."""
         for group in self.assessment.do:
             for one in group.items:
-                done_here = one.performer == "examiner" and not self._words(one)
-                if group.deadline != "by a date" and self._may_be_told(one) and not done_here:
-                    yield Told(self._named(one), self._words(one), self._when(one))
+                later = group.deadline == _FAR and self._is_ahead(one)
+                if not later and self._may_be_told(one) and not self._is_done_here(one):
+                    yield Told(self._named(one), self._words(one), self._when(one, now=group.deadline == _NOW))
 
     def saw(self) -> list[Told]:
         """Return what was found and is normal, with what it means and when it goes."""
@@ -120,12 +127,29 @@ class _Sheet:
             for one in self.assessment.reassurance if self._may_be_told(one)
         ]  # fmt: skip
 
-    def come_back(self) -> Iterator[Told]:
-        """Yield each visit to come by its days, with what it is for; what is there for the mother is not named."""
+    def come_back(self) -> list[Told]:
+        """Return each visit to come and each thing that is to be done by a date, by their days, with what it is for."""
+        told = sorted([*self._visits(), *self._ordered()], key=lambda one: (one[0][1] or one[0][0], one[0][0]))
+        return list(dict.fromkeys(Told(self._days(start, until), what) for (start, until), what in told))
+
+    def _ordered(self) -> Iterator[tuple[_Days, str]]:
+        """Yield what is ordered for the baby by a later date, such as the picture of the hips at six weeks."""
+        for one in (one for group in self.assessment.do if group.deadline == _FAR for one in group.items):
+            if one.kind != "recheck" and self._is_ahead(one) and not self._is_done_here(one):
+                days = one.window.start or self.assessment.at, one.window.until or ""
+                if self._may_be_told(one):
+                    yield days, self._named(one)
+                elif self._is_the_babys(one):
+                    yield days, str(self.words["unnamed"])
+
+    def _visits(self) -> Iterator[tuple[_Days, str]]:
+        """Yield each visit with what it is for; one that follows from what is the mother's has its days alone."""
         hidden = {(one.target, one.side) for one in self.assessment.recommendations if not self._may_be_told(one)}
         later = [due for due in self.assessment.due if due.state == "later"]
         babys = [due for due in later if due.subject == "baby" and due.target in self._due_anyhow]
         mothers = {due.label for due in later} - {due.label for due in babys}
+        unnamed = {due.label for due in later if due.subject == "baby"} - {due.label for due in babys}
+        kept_apart = {one.target for one in self.assessment.recommendations if self._is_the_babys(one)}
         for visit in self.assessment.come_back:
             names = [
                 name
@@ -133,8 +157,11 @@ class _Sheet:
                 if (item.target, item.side) not in hidden and (item.target or item.label not in mothers)
                 for name in self._about.visit_names(item, visit, babys, self.speech.topic, self.words["sides"])
             ]
+            days = visit.start, visit.until or ""
             if names:
-                yield Told(self._days(visit.start, visit.until), " · ".join(dict.fromkeys(names)))
+                yield days, " · ".join(dict.fromkeys(names))
+            elif any(item.target in kept_apart if item.target else item.label in unnamed for item in visit.items):
+                yield days, str(self.words["unnamed"])
 
     def advice(self, room: int) -> tuple[list[tuple[str, list[Told]]], list[str]]:
         """Return the advice owed by heading, as much as there is room for in letters, and the names of the rest.
@@ -177,24 +204,39 @@ class _Sheet:
             return False
         read = [{used.subject.partition(".")[0] for used in reason.values} for reason in one.reasons]
         general = one.kind == "guide"  # words that every family hears, whoever they are about
-        told = not read or any(not subjects & self._hers for subjects in read)
+        anyhow = (one.target, one.side) in self._asked_anyhow  # of every such baby, whatever she answered
+        told = anyhow or not read or any(not subjects & self._hers for subjects in read)
         return told and (one.subject == "baby" or general)
+
+    def _is_the_babys(self, one: Recommendation) -> bool:
+        """Whether it is care of the baby, though the sheet may not say what for."""
+        shape = self.pack.targets.get(one.target)
+        return one.subject == "baby" and not (shape is not None and shape.private)
+
+    def _is_done_here(self, one: Recommendation) -> bool:
+        return one.performer == "examiner" and not self._words(one)
+
+    def _is_ahead(self, one: Recommendation) -> bool:
+        """Whether it is for another day: it begins later, or ends later."""
+        return max(one.window.start or "", one.window.until or "")[:10] > self.assessment.at[:10]
 
     def _named(self, one: Recommendation) -> str:
         kinds = {"refer": "specialist", "recheck": "again"}
         what = self._topic(one) + (f", {self.words['sides'][one.side]}" if one.side else "")
         return self.words.say(kinds[one.kind], what=what) if one.kind in kinds else what
 
-    def _when(self, one: Recommendation) -> str:
+    def _when(self, one: Recommendation, *, now: bool) -> str:
         until = one.window.until
         if until is None or until[:10] <= self.assessment.at[:10]:
-            return str(self.words["today"])
+            return str(self.words["right_now" if now else "today"])
         return self.words.say("by", day=self._day(until))
 
-    def _days(self, start: str, until: str | None) -> str:
-        if until is None:
-            return self.words.say("from", day=self._day(start))
-        first, last = self._day(start), self._day(until)
+    def _days(self, start: str, until: str) -> str:
+        first, last = self._day(start), self._day(until) if until else ""
+        if not last:
+            return self.words.say("from", day=first)
+        if start[:10] <= self.assessment.at[:10]:
+            return self.words.say("by", day=last)
         return first if first == last else f"{first} – {last}"
 
     def _day(self, time: str) -> str:

@@ -80,7 +80,7 @@ HERS = {
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("finding", HERS)
 def test_what_is_due_later_because_of_the_mother_does_not_give_her_away(finding: str, language: str) -> None:
-    """The test of the baby's blood for HIV at four months says what the mother has."""
+    """The test of the baby's blood for HIV at four months says what the mother has; its days alone do not."""
     own = family_words(language)
     with_hers = {**VISIT, "findings": {**VISIT["findings"], finding: HERS[finding]}}
     asked, come = (
@@ -88,7 +88,41 @@ def test_what_is_due_later_because_of_the_mother_does_not_give_her_away(finding:
         for page in (sheet(with_hers, language), sheet(VISIT, language))
     )
     assert len(come) > 40
-    assert {word for word in asked - come if not any(sign.isdigit() for sign in word)} == set()
+    dates = [*own["days"], *own["months"], own["by"], own["from"], own["date"], own["unnamed"]]
+    neutral = {word.strip(".,") for text in dates for word in text.split()}
+    assert {word.strip(".,") for word in asked - come if not any(sign.isdigit() for sign in word)} <= neutral
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("finding", ["mother_hiv", "mother_zika"])
+def test_what_may_not_be_named_keeps_its_days(finding: str, language: str) -> None:
+    with_hers = {**VISIT, "findings": {**VISIT["findings"], finding: HERS[finding]}}
+    unnamed = family_words(language)["unnamed"]
+    assert unnamed in words(sheet(with_hers, language))
+    assert unnamed not in words(sheet(VISIT, language))
+
+
+def test_what_is_ordered_for_a_later_day_stands_with_its_days_when_to_come_back() -> None:
+    page = words(sheet({**VISIT, "findings": {"breech_third_trimester": "yes", "barlow.both": "negative"}}))
+    come = page.partition("When to come back")[2].partition("Feeding and diapers")[0]
+    assert re.search(r"Mon, June 22 – Mon, June 29 Ultrasound of the hips", come)
+    assert "Radiograph of the pelvis" in come
+
+
+def test_what_every_such_baby_is_asked_for_is_named_though_the_mothers_test_is_among_its_reasons() -> None:
+    doses = {
+        "hepatitis_b_vaccine": {"value": "given", "time": "2026-05-11T08:00:00-05:00"},
+        "mother_hbsag": "negative", "birth_weight": {"value": 3420, "unit": "g"},
+    }  # fmt: skip
+    visit = {**VISIT, "at": "2026-06-20T10:00:00-05:00", "findings": {**VISIT["findings"], **doses}}
+    assert re.search(r"by \w+, \w+ \d+ Hepatitis B vaccine, second dose", words(sheet(visit)))
+
+
+def test_what_is_to_be_done_within_the_hour_is_not_put_off_to_some_time_today() -> None:
+    found = {"work_of_breathing": "grunting", "red_reflex.left": "white", "red_reflex.right": "present"}
+    page = words(sheet({**VISIT, "findings": found}))
+    assert "same-day full evaluation now" in page
+    assert "Ophthalmologist, left by Sat, May 16" in page
 
 
 def test_what_every_baby_is_due_stays_though_the_mothers_tests_change_its_hour() -> None:
