@@ -19,8 +19,10 @@ from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.logic.conditions import Status
 from layette.engine.logic.program import NO, YES
+from layette.engine.measures.growth import AT_TERM
 from layette.engine.measures.thresholds import ThresholdSet
 from layette.engine.pack.written.views import View
+from layette.engine.states.inputs import in_unit
 from layette.engine.visit.recordings import Chosen
 
 REGISTERED = "registered"
@@ -103,6 +105,8 @@ def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:
         shape, result = pack.measures[name], context.facts.result(name)
         if not shape.show or not (result.known or (result.why_not and result.used)):
             continue
+        if shape.term_only and _born_early(shape.term_only, context):
+            continue
         low, high = measure_numbers(name, result.span, context)
         yield _measured(
             id=name,
@@ -119,6 +123,13 @@ def measures(context: Context, names: Iterable[str]) -> Iterable[Measured]:
             time=result.time.text if result.time else None,
             headline=shape.headline,
         )
+
+
+def _born_early(gestation: str, context: Context) -> bool:
+    """Whether the baby was surely born before 37 weeks."""
+    value = context.facts.number(gestation)
+    most = None if value is None else in_unit(value, "d").span()[1]
+    return most is not None and most < AT_TERM
 
 
 def conclusions(context: Context) -> Iterable[Concluded]:

@@ -14,7 +14,8 @@ TERM_DAYS = 280
 """40 weeks and 0 days: the day from which a corrected age counts (Engle, Pediatrics 2004;114:1362-4)."""
 
 _ENGLE = "Engle, Age terminology during the perinatal period, Pediatrics 2004;114:1362-4"
-_BEFORE_TERM = Interval.one(-TERM_DAYS, -TERM_DAYS)
+BEFORE_TERM = Interval.one(-TERM_DAYS, -TERM_DAYS)
+"""What an age from birth and the gestation are together more than the age from 40 weeks, in days."""
 _HOUR, _DAY = Fraction(1, 3600), Fraction(1, 86400)
 
 
@@ -101,7 +102,7 @@ def elapsed_days(later: Interval, earlier: Interval) -> Interval:
 )
 def corrected_age(age_days: Interval, gestation_days: Interval) -> Interval:
     """Return the age in days counted from 40 weeks and 0 days; negative before term. Shape (n,), days in, days out."""
-    return add(add(age_days, gestation_days), _BEFORE_TERM)
+    return add(add(age_days, gestation_days), BEFORE_TERM)
 
 
 @measure(

@@ -4,6 +4,10 @@ z = ((x / M) ** L - 1) / (L S), with L, M, S of the completed day of age and the
 1992;11:1305-19; WHO Child Growth Standards 2006). For weight WHO restricts this to -3..3: beyond, z goes on in steps of
 the distance between 2 and 3 standard deviations at that age (WHO 2006, chapter 7); length and head are not restricted.
 
+The standards are of babies born at term: of one born before 37 weeks they are read by the age from 40 weeks, once that
+is reached, and say nothing before (Outpatient care of the premature infant, Am Fam Physician 2025, abstract: growth by
+corrected age).
+
 A power is not a rational number, so here alone floats are computed: float64, then rounded to a thousand-millionth,
 which is far finer than the tables' four decimals and gives one visit and a cohort the same number. Rounding keeps
 order, so the interval of a narrower input still lies within that of a wider one.
@@ -18,8 +22,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from layette.engine.exact.arithmetic import add
 from layette.engine.exact.interval import Interval, Ratio, floats, unknown_like
 from layette.engine.exact.one_or_many import Bools, Floats, Integers, chosen, not_, some
+from layette.engine.measures.ages import BEFORE_TERM
 from layette.engine.measures.input_kinds import OF_TABLE, AgeAt, Of, Sex, Table
 from layette.engine.measures.registry import measure
 from layette.engine.measures.table_rows import TableRows
@@ -46,6 +52,9 @@ class LmsTable:
 
 
 _INPUTS = (Of("of", OF_TABLE), Sex(), AgeAt("of", "d"), Table("table", LmsTable))
+_EARLY_INPUTS = (Of("of", OF_TABLE), Sex(), AgeAt("of", "d"), Of("gestation", "d"), Table("table", LmsTable))
+AT_TERM = 259
+"""Days of gestation from which a baby is born at term (37 weeks)."""
 
 
 @measure("zscore", inputs=_INPUTS, unit="{SD}", says="standard deviations from the median", source=_WHO)
@@ -71,6 +80,52 @@ def centile(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) ->
     lo, hi = _scores(of, sex, age_days, table)
     low = _normal(lo)
     return _rounded(low, low if hi is lo else _normal(hi))
+
+
+@measure(
+    "zscore_from_term",
+    inputs=_EARLY_INPUTS,
+    unit="{SD}",
+    says="of a baby born before 37 weeks: standard deviations from the median, by the age from 40 weeks",
+    source=_WHO,
+    basis="born before 37 weeks, age from 40 weeks",
+)
+def zscore_from_term(
+    of: Interval, sex: Integers, age_days: Interval, gestation_days: Interval, table: LmsTable
+) -> Interval:
+    """Return ``zscore`` by the age from 40 weeks, shape (n,); no answer before, nor of a baby perhaps born at term."""
+    if of.blank:
+        return unknown_like(of, age_days)
+    return _rounded(*_early_scores(of, sex, age_days, gestation_days, table))
+
+
+@measure(
+    "centile_from_term",
+    inputs=_EARLY_INPUTS,
+    unit="{centile}",
+    says="of a baby born before 37 weeks: centile, 0 to 100, by the age from 40 weeks",
+    source=_WHO,
+    basis="born before 37 weeks, age from 40 weeks",
+)
+def centile_from_term(
+    of: Interval, sex: Integers, age_days: Interval, gestation_days: Interval, table: LmsTable
+) -> Interval:
+    """Return ``centile`` by the age from 40 weeks, shape (n,); no answer before, nor of a baby perhaps born at term."""
+    if of.blank:
+        return unknown_like(of, age_days)
+    lo, hi = _early_scores(of, sex, age_days, gestation_days, table)
+    low = _normal(lo)
+    return _rounded(low, low if hi is lo else _normal(hi))
+
+
+def _early_scores(
+    of: Interval, sex: Integers, age_days: Interval, gestation_days: Interval, table: LmsTable
+) -> tuple[Floats, Floats]:
+    lo, hi = _scores(of, sex, add(add(age_days, gestation_days), BEFORE_TERM), table)
+    at_term = not_(floats(gestation_days.hi) < AT_TERM)
+    if some(at_term):
+        return chosen(at_term, -math.inf, lo), chosen(at_term, math.inf, hi)
+    return lo, hi
 
 
 def _scores(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) -> tuple[Floats, Floats]:

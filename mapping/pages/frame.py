@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from importlib.resources import files
 
 from jinja2 import DictLoader, Environment, StrictUndefined
 
 _HERE = files(__package__)
+_PRINTED = re.compile(r"(@media print { html { font-size: )([\d.]+)(pt; } })")
 
 
 @cache
@@ -32,6 +34,11 @@ def print_size(sizes: tuple[float, float], letters: int, room: int) -> str:
     usual, least = sizes
     size = max(least, usual * min(1, room / max(letters, 1)) ** 0.5)
     return f"@media print {{ html {{ font-size: {size:.2f}pt; }} }}"
+
+
+def in_smaller_type(page: str, share: float) -> str:
+    """Return a page whose type on paper, as ``print_size`` chose it, is ``share`` as large."""
+    return _PRINTED.sub(lambda found: f"{found[1]}{float(found[2]) * share:.2f}{found[3]}", page, count=1)
 
 
 def script(name: str) -> str:

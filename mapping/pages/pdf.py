@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from layette.engine.errors import InputError, InputProblem
+from layette.mapping.pages.frame import in_smaller_type
+
+PAGES = 2
+"""The sheets of paper that a page may take."""
+_SMALLER = (1.0, 0.95, 0.9, 0.85, 0.8)
+"""How far the type shrinks for that, step by step: where a figure moves to the next sheet, it leaves a gap behind."""
 
 
 def as_pdf(page: str) -> bytes:
-    """Return a self-contained page as PDF.
+    """Return a self-contained page as PDF, in smaller type where it takes more than two sheets.
 
     Raises `InputError` where what makes PDF is not installed: it is an extra, since it needs libraries of the system.
     """
@@ -19,6 +25,10 @@ def as_pdf(page: str) -> bytes:
         raise InputError([InputProblem("--out", "setting", message, expected=right)]) from None
 
     nothing = URLFetcher(allowed_protocols=())  # all that a page of ours shows stands in it
-    made = HTML(string=page, url_fetcher=nothing).write_pdf()
+    for share in _SMALLER:
+        laid = HTML(string=in_smaller_type(page, share), url_fetcher=nothing).render()
+        if len(laid.pages) <= PAGES:
+            break
+    made = laid.write_pdf()
     assert isinstance(made, bytes)
     return made

@@ -18,7 +18,7 @@ from layette.mapping.pages.figures.calendar import calendar
 from layette.mapping.pages.figures.course import weight_course
 from layette.mapping.pages.figures.drawing import Figure
 from layette.mapping.pages.figures.examination import examination
-from layette.mapping.pages.figures.growth import growth
+from layette.mapping.pages.figures.growth import growth, not_on_centiles
 from layette.mapping.pages.frame import filled, print_size, style
 from layette.mapping.pages.seen import as_expected
 from layette.mapping.text.about import About
@@ -27,7 +27,7 @@ from layette.mapping.text.frame import conflicts, exclusions
 from layette.mapping.text.labels import listed, named, short
 from layette.mapping.text.reasons import LEGEND
 from layette.mapping.text.record import next_visit
-from layette.mapping.text.values import dated, measured, units
+from layette.mapping.text.values import dated, is_telling, measured, units
 
 PRINTED = (8.0, 6.6)
 """The size of the type on paper, and the least to which it goes for a very sick baby."""
@@ -38,6 +38,8 @@ _NOT_READ = re.compile(r"<style.*?</style>|<svg.*?</svg>|<table.*?</table>|<[^>]
 _SYSTEM = re.compile(r"https?://[^\s|]+\|")
 """The address of a code system, which tells a reader nothing beside its code."""
 _DIGITS = 8
+_QUOTED = 400
+"""Letters of what somebody said that stand on the report; the record has the rest."""
 
 
 def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
@@ -60,13 +62,14 @@ def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
         remarks=remarks,
         groups=asked,
         standing=standing(assessment, clock),
+        said=list(_said(pack, flat)),
         come_back=_come_back(assessment, clock, about),
         charts=_charts(pack, visit, assessment),
         steps=examination(pack, visit, assessment),
         normal=listed(short(named(one)) for one in assessment.reassurance),
         expected=as_expected(pack, visit),
-        measures=list(_measures(pack, assessment, clock)),
-        not_on_record=list(_missing(assessment, clock, about)),
+        measures=[*_measures(pack, assessment, clock), *not_on_centiles(visit)],
+        not_on_record=list(dict.fromkeys(_missing(assessment, clock, about))),
         told=_told(pack, visit, clock),
         owed=[(group.heading, listed(named(topic) for topic in group.topics)) for group in assessment.tell_family],
         rules=[(line.number, line.rule) for group in asked for line in group.lines if line.rule],
@@ -104,8 +107,9 @@ def _measures(pack: Pack, assessment: Assessment, clock: Clock) -> Iterator[tupl
     for one in assessment.measures:
         compute = pack.measures[one.id].compute
         past = compute == "time_left" and (one.high or "").startswith("-")
-        if compute not in ("age", "age_days") and not past and (one.low or one.high or one.category):
+        if compute not in ("age", "age_days") and not past and is_telling(one):
             label, text = measured(one)
+            text += f", {clock.day(one.time)}" if one.time and not clock.today(one.time) else ""
             yield label, text, "; ".join(listed(f"{short(u.label)} {dated(u, clock)}" for u in one.derived_from))
 
 
@@ -113,6 +117,16 @@ def _missing(assessment: Assessment, clock: Clock, about: About) -> Iterator[tup
     for due in assessment.not_on_record:
         until = f"by {clock.day(due.window.until)}" if due.window.until else "no fixed time"
         yield about.due_name(due), f"overdue, {until}" if due.state == "overdue" else until
+
+
+def _said(pack: Pack, flat: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield what somebody said of a finding in their own words, such as a question; not what was asked alone."""
+    for name, written in (flat.get("findings") or {}).items():
+        shape = pack.findings.get(str(name).partition(".")[0])
+        for one in written if isinstance(written, list) else [written]:
+            text = " ".join(str(one.get("text") or "").split()) if isinstance(one, Mapping) else ""
+            if text and shape is not None and not shape.private:
+                yield shape.label, text if len(text) <= _QUOTED else f"{text[:_QUOTED].rstrip()} …"
 
 
 def _told(pack: Pack, visit: Visit, clock: Clock) -> list[str]:

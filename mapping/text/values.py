@@ -22,6 +22,8 @@ _ONE = re.compile(r"(?<![\d.])1 (day|week)s\b")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _PERCENTILE = re.compile(r"\bp(\d{1,2})\b")
 _CENTILE = re.compile(r"(\d+)(?:\.\d+)? centile")
+_FAR = {"0": "below the 1st", "100": "above the 99th"}
+"""A centile that was rounded to one that there is not."""
 _LEAST_DIGITS = 3
 _MOST_DIGITS = 7
 _KEPT = 4
@@ -32,7 +34,7 @@ OPPOSITES = (("Loss of", "Gain over"), ("Gain", "Loss"), ("Rise of", "Fall of"),
 def units(text: str) -> str:
     """Return text with its units as people write them: ``7.275 [lb_av]`` is ``7.275 lb``."""
     plain = _NOTED.sub(r" \1", _UNIT.sub(lambda found: f" {_WRITTEN[found[1]]}".rstrip(), text))
-    return _CENTILE.sub(lambda found: f"{ordinal(found[1])} centile", _ONE.sub(r"1 \1", plain))
+    return _CENTILE.sub(lambda found: f"{_FAR.get(found[1]) or ordinal(found[1])} centile", _ONE.sub(r"1 \1", plain))
 
 
 def ordinal(number: str) -> str:
@@ -65,6 +67,16 @@ def dated(used: Used, clock: Clock) -> str:
 def found(used: Used, clock: Clock) -> str:
     """Return a recording by its name: ``Red reflex, left: absent``."""
     return f"{used.label}: {dated(used, clock)}"
+
+
+def is_telling(one: Measured) -> bool:
+    """Whether a measure of which one end is not known says something: on which side of nothing it lies.
+
+    A line of which only a bound is known (a gestation outside its set) would be read as the line itself.
+    """
+    if one.category or (one.low and one.high):
+        return True
+    return (one.low is not None and float(one.low) >= 0) or (one.high is not None and float(one.high) <= 0)
 
 
 def measured(one: Measured) -> tuple[str, str]:

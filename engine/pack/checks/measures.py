@@ -117,6 +117,9 @@ def check_measure_inputs(
     """Yield what is wrong with what stands under the keys of measures."""
     for name, shape in measures.items():
         yield from check_sources(document, (name, "source"), listed(shape.source), sources)
+        if shape.term_only and not (shape.term_only in findings and findings[shape.term_only].number):
+            message = f"no finding '{shape.term_only}' that is a number"
+            yield document.problem((name, "term_only"), "unknown-finding", message)
         if shape.compute not in REGISTRY:
             continue
         measure = _Measure(name, shape, REGISTRY[shape.compute], document)

@@ -162,6 +162,7 @@ class MeasureShape(BaseModel):
     """One measure: an engine function bound to findings. Further keys are the function's inputs.
 
     ``show``: it is published; ``headline``: it stands on the page without being asked for.
+    ``term_only``: the gestation; of a baby who was surely born before 37 weeks it is not published.
     """
 
     model_config = ConfigDict(extra="allow", frozen=True, strict=True)
@@ -174,6 +175,7 @@ class MeasureShape(BaseModel):
     digits: Annotated[int, Field(ge=0, le=6)] = 1
     show: bool = True
     headline: bool = False
+    term_only: Name | None = None
 
 
 class ChoiceShape(Shape):

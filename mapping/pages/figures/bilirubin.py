@@ -19,7 +19,7 @@ from layette.engine.pack.written.shapes import MeasureShape
 from layette.engine.visit.visit import Visit
 from layette.mapping.pages.figures.drawing import CLAY, INK, SOFT, Axes, Drawing, Figure, ticks
 from layette.mapping.pages.figures.readings import Seen, age_now, numbers
-from layette.mapping.text.values import measured
+from layette.mapping.text.values import is_telling, measured
 
 _LEAST_HOURS = 120.0
 _DAY = 24.0
@@ -55,7 +55,8 @@ def bilirubin(pack: Pack, visit: Visit, assessment: Assessment) -> Figure | None
     points = [seen for kind in kinds for seen in kind.seen]
     if not points:
         return None
-    lines = list(_lines(pack, visit, assessment, table))
+    used = _of_weeks(pack, visit, table)
+    lines = [] if used is None else list(_lines(used, visit, assessment))
     hours = max(_LEAST_HOURS, age_now(visit) * 1.05)
     tops = [_at(line.curve, hours) for line in lines] + [one.value for one in points]
     drawing = Drawing("bilirubin", 420, 230)
@@ -71,7 +72,9 @@ def bilirubin(pack: Pack, visit: Visit, assessment: Assessment) -> Figure | None
             axes.curve([(one.hours, one.value) for one in kind.seen], INK, 1.6)
         for one in kind.seen:
             drawing.dot(axes.at(one.hours, one.value), INK, 4, hollow=kind.of_skin)
-    title = f"Bilirubin on the lines of {table.label}"
+    title = f"Bilirubin; no line for this gestation in {table.label}"
+    if used is not None:
+        title = f"Bilirubin on the lines of {used.label}"
     told = f"{_told(points, table)} {_margins(assessment)}".strip()
     return Figure(title, drawing.svg(title, told), _rows(kinds, table), tuple(_notes(kinds, lines, assessment)))
 
@@ -104,14 +107,17 @@ def _kinds(pack: Pack, visit: Visit, bound: list[MeasureShape], unit: str) -> It
             yield _Kind(shape.label, seen, of_skin=place > 0)
 
 
-def _lines(pack: Pack, visit: Visit, assessment: Assessment, table: ThresholdSet) -> Iterator[_Line]:
+def _of_weeks(pack: Pack, visit: Visit, table: ThresholdSet) -> ThresholdSet | None:
+    """Return the set that has lines for the weeks at birth: the one in use, the one for the younger, or none."""
+    weeks, younger = _weeks(visit), pack.tables.get(table.younger)
+    if weeks is None or weeks >= table.gestations[0]:
+        return table
+    return younger if isinstance(younger, ThresholdSet) and weeks in younger.gestations else None
+
+
+def _lines(used: ThresholdSet, visit: Visit, assessment: Assessment) -> Iterator[_Line]:
     """Yield the lines that this newborn may be on: by completed weeks and risk, both risks where that is open."""
     weeks = _weeks(visit)
-    younger = pack.tables.get(table.younger)
-    below = weeks is not None and weeks < table.gestations[0]
-    used = younger if below and isinstance(younger, ThresholdSet) and weeks in younger.gestations else table
-    if below and used is table:
-        return
     week = used.gestations[-1] if weeks is None else min(max(weeks, used.gestations[0]), used.gestations[-1])
     state = {one.id: one.state for one in assessment.conclusions}
     known = {"yes": ("present",), "no": ("none",)}.get(
@@ -169,7 +175,7 @@ def _told(points: list[Seen], table: ThresholdSet) -> str:
 
 
 def _margins(assessment: Assessment) -> str:
-    told = [": ".join(measured(one)) for one in assessment.measures if one.low and one.id.endswith("_margin")]
+    told = [": ".join(measured(one)) for one in assessment.measures if one.id.endswith("_margin") and is_telling(one)]
     return "; ".join(told) + ("." if told else "")
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from layette.engine.exact.interval import Interval
 from layette.engine.measures.birth_size import size_for_gestation
-from layette.engine.measures.growth import centile, zscore
+from layette.engine.measures.growth import centile, centile_from_term, zscore, zscore_from_term
 from layette.engine.measures.steps import expected_count, feed_volume_per_day, feed_volume_per_feed
 
 QUICK = settings(max_examples=25, deadline=None)
@@ -80,6 +80,22 @@ def test_a_centile_of_what_nobody_measured_is_unknown(table):
     ((low, high),) = centile(between(34, None), sexes(0), exactly(1), head).spans()
     assert 0 < low < 100
     assert high is None
+
+
+@pytest.mark.parametrize(("early", "plain"), [(zscore_from_term, zscore), (centile_from_term, centile)])
+def test_growth_of_a_baby_born_early_is_read_by_the_age_from_40_weeks(early, plain, table):
+    head = table("who-2006-head")
+    at = plain(exactly(36), sexes(0), exactly(20), head).spans()
+    assert early(exactly(36), sexes(0), exactly(90), exactly(210), head).spans() == at
+    assert early(Interval.one(36, 36), 0, Interval.one(90, 90), Interval.one(210, 210), head).span() == at[0]
+    unknown = [(None, None)]
+    assert early(exactly(36), sexes(0), exactly(69), exactly(210), head).spans() == unknown  # before 40 weeks
+    assert early(exactly(36), sexes(0), exactly(90), exactly(259), head).spans() == unknown  # born at term
+    assert early(exactly(36), sexes(0), exactly(90), between(250, 260), head).spans() == unknown
+    assert early(exactly(36), sexes(0), exactly(90), Interval.unknown(1), head).spans() == unknown
+    ((low, high),) = early(exactly(36), sexes(0), exactly(90), between(205, 210), head).spans()
+    assert low <= at[0][0] <= high
+    assert low < high
 
 
 def test_a_cohort_and_a_visit_give_one_number(table):

@@ -12,7 +12,7 @@ from layette.engine.exact import arithmetic as ar
 from layette.engine.exact.interval import Interval
 from layette.engine.measures import REGISTRY, ages
 from layette.engine.measures.birth_size import size_for_gestation
-from layette.engine.measures.growth import LmsTable, centile, zscore
+from layette.engine.measures.growth import LmsTable, centile, centile_from_term, zscore, zscore_from_term
 from layette.engine.measures.input_kinds import AgeAt, AmountOfTime, Of, Pair, TimeOf
 from layette.engine.measures.steps import expected_count, feed_volume_per_day, feed_volume_per_feed
 from layette.engine.measures.thresholds import beyond, threshold
@@ -113,6 +113,15 @@ def test_growth(measure, name, table, seed):
     loaded = table(name)
     for columns in visits(seed, ends(0, 60, 100), sexes, ends(-2, 94, 1)):
         agree(lambda of, sex, days: measure(of, sex, days, loaded), *columns)
+
+
+@pytest.mark.parametrize("measure", [zscore_from_term, centile_from_term])
+@MANY
+@given(seeds)
+def test_growth_from_term(measure, table, seed):
+    loaded = table("who-2006-head")
+    for columns in visits(seed, ends(0, 60, 100), sexes, ends(0, 160, 1), ends(200, 265, 1)):
+        agree(lambda of, sex, days, weeks: measure(of, sex, days, weeks, loaded), *columns)
 
 
 @MANY

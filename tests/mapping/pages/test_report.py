@@ -196,7 +196,57 @@ def test_the_age_is_told_once_and_no_time_left_is_below_nothing() -> None:
     assert "Left for hepatitis B immune globulin" in seen({"mother_hbsag": "positive"})
 
 
-def test_growth_of_a_baby_born_early_says_that_the_standard_is_of_term() -> None:
-    weight = {"weight": {"value": 1.9, "unit": "kg"}}
-    assert "a baby born early lies lower on it" in seen({**weight, "gestational_age": {"value": 34, "unit": "wk"}})
-    assert "a baby born early" not in seen({**weight, "gestational_age": {"value": 39, "unit": "wk"}})
+def test_growth_of_a_baby_born_early_is_on_no_centile_before_40_weeks() -> None:
+    weight = {"weight": {"value": 1.9, "unit": "kg"}, "head_circumference": {"value": 31, "unit": "cm"}}
+    early = seen({**weight, "gestational_age": {"value": 34, "unit": "wk"}})
+    assert "Growth for age not before 40 weeks" in early
+    assert "centiles 3, 15, 50" not in early
+    assert not re.search(r"-\d\.\d+ SD", early)
+    term = seen({**weight, "gestational_age": {"value": 39, "unit": "wk"}})
+    assert "not before 40 weeks" not in term
+    assert re.search(r"-\d\.\d+ SD", term)
+
+
+def test_growth_of_a_baby_born_early_counts_from_40_weeks_once_that_is_reached() -> None:
+    """Born at 32 weeks, 88 days ago: 32 days past 40 weeks."""
+    visit = {
+        "born": "2026-09-01T08:30:00-05:00", "at": "2026-11-28T10:00:00-06:00", "sex_at_birth": "male",
+        "findings": {"gestational_age": {"value": 224, "unit": "d"}, "weight": {"value": 4.5, "unit": "kg"}},
+    }  # fmt: skip
+    page = words(report(load_pack().assess(visit), load_pack(), visit))
+    assert "Weight day 32 from term 4.5 kg" in page
+    assert "Weight for age from term (z)" in page
+    assert "Weight for age (z)" not in page
+
+
+def test_a_bound_that_leaves_the_side_of_the_line_open_is_not_told_as_a_line() -> None:
+    page = seen({"gestational_age": {"value": 36, "unit": "wk"}, "serum_bilirubin": {"value": 12, "unit": "mg/dL"}})
+    assert "by its formula, 35 to 37 weeks" in page
+    assert "≥ -" not in page
+    assert "20.5 mg/dL" not in page
+
+
+def test_no_centile_is_the_0th_or_the_100th() -> None:
+    assert "below the 1st centile" in seen({"weight": {"value": 1.9, "unit": "kg"}})
+    assert "above the 99th centile" in seen({"weight": {"value": 6.0, "unit": "kg"}})
+
+
+def test_what_the_family_asked_stands_in_its_own_words_and_what_was_asked_alone_does_not() -> None:
+    asked = {"value": "asked", "text": "¿Puede <b>dormir</b> así?", "reported": True}
+    page = seen({"family_questions": asked, "violence_at_home": {"value": "current", "text": "he hits"}})
+    assert "The family's own questions: ¿Puede <b>dormir</b> así?" in page
+    assert "he hits" not in page
+    assert " …" in seen({"family_questions": {"value": "asked", "text": "word " * 200}})
+
+
+def test_a_measure_of_another_day_says_so() -> None:
+    old = {"value": 9.0, "unit": "mg/dL", "time": "2026-11-26T08:00:00-06:00"}
+    page = seen({"gestational_age": {"value": 39, "unit": "wk"}, "serum_bilirubin": old})
+    assert re.search(r"Phototherapy line \d+\.\d µmol/L \(= \d+\.\d mg/dL\), Thu 26 Nov", page)
+
+
+def test_vaccines_that_one_act_brings_are_one_line() -> None:
+    visit = {"born": "2026-09-20T08:30:00-05:00", "at": "2026-11-05T10:00:00-06:00", "sex_at_birth": "female"}
+    page = report(load_pack().assess(visit), load_pack(), visit)
+    [missing] = re.findall(r"Not on record: look it up.*?</dl>", page, re.DOTALL)
+    assert missing.count("Vaccines of the two-month visit") == 1
