@@ -221,7 +221,8 @@ class _Sheet:
         return max(one.window.start or "", one.window.until or "")[:10] > self.assessment.at[:10]
 
     def _named(self, one: Recommendation) -> str:
-        kinds = {"refer": "specialist", "recheck": "again"}
+        shape = self.pack.targets.get(one.target)
+        kinds = {"refer": "first" if shape is not None and shape.foremost else "specialist", "recheck": "again"}
         what = self._topic(one) + (f", {self.words['sides'][one.side]}" if one.side else "")
         return self.words.say(kinds[one.kind], what=what) if one.kind in kinds else what
 

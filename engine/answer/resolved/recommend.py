@@ -44,12 +44,13 @@ def recommendations(
 
 def by_urgency(made: Sequence[Recommendation], context: Context) -> list[Recommendation]:
     """Return recommendations in the order in which they press."""
-    order = context.plan.rule_order
+    order, targets = context.plan.rule_order, context.pack.targets
     return sorted(
         made,
         key=lambda r: (
             PRIORITIES.index(r.priority),
             r.window.until or "9",
+            not targets[r.target].foremost,
             order[r.reasons[0].rule],
             r.target,
             r.side or "",

@@ -147,6 +147,7 @@ class TargetShape(Shape):
     ``conclusion`` targets do not exist: a conclusion is a finding that rules derive, declared by `conclude`.
     ``met_by``: the more particular targets that do this one too. Not ``sided``: one act, whatever side it is for.
     ``private``: said by a person, alone; it never stands on paper that goes home.
+    ``foremost``: the first of what is due at one moment, such as the place where a sick baby is taken.
     """
 
     kind: Kind
@@ -163,6 +164,7 @@ class TargetShape(Shape):
     plain: Words = Field(default_factory=dict)
     recheck_of: list[Name] = Field(default_factory=list)
     private: bool = False
+    foremost: bool = False
 
 
 class RowsHeader(Shape):

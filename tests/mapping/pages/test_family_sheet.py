@@ -121,7 +121,7 @@ def test_what_every_such_baby_is_asked_for_is_named_though_the_mothers_test_is_a
 def test_what_is_to_be_done_within_the_hour_is_not_put_off_to_some_time_today() -> None:
     found = {"work_of_breathing": "grunting", "red_reflex.left": "white", "red_reflex.right": "present"}
     page = words(sheet({**VISIT, "findings": found}))
-    assert "same-day full evaluation now" in page
+    assert "First: Emergency department, same-day full evaluation now" in page
     assert "Ophthalmologist, left by Sat, May 16" in page
 
 

@@ -245,6 +245,12 @@ def test_a_measure_of_another_day_says_so() -> None:
     assert re.search(r"Phototherapy line \d+\.\d µmol/L \(= \d+\.\d mg/dL\), Thu 26 Nov", page)
 
 
+def test_the_emergency_department_comes_before_what_is_done_there() -> None:
+    page = seen({"vomiting": "green", "femoral_pulse.left": "absent", "work_of_breathing": "grunting"})
+    assert "Now: Emergency department, same-day full evaluation; " in page
+    assert re.search(r" 1 Refer: Emergency department.* \d Upper gastrointestinal contrast study", page)
+
+
 def test_vaccines_that_one_act_brings_are_one_line() -> None:
     visit = {"born": "2026-09-20T08:30:00-05:00", "at": "2026-11-05T10:00:00-06:00", "sex_at_birth": "female"}
     page = report(load_pack().assess(visit), load_pack(), visit)
