@@ -35,7 +35,7 @@ from layette.engine.answer.resolved.worlds import weigh
 from layette.engine.answer.shapes.part import known, later
 from layette.engine.answer.shapes.proposed import Recommendation
 from layette.engine.answer.topics import apart, by_heading, owed
-from layette.engine.answer.verdict import verdict_of
+from layette.engine.answer.verdict import NotRead, verdict_of
 from layette.engine.answer.visits import come_back
 from layette.engine.logic.program import Reader
 from layette.engine.terms import ASKED, Kind
@@ -99,10 +99,14 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
     ).explained_by(makers_of(context, still_open), partial(trace_of, context))
 
 
-def _unread(context: Context) -> list[str]:
-    """Name what a value came along for that could not be read, where `stat` or `asap` may hang on it."""
-    pressing = [name for name in context.visit.unread if name in context.plan.behind_pressing]
-    return [context.pack.findings[name].label for name in pressing]
+def _unread(context: Context) -> NotRead:
+    """Name what came along and could not be read, of findings on which `stat` or `asap` may hang and of no finding."""
+    told = [one for one in context.visit.unread if not one.finding or one.finding in context.plan.behind_pressing]
+    return NotRead(
+        [context.pack.findings[one.finding].label for one in told if one.finding],
+        [one.said for one in told if not one.finding],
+        any(one.of_mother for one in told),
+    )
 
 
 def _of_kind(kind: Kind, made: Sequence[Recommendation]) -> tuple[Recommendation, ...]:

@@ -7,11 +7,15 @@ from layette.engine.answer.shapes.proposed import Recommendation, ToJudge
 
 
 def emergencies(assessment: Assessment) -> tuple[str, ...]:
-    """Return what is `stat` in an answer: to be done now, overdue and to be chased, to be judged before they leave."""
+    """Return what is `stat` in an answer: to be done now, overdue and to be chased, to be judged before they leave.
+
+    A value that could not be read, and on which something pressing may hang, is as good as that.
+    """
     return (
         *(_act(made) for made in assessment.recommendations if made.priority == "stat"),
         *(f"overdue, chase it: {_act(made)}" for made in assessment.to_chase if made.priority == "stat"),
         *(_judged(value) for value in assessment.to_judge if value.priority == "stat"),
+        *(f"{finding}: a value could not be read, look before they leave" for finding in assessment.verdict.not_read),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from layette.engine.answer.parts.assessment import ComeBack, DoGroup, Verdict
 from layette.engine.answer.parts.judged_at_once import by_value
@@ -12,6 +13,18 @@ from layette.engine.terms import Deadline
 
 BY_TOMORROW: tuple[Deadline, ...] = ("before they leave", "within 24 hours")
 MOST_NAMED = 3
+LONGEST_NAMED = 70
+
+
+class NotRead(NamedTuple):
+    """What came along and could not be read: labels of findings on which something pressing may hang, else the words.
+
+    ``of_mother``: something of it is about the mother.
+    """
+
+    findings: Sequence[str]
+    said: Sequence[str]
+    of_mother: bool
 
 
 _verdict = known(Verdict)
@@ -22,13 +35,13 @@ def verdict_of(
     to_judge: Sequence[ToJudge],
     to_chase: Sequence[Recommendation],
     visits: Sequence[ComeBack],
-    unread: Sequence[str],
+    unread: NotRead,
     unseen: Callable[[], Sequence[str]],
 ) -> Verdict:
     """Return the verdict of one visit.
 
-    ``unread`` names what a value came along for that could not be read and on which something pressing may hang;
-    ``unseen`` the steps that are not wholly done, where it counts.
+    ``unread`` is what came along and could not be read; ``unseen`` the steps that are not wholly done, where it counts.
+    What nobody understands is named, and is no press by itself: a record holds much that is of no finding.
     """
     now = [one for group in do if group.deadline == "now" for one in group.items]
     by_tomorrow = sum(len(group.items) for group in do if group.deadline in BY_TOMORROW)
@@ -36,22 +49,27 @@ def verdict_of(
     parts = [*_now(now, to_chase)]
     if judged:
         parts.append(f"{_count(judged, 'value is', 'values are')} to be judged before they leave")
-    if unread:
-        parts.append(
-            f"{_count(len(unread), 'value', 'values')} could not be read, look before they leave: {'; '.join(unread)}"
-        )
+    if unread.findings:
+        number = _count(len(unread.findings), "value", "values")
+        parts.append(f"{number} could not be read, look before they leave: {'; '.join(unread.findings)}")
     if by_tomorrow:
         parts.append(f"{_count(by_tomorrow, 'thing', 'things')} to do by this time tomorrow")
     pressing = bool(parts)
     if not pressing:
-        parts.append(_nothing(unseen()))
+        parts.append("Nothing pressing in what was " + ("understood" if unread.said else "recorded"))
+    parts += _not_understood(unread.said)
+    if not pressing:
+        parts[-1] += _unseen(unseen())
     return _verdict(
         text=". ".join(parts) + ".",
         pressing=pressing,
         now=len(now) + len(to_chase),
         by_tomorrow=by_tomorrow,
         to_judge=judged,
-        unread=len(unread),
+        unread=len(unread.findings),
+        not_read=tuple(unread.findings),
+        unknown=tuple(unread.said),
+        names_mother=unread.of_mother,
         next_visit=visits[0] if visits else None,
     )
 
@@ -67,18 +85,32 @@ def _now(now: Sequence[Recommendation], to_chase: Sequence[Recommendation]) -> l
 
 def _named(made: Sequence[Recommendation]) -> str:
     names = list(dict.fromkeys(one.label + (f", {one.side}" if one.side else "") for one in made))
-    more = len(names) - MOST_NAMED
-    return "; ".join(names[:MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+    return _first_few(names)
 
 
-def _nothing(open_steps: Sequence[str]) -> str:
+def _not_understood(said: Sequence[str]) -> list[str]:
+    """Tell what was recorded at this visit and is in no words that are known: silence would pass for normal."""
+    if not said:
+        return []
+    number = _count(len(said), "recording was not understood, read it", "recordings were not understood, read them")
+    return [f"{number}: {_first_few(list(map(_short, said)))}"]
+
+
+def _short(said: str) -> str:
+    return said if len(said) <= LONGEST_NAMED else said[: LONGEST_NAMED - 1].rstrip() + "…"
+
+
+def _unseen(open_steps: Sequence[str]) -> str:
     """Never "all is well": of what nobody looked at nothing is known."""
     if not open_steps:
-        return "Nothing pressing in what was recorded; everything on the list was looked at"
-    unseen = [label[:1].lower() + label[1:] for label in open_steps]
-    more = len(unseen) - MOST_NAMED
-    named = "; ".join(unseen[:MOST_NAMED]) + (f"; and {_count(more, 'more step', 'more steps')}" if more > 0 else "")
-    return f"Nothing pressing in what was recorded. Not looked at, or not wholly: {named}"
+        return "; everything on the list was looked at"
+    steps = [label[:1].lower() + label[1:] for label in open_steps]
+    return f". Not looked at, or not wholly: {_first_few(steps, 'more step', 'more steps')}"
+
+
+def _first_few(named: Sequence[str], one: str = "more", many: str = "more") -> str:
+    more = len(named) - MOST_NAMED
+    return "; ".join(named[:MOST_NAMED]) + (f"; and {_count(more, one, many)}" if more > 0 else "")
 
 
 def _count(number: int, one: str, many: str) -> str:

@@ -92,7 +92,16 @@ DEFINITIONS: dict[str, Schema] = {
         ),
     },
     "not_understood": _mapping(
-        {"path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT, "finding": TEXT}, closed=False
+        {
+            "path": TEXT, "code": TEXT, "text": TEXT, "why": TEXT,
+            "finding": {**TEXT, "description": "What it would have told of at this visit."},
+            "here": {
+                "type": "boolean",
+                "description": "It says something of this visit, nobody knows of which finding: the verdict names it.",
+            },
+            "subject": {"enum": ["baby", "mother"]},
+        },
+        closed=False,
     ),
     "problem": _mapping(
         {**dict.fromkeys(FIELDS, TEXT), "code": {"enum": list(INPUT_CODES)}}, ("path", "code", "message")

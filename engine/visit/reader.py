@@ -23,7 +23,7 @@ from layette.engine.visit.problems import Problems
 from layette.engine.visit.quick import QuickReader
 from layette.engine.visit.sound import plain, printable, sound
 from layette.engine.visit.values import kind_of
-from layette.engine.visit.visit import Visit, in_order
+from layette.engine.visit.visit import NotRead, Visit, in_order
 
 KEYS = {
     "layette_visit", "patient", "identifiers", "encounter", "clinic", "born", "at", "until", "sex_at_birth", "findings",
@@ -224,15 +224,18 @@ class VisitReader:
                 out[str(name)] = str(choice)
         return out
 
-    def _not_understood(self, items: Any) -> tuple[str, ...]:
-        """Tell what came along and could not be read; return the findings that it would have told of."""
-        unread = set()
+    def _not_understood(self, items: Any) -> tuple[NotRead, ...]:
+        """Tell what came along and could not be read; return what of it is of this visit, each once."""
+        unread: dict[NotRead, None] = {}
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
             self.report.warnings.append(f"{item.get('path', '?')}: kept, not understood: " + "; ".join(parts))
-            if item.get("finding") in self.subjects.findings:
-                unread.add(str(item["finding"]))
-        return tuple(sorted(unread))
+            finding = self.subjects.findings.get(str(item.get("finding")))
+            if finding is not None:
+                unread[NotRead(str(item["finding"]), "", finding.subject == "mother")] = None
+            if item.get("here") is True and parts:
+                unread[NotRead("", parts[0], item.get("subject") == "mother")] = None
+        return tuple(sorted(unread, key=repr))
 
 
 def _times_found(flat: Mapping[str, Any]) -> Iterator[object]:

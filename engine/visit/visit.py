@@ -103,6 +103,15 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True)
+class NotRead:
+    """What came along and could not be read: the finding of which it would have told, else what it says in words."""
+
+    finding: str
+    said: str
+    of_mother: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
     """One newborn at one moment; see `schemas/visit.md` for the meaning of each part."""
 
@@ -122,7 +131,7 @@ class Visit:
     identifiers: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...]
     judged: tuple[Judged, ...] = ()
-    unread: tuple[str, ...] = ()
+    unread: tuple[NotRead, ...] = ()
 
     def judged_since(self, reading: Recorded, target: str | None = None, side: str = "") -> bool:
         """Whether somebody said of this very recording how it is to be taken; nobody judges what is yet to be made.

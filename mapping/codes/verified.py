@@ -11,6 +11,18 @@ from typing import NamedTuple
 from layette.mapping.codes.systems import uri
 
 
+class FindingWords(NamedTuple):
+    """Words of charts that name a finding. ``sign``: "no" denies it; else it is what is measured or looked at.
+
+    ``member`` is the finding on which a part of such a panel may tell, empty where they name no panel.
+    """
+
+    words: str
+    finding: str
+    sign: bool
+    member: str
+
+
 class VerifiedCode(NamedTuple):
     """One verified code: ``concept`` is what this project uses it for, ``verified_in`` where it was read."""
 
@@ -54,6 +66,13 @@ def answer_words() -> Mapping[tuple[str, str], str]:
 def common_words() -> Mapping[str, str]:
     """Return the value that a printed word commonly means where a finding has it, from `answer_texts.csv`."""
     return {row["text"]: row["value"] for row in table("answer_texts.csv")}
+
+
+@cache
+def finding_words() -> tuple[FindingWords, ...]:
+    """Return the words of charts that name findings, from `finding_words.csv`."""
+    rows = table("finding_words.csv")
+    return tuple(FindingWords(row["words"], row["finding"], row["is"] == "sign", row["member"]) for row in rows)
 
 
 @cache

@@ -15,10 +15,13 @@ from layette.mapping.read.bundle.result import Outcome, ReadResult, around
 
 _NOT_READ = (
     "text", "meta", "name", "telecom", "address", "photo", "contact", "communication", "maritalStatus",
-    "generalPractitioner", "managingOrganization",
+    "generalPractitioner", "managingOrganization", "link",
 )  # fmt: skip
-"""Elements of a used entry that reading does not look at: who somebody is it tells by reference and identifier."""
-UNREAD = re.compile(rf"\.(?:(?P<element>{'|'.join(_NOT_READ)})|identifier\[(?P<number>\d+)\]\.extension)(?=[.\[]|$)")
+"""Elements of a used entry that nothing is missed for: who somebody is is told by reference, by what is right of the
+identifiers, and of a link by whom it names."""
+UNREAD = re.compile(
+    rf"\.(?:(?P<element>{'|'.join(_NOT_READ)})|identifier(?:\[(?P<number>\d+)\](?P<extension>\.extension)?)?)(?=[.\[]|$)"
+)
 
 _DECIDES = re.compile(
     r"\.(?:resourceType|code|vaccineCode|topic|reasonCode|subject|patient|focus|encounter|status|contained)(?:[.\[]|$)"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from layette.engine.errors import InputProblem
@@ -12,12 +13,12 @@ from layette.engine.visit.values import kind_of
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.pack_view import PackView
 from layette.mapping.read.bundle.entries import Entry, Inputs, gather
-from layette.mapping.read.bundle.members import share_with_members
+from layette.mapping.read.bundle.members import share_with_diagnoses, share_with_members
 from layette.mapping.read.bundle.modifiers import set_aside_modified
 from layette.mapping.read.bundle.moment import moment_of, named_encounter
-from layette.mapping.read.bundle.parts import Resource, items, shown, text, wrong_kind
+from layette.mapping.read.bundle.parts import Resource, identifiers, items, shown, text, wrong_kind
 from layette.mapping.read.bundle.people import People, find_people
-from layette.mapping.read.bundle.result import Counts, NotUsed, Outcome, ReadResult
+from layette.mapping.read.bundle.result import NOTES, Counts, NotUsed, Outcome, ReadResult
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.exam_form import exam_url
 from layette.mapping.read.codes.index import SiteCode, index_of
@@ -30,9 +31,11 @@ from layette.mapping.read.resources.history import (
     read_procedure,
 )
 from layette.mapping.read.resources.ledger import Ledger
-from layette.mapping.read.resources.observations import read_observation, read_report
+from layette.mapping.read.resources.observations import read_observation
 from layette.mapping.read.resources.orders import read_request
 from layette.mapping.read.resources.questionnaire import read_questionnaire
+from layette.mapping.read.resources.reports import read_report
+from layette.mapping.read.resources.statements import STATING, keep_reasons, keep_statements
 from layette.mapping.read.resources.unplaced import told_here
 
 _READERS: Mapping[str, Callable[[Ledger, Entry], None]] = {
@@ -46,9 +49,11 @@ _READERS: Mapping[str, Callable[[Ledger, Entry], None]] = {
     "Procedure": read_procedure,
     "QuestionnaireResponse": read_questionnaire,
     "ServiceRequest": read_request,
+    **dict.fromkeys(STATING, keep_statements),
 }
 _BIRTH_SEX = "http://hl7.org/fhir/us/core/StructureDefinition/us-core-birthsex"
 _SEXES = {"M": "male", "F": "female", "OTH": "other", "UNK": "unknown", "ASKU": "unknown"}
+_SUBJECTS = ("subject", "patient", "for", "beneficiary")
 _GENDERS = ("male", "female", "other", "unknown")
 
 
@@ -102,9 +107,10 @@ def _opened(
     named = named_encounter(inputs, encounter, problems)
     people = People(inputs) if problems and not inputs.entries else find_people(inputs, subject, named, problems)
     moment = moment_of(inputs, people, named, at, problems, exam_url(base, pack.id), named_zone(zone) if zone else None)
+    share_with_diagnoses(inputs, moment.encounters)
     ledger = Ledger(inputs, index_of(pack, base, site_codes), people, moment, problems, notices=list(inputs.notices))
     for entry, suffix, why, url in modified:
-        ledger.keep(entry, Unclear(why, "", url), suffix, finding=told_here(ledger, entry))
+        ledger.keep(entry, Unclear(why, "", url), suffix, told=told_here(ledger, entry))
     return ledger
 
 
@@ -118,11 +124,30 @@ def _result(ledger: Ledger, visit: dict[str, Any]) -> ReadResult:
         problems,
         Counts.of((outcome for _, outcome in outcomes), sum(len(entry.contained) for entry in entries)),
         tuple(NotUsed(entry.path, entry.kind, entry.why) for entry in entries if entry.outcome is Outcome.NOT_USED),
-        tuple(ledger.notices),
+        (*ledger.notices, *_not_read(ledger)),
         ledger.moment.until,
         baby.resource if baby else None,
         outcomes,
     )
+
+
+def _not_read(ledger: Ledger) -> Iterator[str]:
+    """Yield sentences about what of the newborn's record is not read: notes, and resources of other kinds."""
+    if ledger.notes:
+        yield f"{NOTES}, {len(ledger.notes)}: {'; '.join(ledger.notes)}"
+    unread = [entry for entry in ledger.inputs.entries if entry.why == _unread(entry.kind)]
+    kinds = Counter(entry.kind for entry in unread if _is_of_baby(ledger, entry))
+    if kinds:
+        named = ", ".join(kind if number == 1 else f"{kind} ({number})" for kind, number in sorted(kinds.items()))
+        yield f"Not read, of this newborn: {named}"
+
+
+def _is_of_baby(ledger: Ledger, entry: Entry) -> bool:
+    return any(key in entry.resource and ledger.is_of_baby(entry, key) for key in _SUBJECTS)
+
+
+def _unread(kind: str) -> str:
+    return f"a {shown(kind)} is not read"
 
 
 def _read_entry(ledger: Ledger, entry: Entry) -> None:
@@ -130,7 +155,8 @@ def _read_entry(ledger: Ledger, entry: Entry) -> None:
     if reader is None:
         _other(ledger, entry)
         return
-    wrong = wrong_kind(entry.resource)
+    # What only states something is taken apart without trust; elements of these names are of another kind there.
+    wrong = None if entry.kind in STATING else wrong_kind(entry.resource)
     if wrong is not None:
         what = kind_of(entry.resource[wrong])
         ledger.refuse(
@@ -149,10 +175,12 @@ def _other(ledger: Ledger, entry: Entry) -> None:
         entry.mark(Outcome.USED)
     elif role == "other":
         entry.mark(Outcome.NOT_USED, "another person")
+    elif entry.kind == "Encounter" and entry.outcome is Outcome.USED:
+        keep_reasons(ledger, entry)
     elif entry.kind == "Encounter":
         entry.mark(Outcome.NOT_USED, "another encounter: what refers to it is history")
     else:
-        entry.mark(Outcome.NOT_USED, f"a {shown(entry.kind)} is not read" if entry.kind else entry.why)
+        entry.mark(Outcome.NOT_USED, _unread(entry.kind) if entry.kind else entry.why)
 
 
 def _visit(ledger: Ledger) -> dict[str, Any]:
@@ -179,12 +207,11 @@ def _until(ledger: Ledger) -> str | None:
 
 def _patient(ledger: Ledger, baby: Entry) -> dict[str, Any]:
     resource = baby.resource
-    found = [
-        {key: text(one[key]) for key in ("system", "value") if text(one.get(key))}
-        for one in items(resource.get("identifier"))
-    ]
-    identifiers = [one for one in found if "value" in one]
-    return {"patient": baby.origin, "identifiers": identifiers, "sex_at_birth": _sex(ledger, baby)}
+    return {
+        "patient": baby.origin,
+        "identifiers": identifiers(resource.get("identifier")),
+        "sex_at_birth": _sex(ledger, baby),
+    }
 
 
 def _sex(ledger: Ledger, baby: Entry) -> str | None:

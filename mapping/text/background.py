@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from layette.engine.answer.parts.assessment import Assessment, Compared, Measured
 from layette.engine.answer.shapes.detail import Choice
+from layette.mapping.read.bundle.result import NOTES
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.frame import conflicts, exclusions
 from layette.mapping.text.headlines import headlines
@@ -74,7 +75,8 @@ def _account(assessment: Assessment, counts: str) -> str:
     aside = names if len(names) <= _SHORT else counted(len(unused), "finding", "findings") + " (--all)"
     stopped = len({one.rule for one in assessment.cannot_evaluate if one.priority})
     not_read = f"{counted(stopped, 'rule', 'rules')} not evaluated (--all)" if stopped else None
-    return sentence([counts, f"Earlier or less settled values kept aside: {aside}" if unused else None, not_read])
+    kept = f"Earlier or less settled values kept aside: {aside}" if unused else None
+    return sentence([counts, kept, not_read])
 
 
 def _choice(one: Choice, clock: Clock) -> str:
@@ -84,12 +86,12 @@ def _choice(one: Choice, clock: Clock) -> str:
 
 
 def _noticed(page: Page, assessment: Assessment) -> list[str]:
-    """Return what the engine and the site have to say; a short page without what stands in its head."""
+    """Return what the engine and the site have to say; a short page without what stands in its head, and notes."""
     told = tuple(f"{one.label}:" for one in assessment.settings if one.id.endswith("_set"))
     on_top = set(exclusions(assessment))
     notices = [
         _short(page, notice) for notice in assessment.notices
-        if page.full or not (notice in on_top or notice.startswith(told))
+        if page.full or not (notice in on_top or notice.startswith((*told, NOTES)))
     ]  # fmt: skip
     settings = [f"{one.label}: {one.choice}, not the pack's default" for one in assessment.settings if not one.default]
     return [*shown(notices, _FEW, full=page.full), *settings]

@@ -60,7 +60,8 @@ class Verdict(Part):
     """The answer in one sentence, and the numbers in it; ``to_judge`` counts values, each once.
 
     ``unread`` counts the findings of which a value came along that could not be read, and on which `stat` or `asap` may
-    hang.
+    hang; ``not_read`` names them. ``unknown`` is what the record says of this visit, in its own words, where nothing
+    tells of which finding: nobody knows whether it presses. ``names_mother``: one of these is about the mother.
     """
 
     text: str
@@ -69,6 +70,9 @@ class Verdict(Part):
     by_tomorrow: int
     to_judge: int
     unread: int = 0
+    not_read: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    names_mother: bool = False
     next_visit: ComeBack | None
 
 

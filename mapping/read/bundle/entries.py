@@ -24,11 +24,11 @@ class Entry:
     """One resource of the input, where it stood, and what became of it.
 
     ``kind`` is the resource type, ``name`` is ``Type/id`` (empty without an id), ``origin`` the reference by which
-    others point to it (a contained resource, which has a ``parent``, is known by that). ``aside``: a repeat or an
-    older version, not looked at.
+    others point to it (a contained resource, which has a ``parent``, is known by that). ``panel`` is the code of the
+    panel that it is a member of. ``aside``: a repeat or an older version, not looked at.
     """
 
-    __slots__ = ("aside", "kind", "name", "origin", "outcome", "parent", "path", "resource", "url", "why")
+    __slots__ = ("aside", "kind", "name", "origin", "outcome", "panel", "parent", "path", "resource", "url", "why")
 
     def __init__(self, resource: Resource, path: str, url: str = "", parent: Entry | None = None) -> None:
         """Take a resource at ``path``; ``url`` is its fullUrl."""
@@ -39,6 +39,7 @@ class Entry:
         own: str = url if url.startswith("urn:") or not self.name else self.name
         self.origin: str = parent.origin if parent else own
         self.outcome, self.why, self.aside = Outcome.NOT_USED, "", False
+        self.panel: object = None
 
     @property
     def contained(self) -> list[Any]:

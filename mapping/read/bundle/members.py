@@ -7,6 +7,7 @@ from layette.mapping.read.bundle.parts import Resource, items, reference
 
 SHARED = ("subject", "focus", "encounter", "effectiveDateTime", "effectivePeriod", "effectiveInstant")
 _LINKS = {"Observation": "hasMember", "DiagnosticReport": "result"}
+
 _WITHDRAWN = ("entered-in-error", "cancelled")
 
 
@@ -33,7 +34,7 @@ def _share_once(inputs: Inputs) -> bool:
                 name = reference(link)
                 member = inputs.resolve(name, panel) if name and not name.startswith("#") else None
                 if member is not None and member.kind == "Observation" and member is not panel:
-                    members[member.path] = member
+                    members[member.path], member.panel = member, panel.resource.get("code")
                     panels.setdefault(member.path, []).append(panel.resource)
     told = False
     for path, member in members.items():
@@ -48,3 +49,16 @@ def _shared(member: Resource, panels: list[Resource]) -> Resource:
     keys = [key for key in SHARED if key not in member and not (timed and key.startswith("effective"))]
     given = [{key: panel[key] for key in keys if key in panel} for panel in panels]
     return given[0] if all(one == given[0] for one in given) else {}
+
+
+def share_with_diagnoses(inputs: Inputs, encounters: frozenset[str]) -> None:
+    """Give the Conditions that the Encounter of the visit names, and that name none, this Encounter."""
+    for encounter in inputs.of("Encounter"):
+        name = encounter.url or encounter.name
+        if not encounters & {encounter.origin, encounter.url, encounter.name} or not name:
+            continue
+        links = (one.get("condition") for one in items(encounter.resource.get("diagnosis")))
+        for link in (*links, *items(encounter.resource.get("reasonReference"))):
+            found = inputs.resolve(reference(link), encounter) if reference(link) else None
+            if found is not None and found.kind == "Condition" and "encounter" not in found.resource:
+                found.resource = {**found.resource, "encounter": {"reference": name}}

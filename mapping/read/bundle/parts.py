@@ -5,6 +5,7 @@ The wrong kind itself is reported by `SHAPES`, once for each resource that is re
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -13,6 +14,8 @@ Coding = tuple[str, str, str]
 """System, code and display; an empty text where one is missing."""
 
 EMPTY: Resource = {}
+
+_SPACE = re.compile(r"\s")
 
 SHAPES: Mapping[str, type] = {
     "basedOn": list, "birthDate": str, "clinicalStatus": dict, "code": dict,
@@ -50,6 +53,12 @@ def items(value: object) -> Iterator[Resource]:
 def text(value: object) -> str:
     """Return ``value`` if it is text, else an empty text."""
     return value if isinstance(value, str) else ""
+
+
+def identifiers(given: object) -> list[dict[str, str]]:
+    """Return system and value of those identifiers that can go out again: no blank value, no space in a system."""
+    found = [{key: text(one.get(key)) for key in ("system", "value") if text(one.get(key))} for one in items(given)]
+    return [one for one in found if one.get("value", "").strip() and not _SPACE.search(one.get("system", ""))]
 
 
 def codings(concept: object) -> list[Coding]:
@@ -107,5 +116,14 @@ def value_text(holder: Resource | None) -> str:
             code, said = described(value)
             return said or code
         if key.startswith("value"):
-            return str(value)
+            return str(value) if not isinstance(value, dict) else " ".join(_leaves(value))
     return ""
+
+
+def _leaves(value: Resource) -> Iterator[str]:
+    """Yield what a Range, a Ratio or the like holds, without the systems of its codes."""
+    for key, one in value.items():
+        if isinstance(one, dict):
+            yield " ".join((key, *_leaves(one)))
+        elif key not in ("system", "code"):
+            yield str(one)

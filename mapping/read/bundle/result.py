@@ -10,6 +10,9 @@ from typing import Any
 
 from layette.engine.errors import InputError, InputProblem
 
+NOTES = "Notes that are not read"
+"""How the notice of them begins; a short page leaves them to the full one, where values stand beside them."""
+
 
 class Outcome(IntEnum):
     """What became of an entry. An entry with several outcomes is counted once, under the highest."""
@@ -94,9 +97,9 @@ class ReadResult:
         return Counts.of(outcomes, self.counts.contained)
 
     @property
-    def not_understood(self) -> list[dict[str, str]]:
-        """What was kept but not understood: path, code, text, why."""
-        kept: list[dict[str, str]] = self.visit.get("not_understood", [])
+    def not_understood(self) -> list[dict[str, Any]]:
+        """What was kept but not understood: path, code, text, why, and what it would have told."""
+        kept: list[dict[str, Any]] = self.visit.get("not_understood", [])
         return kept
 
     @property

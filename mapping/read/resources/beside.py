@@ -6,8 +6,13 @@ from collections.abc import Iterator
 
 from layette.mapping.codes import FAMILYS_WORDS, OWN
 from layette.mapping.read.bundle.entries import Entry
-from layette.mapping.read.bundle.parts import Resource, items
-from layette.mapping.read.resources.ledger import Ledger
+from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, described, items, shown
+from layette.mapping.read.codes.amounts import Unclear
+from layette.mapping.read.resources.ledger import Ledger, Told
+
+_ELSEWHERE = {"as-text", "not-a-number", "negative-infinity", "positive-infinity"}
+_FAILED = {"error", "unsupported"}
+"""Reasons for no value that do not say that nobody looked: it stands elsewhere, or something went wrong."""
 
 
 def said_beside(ledger: Ledger, entry: Entry, finding: str) -> dict[str, str]:
@@ -52,3 +57,24 @@ def _familys_words(resource: Resource) -> Iterator[str]:
         text = note.get("text")
         if note.get("authorString") == FAMILYS_WORDS and isinstance(text, str):
             yield text
+
+
+def keep_notes(ledger: Ledger, entry: Entry) -> None:
+    """Keep the notes of anybody but the family, of what counts at this visit, to be told together.
+
+    Where the reason for no value is that it stands in words, or that it went wrong, a note may be all that tells of it.
+    """
+    resource = entry.resource
+    found = [note.get("text") for note in items(resource.get("note")) if note.get("authorString") != FAMILYS_WORDS]
+    notes = [shown(one) for one in found if isinstance(one, str)]
+    reasons = concept_codes(resource.get("dataAbsentReason"))
+    asked = ledger.index.meanings(codings(resource.get("code")))
+    if reasons & _ELSEWHERE or (notes and reasons & _FAILED):
+        told = Told(asked[0].finding if asked else "", here=True)
+        said = "; ".join(notes) or f"no value, since {', '.join(sorted(reasons))}"
+        ledger.keep(entry, Unclear("a note is not read", text=said), ".note", resource.get("code"), told=told)
+        return
+    shape = ledger.index.findings[asked[0].finding].shape if asked else None
+    label = shape.label if shape else described(resource.get("code"))[1]
+    told_alone = shape is not None and shape.private
+    ledger.notes += [f"{label}: {'told alone' if told_alone else one}" if label else one for one in notes]

@@ -11,10 +11,10 @@ from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeMeaning
-from layette.mapping.read.codes.named import named_by
 from layette.mapping.read.codes.sides import sides
-from layette.mapping.read.resources.ledger import Ledger, Where
+from layette.mapping.read.resources.ledger import NOTHING_TOLD, Ledger, Told, Where
 from layette.mapping.read.resources.observations import is_computed
+from layette.mapping.read.resources.unplaced import told_of_unknown
 
 _ACTIVE = {"active", "recurrence", "relapse"}
 _TENTATIVE = {"unconfirmed", "provisional"}
@@ -34,12 +34,12 @@ def read_condition(ledger: Ledger, entry: Entry) -> None:
         return
     why = _not_standing(resource)
     if why is not None:
-        ledger.keep(entry, Unclear(why), "", resource.get("code"), finding=_not_over(ledger, entry, why))
+        ledger.keep(entry, Unclear(why), "", resource.get("code"), told=Told(_not_over(ledger, entry, why)))
         return
     stated = [a for a in ledger.index.stated(codings(resource.get("code"))) if _fits(ledger, a, person)]
     if not stated:
         unclear = Unclear("a diagnosis that states no finding of the dictionary")
-        ledger.keep(entry, unclear, ".code", resource.get("code"), finding=_named(ledger, entry, person))
+        ledger.keep(entry, unclear, ".code", resource.get("code"), told=_named(ledger, entry, person))
         return
     _record_all(ledger, entry, stated, person)
 
@@ -62,15 +62,13 @@ def _not_over(ledger: Ledger, entry: Entry, why: str) -> str:
     return events[0] if here and events else ""
 
 
-def _named(ledger: Ledger, entry: Entry, person: str) -> str:
-    """Return the finding that the words of an unknown diagnosis of this visit name."""
+def _named(ledger: Ledger, entry: Entry, person: str) -> Told:
+    """Return what an unknown diagnosis of this visit tells."""
     try:
-        moment = _time(entry.resource)[2]
+        here = ledger.belongs(entry.resource, entry, _time(entry.resource)[2]) != "history"
     except BadTimeError as bad:
-        return named_by(ledger.index, entry.resource, person) if ledger.may_be_today(entry, bad.value) else ""
-    if ledger.belongs(entry.resource, entry, moment) == "history":
-        return ""
-    return named_by(ledger.index, entry.resource, person)
+        here = ledger.may_be_today(entry, bad.value)
+    return told_of_unknown(ledger, entry.resource, person) if here else NOTHING_TOLD
 
 
 def _fits(ledger: Ledger, meaning: CodeMeaning, person: str) -> bool:
@@ -108,7 +106,7 @@ def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person:
     try:
         key, text, moment = _time(resource)
     except BadTimeError as bad:
-        ledger.refuse_time(entry, bad, finding=stated[0].finding if ledger.may_be_today(entry, bad.value) else "")
+        ledger.refuse_time(entry, bad, told=Told(stated[0].finding if ledger.may_be_today(entry, bad.value) else ""))
         return
     linked = bool(reference(resource.get("encounter")))
     if linked and key != "recordedDate":
@@ -160,7 +158,7 @@ def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning]
         return []
     named = name if where == "visit" else ""
     if value is None:
-        ledger.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code, finding=named)
+        ledger.keep(entry, Unclear(f"it does not say which value of {name}"), ".code", code, told=Told(named))
         return []
     spoken = next((meaning for meaning in stated if meaning.side), stated[0])
     meant = sides(finding, spoken, entry.resource, entry.resource, ledger.index.base)
@@ -168,7 +166,7 @@ def _readings(ledger: Ledger, entry: Entry, name: str, stated: list[CodeMeaning]
         ledger.refuse(entry, meant)
         return []
     if isinstance(meant, Unclear):
-        ledger.keep(entry, meant, ".code", code, finding=named)
+        ledger.keep(entry, meant, ".code", code, told=Told(named))
         return []
     return [{"value": value, **({"side": side} if side else {})} for side in meant]
 

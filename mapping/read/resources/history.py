@@ -13,6 +13,7 @@ from layette.mapping.read.codes.amounts import Unclear
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.read.resources.ledger import Ledger
 from layette.mapping.read.resources.orders import superseded
+from layette.mapping.read.resources.statements import keep_messages, keep_procedure
 from layette.mapping.read.resources.targets import order_sides, target_of, time_of
 
 _GIVEN = ("given", "yes", "done", "present", "completed")
@@ -35,6 +36,7 @@ def read_communication(ledger: Ledger, entry: Entry) -> None:
     topics = _each_once([*named, *_topics_of_payloads(ledger, resource)]) or _topics_asked_for(ledger, entry)
     if not topics:
         ledger.keep(entry, Unclear("a topic that the pack does not know"), ".topic", resource.get("topic"))
+        keep_messages(ledger, entry)
         return
     _told(ledger, entry, topics, "sent" if "sent" in resource else "received")
 
@@ -109,7 +111,7 @@ def read_procedure(ledger: Ledger, entry: Entry) -> None:
                 entry, "orders", {"target": target, "side": side, "status": "completed", "time": timed[0]}
             )
     if not _stated(ledger, entry, code, timed[0], key) and not topic and not target:
-        ledger.keep(entry, Unclear("a procedure that the pack does not know"), ".code", code)
+        keep_procedure(ledger, entry, parse(timed[0]) if timed[0] else None)
 
 
 def read_immunization(ledger: Ledger, entry: Entry) -> None:

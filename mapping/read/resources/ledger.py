@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from layette.engine.errors import InputProblem
+from layette.mapping.codes import display, short_name
 from layette.mapping.read.bundle.entries import Entry, Inputs
 from layette.mapping.read.bundle.moment import VisitMoment
-from layette.mapping.read.bundle.parts import Resource, described, reference, shown, value_text
+from layette.mapping.read.bundle.parts import Resource, codings, described, reference, shown, value_text
 from layette.mapping.read.bundle.people import People, Role
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
@@ -22,7 +23,27 @@ Where = Literal["visit", "history"]
 WITHDRAWN = ("entered-in-error", "cancelled")
 """Statuses under which a value is passed on to be listed, never used; its mistakes stop nobody."""
 
+_LINE = 80
 AFTER = "this lies after the visit"
+
+
+class Told(NamedTuple):
+    """What something that could not be used tells of this visit: a finding; or what nobody knows (``here``).
+
+    Of a text that names a finding, both: it may say more.
+    What is as expected, or surely of another visit, tells nothing.
+    """
+
+    finding: str = ""
+    here: bool = False
+
+    def written(self, role: Role | None) -> dict[str, Any]:
+        """Return the fields that carry it into the flat visit."""
+        here = {"here": True} | ({"subject": "mother"} if role == "mother" else {}) if self.here else {}
+        return here | ({"finding": self.finding} if self.finding else {})
+
+
+NOTHING_TOLD = Told()
 
 
 @dataclass
@@ -38,8 +59,9 @@ class Ledger:
     earlier: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     history: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     complete: set[str] = field(default_factory=set)
-    not_understood: list[dict[str, str]] = field(default_factory=list)
+    not_understood: list[dict[str, Any]] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     latest: tuple[datetime, str] | None = None
     stated_sex: str | None = None
 
@@ -55,10 +77,12 @@ class Ledger:
         self.problems.append(InputProblem(path, wrong.code, wrong.message, wrong.value, wrong.expected))
         entry.mark(Outcome.REFUSED, wrong.message)
 
-    def refuse_time(self, entry: Entry, bad: BadTimeError, *, withdrawn: bool = False, finding: str = "") -> None:
-        """Note a time that cannot be used; one that is only vague is kept, with the finding that it is about."""
+    def refuse_time(
+        self, entry: Entry, bad: BadTimeError, *, withdrawn: bool = False, told: Told = NOTHING_TOLD
+    ) -> None:
+        """Note a time that cannot be used; one that is only vague is kept, with what it would have told."""
         if bad.vague:
-            self.keep(entry, Unclear(bad.message, "", bad.value), f".{bad.key}", finding=finding)
+            self.keep(entry, Unclear(bad.message, "", bad.value), f".{bad.key}", told=told)
             return
         self.refuse(entry, Wrong(bad.code, bad.message, bad.value, EXAMPLE, f".{bad.key}"), withdrawn=withdrawn)
 
@@ -69,22 +93,24 @@ class Ledger:
         suffix: str = "",
         concept: object = None,
         *,
-        finding: str = "",
+        told: Told = NOTHING_TOLD,
         holder: Resource | None = None,
     ) -> None:
-        """Keep something that is not understood, with what it says; ``finding`` is what it would have told of.
+        """Keep something that is not understood, with what it says and what it would have ``told`` of this visit.
 
         Of that, the value in ``holder`` is said too: somebody has to look at it.
         """
         code, said = described(concept)
+        said = said or _published(concept, bare=any(told))
+        value = value_text(holder) if told.finding or told.here else ""
         self.not_understood.append(
             {
                 "path": f"{entry.path}{suffix}",
                 "code": unclear.code or code,
-                "text": shown(" ".join(filter(None, (unclear.text or said, value_text(holder) if finding else "")))),
+                "text": _with_value(unclear.text or said, value),
                 "why": unclear.why,
             }
-            | ({"finding": finding} if finding else {})
+            | told.written(self._role(entry, "subject"))
         )
         entry.mark(Outcome.NOT_UNDERSTOOD, unclear.why)
 
@@ -105,15 +131,16 @@ class Ledger:
             for finding, several in list(readings.items()):
                 if any(one.get("unit") == "[oz_av]" for one in several):
                     readings[finding], pieces = joined(several)
-                    self._keep_pieces(finding, pieces)
+                    self._keep_pieces(finding, pieces, Told(finding if readings is self.findings else ""))
                     if not readings[finding]:
                         del readings[finding]
 
-    def _keep_pieces(self, finding: str, pieces: list[dict[str, Any]]) -> None:
+    def _keep_pieces(self, finding: str, pieces: list[dict[str, Any]], told: Told) -> None:
         used = [str(one.get("path", "")) for several in self.findings.values() for one in several]
         for piece in pieces:
             where, said = str(piece.get("path", "")), f"{piece['value']} {piece['unit']}"
-            self.not_understood.append({"path": where, "code": finding, "text": said, "why": APART})
+            kept = {"path": where, "code": finding, "text": said, "why": APART}
+            self.not_understood.append(kept | told.written(None))
             for entry in self.inputs.entries:
                 inside = f"{entry.path}."
                 if where.startswith(inside) and not any(one.startswith(inside) for one in used):
@@ -143,6 +170,10 @@ class Ledger:
     def of_nobody(self, entry: Entry, element: str = "subject") -> bool:
         """Whether a resource does not say whom it is about, or names somebody whom the input does not hold."""
         return self._role(entry, element) is None
+
+    def is_of_baby(self, entry: Entry, element: str = "subject") -> bool:
+        """Whether a resource is about the newborn, as ``element`` says or, where that says nothing, the input."""
+        return self._role(entry, element) == "baby"
 
     def _role(self, entry: Entry, element: str) -> Role | None:
         focus = entry.resource.get("focus")
@@ -192,3 +223,17 @@ class Ledger:
         if self.moment.span.after_visit(moment):
             return Wrong("time", AFTER, text, "a time from birth to the visit", f".{key}")
         return None
+
+
+def _published(concept: object, *, bare: bool) -> str:
+    """Return the published wording of a code without words; at last, if ``bare``, the code itself."""
+    found = codings(concept)
+    worded = next((words for system, code, _ in found if (words := display(system, code))), "")
+    known = [one for one in found if not one[0].startswith("http") or short_name(one[0]) != one[0]]
+    return worded or (f"{short_name(known[0][0])} {known[0][1]}" if bare and known else "")
+
+
+def _with_value(said: str, value: str) -> str:
+    """Return words and a value, cut to a line; of long words more is cut than of the value."""
+    told = shown(value)
+    return " ".join(filter(None, (shown(said, max(_LINE - len(told), _LINE // 2)) if said else "", told)))

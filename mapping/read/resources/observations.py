@@ -14,14 +14,14 @@ from layette.mapping.read.bundle.times import BadTimeError, effective, effective
 from layette.mapping.read.codes.amounts import RuledOut, Unclear, Wrong, number_text, unit_of
 from layette.mapping.read.codes.answers import as_set
 from layette.mapping.read.codes.index import CodeMeaning, Finding
-from layette.mapping.read.codes.named import named_by, told_of, told_under
+from layette.mapping.read.codes.named import told_of, told_under
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
-from layette.mapping.read.resources.beside import is_reported, said_beside, tagged
+from layette.mapping.read.resources.beside import is_reported, keep_notes, said_beside, tagged
 from layette.mapping.read.resources.judgments import is_judgment, read_judgment
-from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
+from layette.mapping.read.resources.ledger import NOTHING_TOLD, WITHDRAWN, Ledger, Told, Where
 from layette.mapping.read.resources.panels import Said, together
-from layette.mapping.read.resources.unplaced import told_here
+from layette.mapping.read.resources.unplaced import told_here, told_of_unknown
 
 STATUSES = ("registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown")
 _UNSETTLED = ("registered", "preliminary")
@@ -62,14 +62,16 @@ def read_observation(ledger: Ledger, entry: Entry, seen: set[str] | None = None)
         read_judgment(ledger, entry)
         return
     person = ledger.about(entry)
-    if person is None and ledger.of_nobody(entry) and (told := told_here(ledger, entry)):
-        ledger.keep(entry, Unclear(entry.why), ".subject", resource.get("code"), finding=told, holder=resource)
+    if person is None and ledger.of_nobody(entry) and any(told := told_here(ledger, entry)):
+        ledger.keep(entry, Unclear(entry.why), ".subject", resource.get("code"), told=told, holder=resource)
     frame = _frame(ledger, entry, person) if person else None
     if frame is None:
         return
     for said in together(_all_said(ledger, entry, frame)):
         _record(ledger, entry, said, frame)
-    _members(ledger, entry, "hasMember", set() if seen is None else seen)
+    if frame.counts():
+        keep_notes(ledger, entry)
+    read_members(ledger, entry, "hasMember", set() if seen is None else seen)
 
 
 def is_computed(ledger: Ledger, resource: Resource) -> bool:
@@ -89,7 +91,7 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
     try:
         time, moment = effective(resource)
     except BadTimeError as bad:
-        ledger.refuse_time(entry, bad, withdrawn=withdrawn, finding=told_here(ledger, entry))
+        ledger.refuse_time(entry, bad, withdrawn=withdrawn, told=told_here(ledger, entry))
         return None
     wrong = ledger.check_time(moment, time, effective_key(resource), of_baby=person == "baby")
     if wrong is not None:
@@ -140,7 +142,7 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
         why = f"this is asked of the {other.person}, and the resource is about the {frame.person}; set subject or focus"
         counts = frame.counts(other) and has_value(holder)
         named = told_under(other, meanings[0], holder) if counts else ""
-        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named, holder=holder)
+        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), told=Told(named), holder=holder)
     names = {a.finding for a in fitting} if len(fitting) > 1 else set()
     if len(names) > 1 and not _one_coding(ledger, holder, names):
         wrong = Wrong("contradiction", "codes of different findings", ", ".join(sorted(names)), "codes of one finding")
@@ -148,9 +150,14 @@ def _meanings(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, frame
         return ()
     if not meanings and has_value(holder):
         why = "a code that is not in the dictionary" if codings(holder.get("code")) else "no code"
-        named = named_by(ledger.index, holder, frame.person) if frame.counts() else ""
-        ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), finding=named, holder=holder)
+        _keep_unknown(ledger, entry, holder, suffix, why, frame)
     return fitting
+
+
+def _keep_unknown(ledger: Ledger, entry: Entry, holder: Resource, suffix: str, why: str, frame: Frame) -> None:
+    panel = entry.panel if not suffix else None if has_value(entry.resource) else entry.resource.get("code")
+    told = told_of_unknown(ledger, holder, frame.person, panel) if frame.counts() else NOTHING_TOLD
+    ledger.keep(entry, Unclear(why), f"{suffix}.code", holder.get("code"), told=told, holder=holder)
 
 
 def _one_coding(ledger: Ledger, holder: Resource, names: set[str]) -> bool:
@@ -164,9 +171,7 @@ def _said(
     """Yield what is said; of several findings that share a code, those that understand the answer."""
     if not meanings:
         if not suffix and not has_value(holder):
-            ledger.keep(
-                entry, Unclear("a code that is not in the dictionary, without a value"), ".code", holder.get("code")
-            )
+            _keep_unknown(ledger, entry, holder, suffix, "a code that is not in the dictionary, without a value", frame)
         return
     answers = [(meaning, *answer(holder, meaning, ledger.index.findings[meaning.finding])) for meaning in meanings]
     understood = [(meaning, fields, place) for meaning, fields, place in answers if isinstance(fields, dict)]
@@ -190,7 +195,7 @@ def _not_said(
         code, said = described(holder.get("code"))
         unclear = Unclear(found.why, found.code or code, found.text or said)
         counts = frame.counts(ledger.index.findings[meaning.finding])
-        ledger.keep(entry, unclear, place, finding=meaning.finding if counts else "")
+        ledger.keep(entry, unclear, place, told=Told(meaning.finding if counts else ""))
 
 
 def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: Frame) -> Iterator[Said]:
@@ -201,7 +206,7 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
     named = told_of(finding, said.fields) if frame.counts(finding) else ""
     if finding.parts and not said.meaning.part and "absent" not in said.fields:
         unclear = Unclear("it does not say which part: " + " or ".join(finding.parts), finding.name)
-        ledger.keep(entry, unclear, said.place, finding=named, holder=holder)
+        ledger.keep(entry, unclear, said.place, told=Told(named), holder=holder)
         return
     meant = sides(finding, said.meaning, entry.resource, holder, ledger.index.base)
     if isinstance(meant, Wrong):
@@ -212,7 +217,7 @@ def _placed(ledger: Ledger, entry: Entry, holder: Resource, said: Said, frame: F
             Said(said.meaning, fields, said.place, said.suffix, each, {}, said.source) for each in finding.sides
         )
     elif isinstance(meant, Unclear):
-        ledger.keep(entry, meant, said.place, holder.get("code"), finding=named, holder=holder)
+        ledger.keep(entry, meant, said.place, holder.get("code"), told=Told(named), holder=holder)
     else:
         further = qualifiers(finding, said.meaning, entry.resource, ledger.index.base)
         for side in meant:
@@ -231,7 +236,7 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     if where is None:
         why = "neither an effective time nor an Encounter: it is not known of which visit it is"
         named = told_of(finding, said.fields) if frame.counts(finding) else ""
-        ledger.keep(entry, Unclear(why, finding.name), said.place, finding=named, holder=said.source)
+        ledger.keep(entry, Unclear(why, finding.name), said.place, told=Told(named), holder=said.source)
         return
     reading: dict[str, Any] = {**said.fields, **_printed(said)}
     if said.side:
@@ -259,7 +264,7 @@ def _printed(said: Said) -> dict[str, str]:
     return {"given": f"{number} {shown(given.get('unit') or '(no unit)')}"}
 
 
-def _members(ledger: Ledger, entry: Entry, element: str, seen: set[str]) -> None:
+def read_members(ledger: Ledger, entry: Entry, element: str, seen: set[str]) -> None:
     """Read the contained Observations that a panel or report names, each once; they share its subject and time."""
     if element not in entry.resource:
         return
@@ -272,7 +277,9 @@ def _members(ledger: Ledger, entry: Entry, element: str, seen: set[str]) -> None
             timed = any(key.startswith("effective") for key in member.resource)
             inherited = {k: v for k, v in shared.items() if not (timed and k.startswith("effective"))}
             own = {**inherited, **member.resource, **_no_more_settled(entry, member.resource)}
-            read_observation(ledger, Entry(own, member.path, parent=entry.parent or entry), seen)
+            inside = Entry(own, member.path, parent=entry.parent or entry)
+            inside.panel = entry.resource.get("code")
+            read_observation(ledger, inside, seen)
 
 
 def _no_more_settled(panel: Entry, member: Resource) -> Resource:
@@ -281,12 +288,3 @@ def _no_more_settled(panel: Entry, member: Resource) -> Resource:
     if panel.kind != "Observation" or own in WITHDRAWN or status not in (*WITHDRAWN, *_UNSETTLED):
         return {}
     return {"status": status} if status in WITHDRAWN or own not in _UNSETTLED else {}
-
-
-def read_report(ledger: Ledger, entry: Entry) -> None:
-    """Read the results that a DiagnosticReport carries inside; those beside it are read by themselves."""
-    if entry.resource.get("status") in WITHDRAWN:
-        entry.mark(Outcome.NOT_USED, "a report that was withdrawn")
-        return
-    _members(ledger, entry, "result", set())
-    entry.mark(Outcome.NOT_USED, "a report; its results are read by themselves")

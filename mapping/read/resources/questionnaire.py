@@ -22,8 +22,9 @@ from layette.mapping.read.codes.amounts import ReadValue, Unclear, Wrong
 from layette.mapping.read.codes.exam_form import BESIDE, Place, exam_url, places
 from layette.mapping.read.codes.index import CodeMeaning, Finding
 from layette.mapping.read.codes.values import absent, answer
-from layette.mapping.read.resources.ledger import WITHDRAWN, Ledger, Where
+from layette.mapping.read.resources.ledger import NOTHING_TOLD, WITHDRAWN, Ledger, Told, Where
 from layette.mapping.read.resources.other_forms import keep_other_form
+from layette.mapping.read.resources.unplaced import told_of_unknown
 
 STATUSES = {
     "completed": "final", "amended": "amended", "in-progress": "preliminary", "stopped": "preliminary",
@@ -121,7 +122,7 @@ class _Sheet:
     def one_answer(self, given_answer: Resource, name: str, place: Place | None, at: str) -> None:
         if place is None or place.role in ("group", *BESIDE):
             why = "this stands without the answer that it belongs to" if place else "the exam has no such question"
-            self.ledger.keep(self.entry, Unclear(why, shown(name)), at)
+            self.ledger.keep(self.entry, Unclear(why, shown(name)), at, told=self.unknown(given_answer, name, place))
         elif place.role == "sex":
             self.sex(given_answer, at)
         else:
@@ -146,7 +147,7 @@ class _Sheet:
         elif isinstance(found, Unclear):
             unclear = Unclear(found.why, found.code or finding.name, found.text)
             counts = self.where == "visit" and not self.withdrawn and place.role not in BESIDE
-            self.ledger.keep(self.entry, unclear, f"{at}{key}", finding=finding.name if counts else "")
+            self.ledger.keep(self.entry, unclear, f"{at}{key}", told=Told(finding.name if counts else ""))
         return dict(found) if isinstance(found, dict) else None
 
     def beside(self, holder: Resource, at: str) -> Beside:
@@ -188,6 +189,14 @@ class _Sheet:
     def refuse(self, found: Beside, wrong: Wrong, at: str) -> None:
         found.failed = True
         self.ledger.refuse(self.entry, wrong, at, withdrawn=self.withdrawn)
+
+    def unknown(self, given_answer: Resource, name: str, place: Place | None) -> Told:
+        """Return what an answer tells to which the exam has no question, by the name of that question."""
+        key = next((key for key in given_answer if key.startswith("value")), None)
+        if place is not None or key is None or self.withdrawn or self.where == "history":
+            return NOTHING_TOLD
+        asked = {"code": {"text": name}, **_observed(key, given_answer[key])}
+        return told_of_unknown(self.ledger, asked, "baby")
 
     def sex(self, given: Resource, at: str) -> None:
         code = text(mapping(given.get("valueCoding")).get("code")).removeprefix(f"{SEX}.")

@@ -63,7 +63,7 @@ def approval(out: Output, plan: str) -> None:
 
 def _verdict(out: Output) -> Resource:
     """Return the verdict, unless it could name what concerns the mother: the plan is not restricted."""
-    hers = any(one.subject == "mother" for one in requests.proposed(out))
+    hers = out.assessment.verdict.names_mother or any(one.subject == "mother" for one in requests.proposed(out))
     return {} if hers else {"description": wording.clean(out.assessment.verdict.text)}
 
 

@@ -10,6 +10,7 @@ from typing import Any, Literal, get_args
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.pack_view import PackView
+from layette.mapping.read.bundle.parts import identifiers
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.origins import Sources
 from layette.mapping.write.run.readings import GivenReading, readings
@@ -66,9 +67,7 @@ class Output:
         """The newborn's business identifiers that have a system and a value."""
         resource = self.sources.get(self.assessment.patient) if self.assessment.patient else None
         lists = [self.visit.get("identifiers"), (resource or {}).get("identifier")]
-        listed = [one for several in lists if isinstance(several, list) for one in several]
-        usable = [one for one in listed if isinstance(one, Mapping) and one.get("system") and one.get("value")]
-        return tuple({"system": one["system"], "value": one["value"]} for one in usable)
+        return tuple(one for several in lists for one in identifiers(several) if "system" in one)
 
     @cached_property
     def patient_key(self) -> str:

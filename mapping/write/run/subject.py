@@ -68,14 +68,23 @@ def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
 def _leave_out_what_is_wrong(out: Output, resource: Resource) -> None:
     """Take away what is not valid and nothing needs: it was said on reading, and nobody would take the whole."""
     kind = resource["resourceType"]
+    unfit: set[int] = set()
     for told in errors(validate(resource)):
         wrong = UNREAD.match(told.path.removeprefix(kind))
         if wrong is None:
             continue
-        number, element = wrong["number"], wrong["element"] or "extension"
-        holder = resource if number is None else resource["identifier"][int(number)]
-        if holder.pop(element, None) is not None:
-            out.remarks.append(f"{kind}{wrong[0]}, as it came, is not valid and does not go along.")
+        number, element = wrong["number"], wrong["element"] or "identifier"
+        if number is not None and not wrong["extension"]:
+            unfit.add(int(number))
+        else:
+            holder = resource if number is None else resource["identifier"][int(number)]
+            if holder.pop(element if number is None else "extension", None) is None:
+                continue
+        out.remarks.append(f"{kind}{wrong[0]}, as it came, is not valid and does not go along.")
+    if unfit and "identifier" in resource:
+        resource["identifier"] = [one for place, one in enumerate(resource["identifier"]) if place not in unfit]
+        if not resource["identifier"]:
+            del resource["identifier"]
 
 
 def _own_identifier(resource: Resource) -> Resource | None:

@@ -69,6 +69,15 @@ ABOUT_SOMEBODY: list[dict[str, Any]] = [
     {"name": [{"text": " "}], "contact": [{"gender": "female"}]},
     {"communication": [{"preferred": True}], "maritalStatus": "x"},
     {"photo": [{"data": "**"}], "address": [{"period": "x"}]},
+    {"link": [{"other": {"reference": "Patient/other"}, "type": "mother"}]},
+    {"link": {"other": "x"}},
+]
+BROKEN_IDENTIFIERS: list[object] = [
+    {"system": "https://clinic.example.org/id/mrn", "value": 7},
+    {"system": "https://clinic.example.org/id/mrn", "value": " "},
+    {"system": "of the clinic", "value": "9"},
+    {"use": "mrn", "system": "https://clinic.example.org/id/other", "value": "9"},
+    "9",
 ]
 
 
@@ -94,3 +103,22 @@ def test_what_is_wrong_about_somebody_stops_no_visit_and_does_not_go_along(wrong
     for one in sent:
         assert one.keys() >= {"identifier", "active", "gender", "birthDate"}
         assert not one.keys() & wrong.keys()
+
+
+@pytest.mark.parametrize("broken", BROKEN_IDENTIFIERS, ids=str)
+@pytest.mark.parametrize("beside", [True, False], ids=["beside a right one", "alone"])
+@pytest.mark.parametrize("known_by", ["Patient/mara", "urn:uuid:0b5ac4f1-7d65-4f05-8b1a-6c1f2f1c9a11"])
+def test_an_identifier_that_is_not_valid_stops_no_visit_and_does_not_go_along(
+    broken: object, beside: bool, known_by: str
+) -> None:
+    right = {"system": "https://clinic.example.org/id/mrn", "value": "1"}
+    baby = patient(identifier=[right, broken] if beside else [broken])
+    given = bundle(baby, encounter(), observation(own("cord_attached"), valueBoolean=True))
+    given = loads(dumps(given).replace("Patient/mara", known_by))
+    given["entry"][0]["fullUrl"] = known_by if known_by.startswith("urn:") else f"https://ehr.example.org/{known_by}"
+    found = answer(given, load_pack(), readers=("native",))
+    told = [notice for notice in found.assessment.notices if ".identifier[" in notice]
+    assert told
+    entries = [entry["resource"] for entry in found.to_fhir(load_pack())["entry"]]
+    sent = [one["identifier"] for one in entries if one["resourceType"] == "Patient"]
+    assert sent == ([[right]] if beside and known_by.startswith("urn:") else [])

@@ -380,8 +380,9 @@ def test_unknown_codes_are_kept() -> None:
         {
             "path": "Bundle.entry[2].resource.code",
             "code": "urn:lab|X1",
-            "text": "Some test",
+            "text": "Some test high",
             "why": "a code that is not in the dictionary",
+            "here": True,
         }
     ]
     assert "without a value" in whys(read_visit(observation({"text": "a walk"})))[0]

@@ -137,6 +137,16 @@ def in_a_form_of_others(finding: str) -> dict[str, Any]:
     return resource("QuestionnaireResponse", status="completed", questionnaire=form, authored=AT, item=[item])
 
 
+def test_nothing_under_a_code_that_nobody_knows_is_passed_over() -> None:
+    """Whatever finding it is of: the verdict tells it by its value, and never says that nothing was recorded."""
+    for finding in (one for one in behind() if load_pack().findings[one].number or odd_values(one)):
+        sent = observation(concept(LOINC, "00000-0"), **unexpected(finding), **of_whom(finding))
+        mother = {key: value for key, value in MOTHER.items() if value is not None}
+        (kept,) = read(visit_bundle(mother, sent), load_pack()).not_understood
+        assert kept.get("here") or "finding" in kept, finding
+        assert "loinc 00000-0" in kept["text"], "without words the code says what to look up"
+
+
 CARELESS = [
     without_a_visit, only_the_month, without_side_or_part, in_words_alone, under_our_code_at_another_address,
     about_nobody, with_a_modifier_that_is_not_known, in_a_form_of_others,
@@ -164,7 +174,8 @@ def test_a_value_as_expected_that_cannot_be_placed_does_not_press() -> None:
 @pytest.mark.parametrize(
     ("code", "value", "named"),
     [
-        ({"text": "Temp"}, quantity("38.4", "Cel"), ""),
+        ({"text": "Temp"}, quantity("38.4", "Cel"), "temperature"),
+        ({"text": "Temp"}, quantity("38.4", "mg/dL"), ""),
         (concept(LOINC, "8331-1") | {"text": "Oral temperature"}, quantity("38.4", "Cel"), "temperature"),
         (concept(LOINC, "8331-1") | {"text": "Oral temperature"}, quantity("38.4", "mg/dL"), ""),
         (concept(LOINC, "8331-1") | {"text": "Oral temperature"}, {"value": Decimal("38.4")}, "temperature"),
@@ -269,7 +280,8 @@ def test_a_total_in_another_form_is_known_by_the_code_of_its_question() -> None:
     [
         (observation({"text": "Body temperature"}, valueQuantity=quantity("38.9", "Cel")), "Body temperature 38.9 Cel"),
         (observation(own("red_reflex"), valueCodeableConcept={"text": "white"}), "white"),
-        (observation(concept(LOINC, "44260-8"), valueInteger=3), "3"),
+        (observation(concept(LOINC, "44260-8"), valueInteger=3),
+         "Thoughts that you would be better off dead, or of hurting yourself in some way… 3"),
         (observation(own("temperature"), valueQuantity=quantity("39", "Cel", comparator=">"), encounter=None,
                      effectiveDateTime=None), "> 39 Cel"),
     ],
