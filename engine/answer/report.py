@@ -28,6 +28,7 @@ from layette.engine.visit.recordings import Chosen
 REGISTERED = "registered"
 
 _measured = known(Measured)
+_concluded = known(Concluded)
 
 
 def answers(context: Context) -> Iterable[Answer]:
@@ -145,7 +146,7 @@ def conclusions(context: Context) -> Iterable[Concluded]:
             if context.statuses[index] is Status.FIRED
         )
         named = fired or (rules if word == "open" else ())
-        yield Concluded(id=name, label=name.replace("_", " "), state=word, rules=named)
+        yield _concluded(id=name, label=name.replace("_", " "), state=word, rules=named)
 
 
 def choices(context: Context) -> Iterable[Choice]:

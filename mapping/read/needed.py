@@ -19,6 +19,7 @@ _NOT_READ = (
 )  # fmt: skip
 """Elements of a used entry that nothing is missed for: who somebody is is told by reference, by what is right of the
 identifiers, and of a link by whom it names."""
+UNREAD_ELEMENTS = frozenset((*_NOT_READ, "identifier"))
 UNREAD = re.compile(
     rf"\.(?:(?P<element>{'|'.join(_NOT_READ)})|identifier(?:\[(?P<number>\d+)\](?P<extension>\.extension)?)?)(?=[.\[]|$)"
 )

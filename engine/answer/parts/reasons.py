@@ -7,10 +7,13 @@ from collections.abc import Iterator, Sequence
 from layette.engine.answer.laid.labels import label_of
 from layette.engine.answer.parts.context import Context
 from layette.engine.answer.parts.words import measure_text, used_value, words
+from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Used
 from layette.engine.logic.conditions import AllOf, Among, AnyOf, Node, State, evaluate
 from layette.engine.logic.program import YES
 from layette.engine.pack.written.views import Entry, View
+
+_used = known(Used)
 
 
 def rule_values(index: int, context: Context) -> tuple[Used, ...]:
@@ -99,7 +102,7 @@ def _values_of(entry: Entry, test: Among, context: Context) -> Iterator[Used]:
     view, pack = entry.view, context.pack
     if view.subject.startswith("setting:"):
         choice = context.settings[view.subject.removeprefix("setting:")]
-        yield Used(subject=view.subject, label=label_of(pack, view), value=choice)
+        yield _used(subject=view.subject, label=label_of(pack, view), value=choice)
     elif view.subject in pack.measures:
         yield from measure_values(view.subject, context)
     elif view.subject in pack.findings:
@@ -107,12 +110,12 @@ def _values_of(entry: Entry, test: Among, context: Context) -> Iterator[Used]:
     elif view.subject in context.plan.states.concluders:
         yield from _conclusion_values(view.subject, test, context)
     elif context.visit.sex is not None:
-        yield Used(subject=view.subject, label="Sex at birth", value=context.visit.sex)
+        yield _used(subject=view.subject, label="Sex at birth", value=context.visit.sex)
 
 
 def _conclusion_values(name: str, test: Among, context: Context) -> Iterator[Used]:
     holds = bool(test.mask & YES)
-    yield Used(subject=name, label=words(name).capitalize(), value="yes" if holds else "no", note="concluded by rules")
+    yield _used(subject=name, label=words(name).capitalize(), value="yes" if holds else "no", note="concluded by rules")
     if holds:
         for number in _concluding(name, context):
             yield from context.rule_values.get(number, ())
@@ -157,6 +160,6 @@ def _event_values(view: View, context: Context) -> Iterator[Used]:
 def measure_values(name: str, context: Context) -> Iterator[Used]:
     """Return a measure for print, then the recordings that it was computed from."""
     shape, result = context.pack.measures[name], context.facts.result(name)
-    yield Used(subject=name, label=shape.label, value=measure_text(name, result, context), note=result.basis or None)
+    yield _used(subject=name, label=shape.label, value=measure_text(name, result, context), note=result.basis or None)
     for reading in result.used:
         yield used_value(reading, context)

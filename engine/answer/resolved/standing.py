@@ -24,6 +24,7 @@ from layette.engine.states.decide import decide
 from layette.engine.visit.visit import PlacedOrder
 
 PRESSING = ("stat", "asap")
+_AT_ANY_TIME = [Wanted()]
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,7 @@ def is_satisfied(made: Recommendation, context: Context) -> bool:
     target: TargetShape = context.pack.targets[made.target]
     if made.kind == "guide":
         given = [g for g in context.visit.guidance if g.name == made.target]
-        wanted = target.satisfied_by or [Wanted()]
+        wanted = target.satisfied_by or _AT_ANY_TIME
         return any(_recent(g.time.lo if g.time else None, w, context) for g in given for w in wanted)
     if made.priority in PRESSING:
         return False  # what was done before is no answer to what is pressing now

@@ -17,7 +17,6 @@ from layette.mapping.read.bundle.parts import Resource, items, shown
 from layette.mapping.read.bundle.people import is_mother
 
 _MODIFIERS = frozenset({"modifierExtension", "implicitRules"})
-_HOLDERS = (dict, list)
 
 UNREAD: Mapping[str, frozenset[str]] = {
     "Condition": frozenset({"evidence", "stage"}),
@@ -79,12 +78,20 @@ def _is_unread(kind: str, suffix: str) -> bool:
 def _may_be_modified(parts: Sequence[Any]) -> bool:
     """Whether an element with the name of a modifier stands anywhere in several resources, even an empty one."""
     while parts:
-        mappings = [part for part in parts if isinstance(part, dict)]
+        mappings: list[Any] = []
+        further: list[Any] = []
+        for part in parts:
+            kind = type(part)
+            if kind is str:  # the most frequent first
+                continue
+            if kind is dict or isinstance(part, dict):
+                mappings.append(part)
+            elif isinstance(part, list):
+                further += part
         if not _MODIFIERS.isdisjoint(chain.from_iterable(mappings)):
             return True
-        lists = [part for part in parts if isinstance(part, list)]
-        values = chain(chain.from_iterable(map(dict.values, mappings)), chain.from_iterable(lists))
-        parts = [value for value in values if type(value) is not str and isinstance(value, _HOLDERS)]
+        further += chain.from_iterable(map(dict.values, mappings))
+        parts = further
     return False
 
 

@@ -36,10 +36,13 @@ VITAL_SIGNS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 def write(out: Output) -> Evidence:
     """Write an Observation for each reading without a resource of its own; return where every reading stands."""
     evidence = Evidence()
-    charted = systems(out.pack)
+    charted: Mapping[str, FindingShape] | None = None
     for reading in out.readings:
         known = subject.point(out, reading.origin) if reading.origin else None
-        shape = out.pack.findings.get(reading.finding) or charted.get(reading.finding)
+        shape = out.pack.findings.get(reading.finding)
+        if shape is None:  # seldom: what was charted goes out as the findings that it stands for
+            charted = systems(out.pack) if charted is None else charted
+            shape = charted.get(reading.finding)
         if known:
             evidence.add(reading, known["reference"])
         elif shape is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from layette.mapping.read.needed import UNREAD
+from layette.mapping.read.needed import UNREAD, UNREAD_ELEMENTS
 from layette.mapping.validate import errors, validate
 from layette.mapping.write.run import keys
 from layette.mapping.write.run.context import Output, Resource
@@ -67,6 +67,8 @@ def _carried(out: Output, reference: str, original: Mapping[str, Any]) -> bool:
 
 def _leave_out_what_is_wrong(out: Output, resource: Resource) -> None:
     """Take away what is not valid and nothing needs: it was said on reading, and nobody would take the whole."""
+    if UNREAD_ELEMENTS.isdisjoint(resource):
+        return
     kind = resource["resourceType"]
     unfit: set[int] = set()
     for told in errors(validate(resource)):
