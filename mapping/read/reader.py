@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from layette.engine.errors import InputProblem
@@ -16,9 +17,17 @@ from layette.mapping.read.bundle.entries import Entry, Inputs, gather
 from layette.mapping.read.bundle.members import share_with_diagnoses, share_with_members
 from layette.mapping.read.bundle.modifiers import set_aside_modified
 from layette.mapping.read.bundle.moment import moment_of, named_encounter
-from layette.mapping.read.bundle.parts import Resource, identifiers, items, shown, text, wrong_kind
+from layette.mapping.read.bundle.parts import (
+    Resource,
+    identifiers,
+    items,
+    shown,
+    text,
+    value_text,
+    wrong_kind,
+)
 from layette.mapping.read.bundle.people import People, find_people
-from layette.mapping.read.bundle.result import NOTES, Counts, NotUsed, Outcome, ReadResult
+from layette.mapping.read.bundle.result import NOTES, Counts, NotUsed, Outcome, ReadResult, around
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.exam_form import exam_url
 from layette.mapping.read.codes.index import SiteCode, index_of
@@ -115,7 +124,7 @@ def _opened(
 
 
 def _result(ledger: Ledger, visit: dict[str, Any]) -> ReadResult:
-    problems = tuple(sorted(set(ledger.problems)))
+    problems = tuple(sorted(set(_said_of_what(ledger))))
     visit |= {carried.PART: carried.written(problems)} if problems else {}
     entries, baby = ledger.inputs.entries, ledger.people.baby
     outcomes = tuple((entry.path, entry.outcome) for entry in entries)
@@ -129,6 +138,19 @@ def _result(ledger: Ledger, visit: dict[str, Any]) -> ReadResult:
         baby.resource if baby else None,
         outcomes,
     )
+
+
+def _said_of_what(ledger: Ledger) -> Iterator[InputProblem]:
+    """Yield the problems, each with the finding of this visit that it is about, since an error must not hide that."""
+    about: dict[str, str] = {}
+    for entry in ledger.inputs.entries:
+        refused = entry.outcome is Outcome.REFUSED and ledger.people.baby is not None
+        if refused and entry.kind in ("Observation", "Condition") and (told := told_here(ledger, entry)).finding:
+            label = ledger.index.findings[told.finding].shape.label
+            about[entry.path] = f", for '{label}' {value_text(entry.resource)}".rstrip()
+    for problem in ledger.problems:
+        place = next((place for place in around(problem.path) if place in about), "")
+        yield replace(problem, message=problem.message + about[place]) if place else problem
 
 
 def _not_read(ledger: Ledger) -> Iterator[str]:

@@ -13,6 +13,9 @@ _YEARS = range(1900, 2200)
 _EFFECTIVE = {"effectiveDateTime", "effectivePeriod", "effectiveInstant", "effectiveTiming"}
 
 
+LAST_APGAR_SCORE = timedelta(minutes=10)
+"""The last score that is usually given (LOINC 9271-8)."""
+
 EAST, WEST = timedelta(hours=14), timedelta(hours=12)
 """The offsets in use lie between UTC-12 and UTC+14 (IANA time zone database)."""
 
@@ -76,8 +79,10 @@ def effective(resource: Resource) -> tuple[str | None, date | None]:
     if key == "effectivePeriod":
         value = mapping(value).get("end") or mapping(value).get("start")
     elif key == "effectiveTiming":
-        events = mapping(value).get("event")
-        value = events[0] if isinstance(events, list) and len(events) == 1 else None
+        events = mapping(value).get("event", [])
+        if isinstance(events, list) and len(events) != 1:
+            raise BadTimeError("the timing names no single moment", "", key, vague=True)
+        value = events[0] if isinstance(events, list) else None
     return value, parse(value, key)
 
 
@@ -141,6 +146,12 @@ class VisitSpan:
     def of_last_day(self, moment: date) -> bool:
         """Whether a moment may lie within the 24 hours before the visit, or at it."""
         return self.at is not None and self._last(moment) >= self.at - timedelta(days=1)
+
+    def at_birth(self, moment: date) -> bool:
+        """Whether a moment lies within the minutes after birth that Apgar scores are given for."""
+        return (
+            isinstance(moment, datetime) and isinstance(self.born, datetime) and moment - self.born <= LAST_APGAR_SCORE
+        )
 
     def first(self, moment: date) -> datetime:
         """Return the first moment that is meant."""

@@ -1,13 +1,15 @@
-"""What an Observation says beside its value: who told it, which "normal" filled it, in which words."""
+"""What an Observation says beside its value: who told it, which "normal" filled it, in which words, what it asks."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from layette.mapping.codes import FAMILYS_WORDS, OWN
 from layette.mapping.read.bundle.entries import Entry
-from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, described, items, shown
-from layette.mapping.read.codes.amounts import Unclear
+from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, described, items, mapping, shown
+from layette.mapping.read.codes.amounts import Fields, Unclear, number_text
+from layette.mapping.read.codes.index import Finding
 from layette.mapping.read.resources.ledger import Ledger, Told
 
 _ELSEWHERE = {"as-text", "not-a-number", "negative-infinity", "positive-infinity"}
@@ -78,3 +80,25 @@ def keep_notes(ledger: Ledger, entry: Entry) -> None:
     label = shape.label if shape else described(resource.get("code"))[1]
     told_alone = shape is not None and shape.private
     ledger.notes += [f"{label}: {'told alone' if told_alone else one}" if label else one for one in notes]
+
+
+def asked_for(ledger: Ledger, resource: Resource) -> list[Finding]:
+    """Return the findings that the codes of an Observation and of its components ask for."""
+    holders = (resource, *items(resource.get("component")))
+    meanings = (meaning for one in holders for meaning in ledger.index.meanings(codings(one.get("code"))))
+    return [ledger.index.findings[meaning.finding] for meaning in meanings]
+
+
+def came_later(ledger: Ledger, meant: list[Finding], moment: date | None) -> bool:
+    """Whether this is a result of the day of the visit: blood is often drawn when the family has left the room."""
+    awaited = bool(meant) and all(finding.shape.awaited for finding in meant)
+    return awaited and moment is not None and ledger.moment.span.same_day(moment)
+
+
+def printed(fields: Fields, source: object) -> dict[str, str]:
+    """Return the number as it was printed, where its unit was read from print and not from a UCUM code."""
+    given = mapping(mapping(source).get("valueQuantity"))
+    if not given or given.get("code") is not None or given.get("unit") == fields.get("unit") or "unit" not in fields:
+        return {}
+    number = f"{given.get('comparator') or ''}{number_text(given.get('value'))}"
+    return {"given": f"{number} {shown(given.get('unit') or '(no unit)')}"}

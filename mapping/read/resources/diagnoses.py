@@ -126,12 +126,9 @@ def _record_all(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], person:
 
 
 def _just_happened(ledger: Ledger, entry: Entry, stated: list[CodeMeaning], moment: date | None) -> bool:
-    """Whether an active diagnosis is of an event of the last 24 hours: it counts today, wherever it was entered."""
+    """Whether an active diagnosis is of an event of the last 24 hours."""
     active = concept_codes(entry.resource.get("clinicalStatus")) & _ACTIVE
-    events = ledger.index.findings[stated[0].finding].shape.event
-    return (
-        bool(active) and moment is not None and ledger.moment.span.of_last_day(moment) and stated[0].values <= {*events}
-    )
+    return bool(active) and ledger.just_happened(ledger.index.findings[stated[0].finding], stated[0].values, moment)
 
 
 def _origin(entry: Entry) -> dict[str, str]:

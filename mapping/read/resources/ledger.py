@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Literal, NamedTuple
@@ -16,7 +16,7 @@ from layette.mapping.read.bundle.people import People, Role
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
 from layette.mapping.read.codes.amounts import Unclear, Wrong
-from layette.mapping.read.codes.index import CodeIndex
+from layette.mapping.read.codes.index import CodeIndex, Finding
 from layette.mapping.read.resources.weights import APART, joined
 
 Where = Literal["visit", "history"]
@@ -195,6 +195,15 @@ class Ledger:
         if moment is None:
             return None
         return "visit" if self.moment.span.same_day(moment) else "history"
+
+    def just_happened(self, finding: Finding, values: Set[str], moment: date | None) -> bool:
+        """Whether values are events of the last 24 hours, which count at this visit, wherever they were recorded.
+
+        What is seen while the baby takes its first breaths is no event of the day.
+        """
+        if not values or moment is None or not values <= {*finding.shape.event}:
+            return False
+        return self.moment.span.of_last_day(moment) and not self.moment.span.at_birth(moment)
 
     def may_be_today(self, entry: Entry, vague: str) -> bool:
         """Whether what has only a month or a year can be of this visit: by its Encounter, else by that month."""

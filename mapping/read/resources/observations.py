@@ -11,15 +11,23 @@ from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, described, items, reference, shown
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, effective, effective_key
-from layette.mapping.read.codes.amounts import RuledOut, Unclear, Wrong, number_text, unit_of
+from layette.mapping.read.codes.amounts import RuledOut, Unclear, Wrong, unit_of
 from layette.mapping.read.codes.answers import as_set
 from layette.mapping.read.codes.index import CodeMeaning, Finding
 from layette.mapping.read.codes.named import told_of, told_under
 from layette.mapping.read.codes.sides import qualifiers, sides
 from layette.mapping.read.codes.values import answer, has_value
-from layette.mapping.read.resources.beside import is_reported, keep_notes, said_beside, tagged
+from layette.mapping.read.resources.beside import (
+    asked_for,
+    came_later,
+    is_reported,
+    keep_notes,
+    printed,
+    said_beside,
+    tagged,
+)
 from layette.mapping.read.resources.judgments import is_judgment, read_judgment
-from layette.mapping.read.resources.ledger import NOTHING_TOLD, WITHDRAWN, Ledger, Told, Where
+from layette.mapping.read.resources.ledger import AFTER, NOTHING_TOLD, WITHDRAWN, Ledger, Told, Where
 from layette.mapping.read.resources.panels import Said, together
 from layette.mapping.read.resources.unplaced import told_here, told_of_unknown
 
@@ -93,12 +101,26 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
     except BadTimeError as bad:
         ledger.refuse_time(entry, bad, withdrawn=withdrawn, told=told_here(ledger, entry))
         return None
+    meant, of_her = asked_for(ledger, resource), False
+    if moment is not None and ledger.moment.span.before_birth(moment):
+        of_her = bool(meant) and all(finding.person == "mother" for finding in meant)
+    person = "mother" if of_her else person
     wrong = ledger.check_time(moment, time, effective_key(resource), of_baby=person == "baby")
-    if wrong is not None:
-        ledger.refuse(entry, wrong, withdrawn=withdrawn)
+    if wrong is not None and not (wrong.message == AFTER and came_later(ledger, meant, moment)):
+        _out_of_time(ledger, entry, wrong, meant, withdrawn=withdrawn)
         return None
     where = ledger.belongs(resource, entry, moment)
     return Frame(where, time, moment, str(status), is_reported(ledger, entry), withdrawn, person)
+
+
+def _out_of_time(ledger: Ledger, entry: Entry, wrong: Wrong, meant: list[Finding], *, withdrawn: bool) -> None:
+    """Refuse what lies outside the time from birth to the visit; what nobody needs to know stops nothing."""
+    if meant or withdrawn or (wrong.message == AFTER and ledger.moment.named):
+        ledger.refuse(entry, wrong, withdrawn=withdrawn)
+    else:
+        told = told_here(ledger, entry) if wrong.message == AFTER else NOTHING_TOLD
+        unclear = Unclear(f"an unknown code, and {wrong.message}")
+        ledger.keep(entry, unclear, ".code", entry.resource.get("code"), told=told, holder=entry.resource)
 
 
 def _all_said(ledger: Ledger, entry: Entry, frame: Frame) -> Iterator[Said]:
@@ -232,13 +254,15 @@ def _needs_a_look(finding: Finding, said: Said) -> bool:
 
 def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
     finding = ledger.index.findings[said.meaning.finding]
-    where = frame.where or ("visit" if finding.untimed else None)
+    values = finding.sheet.possible(str(said.fields.get("value"))) if frame.where == "history" else set()
+    happened = not frame.withdrawn and ledger.just_happened(finding, values, frame.moment)
+    where = "visit" if happened else frame.where or ("visit" if finding.untimed else None)
     if where is None:
         why = "neither an effective time nor an Encounter: it is not known of which visit it is"
         named = told_of(finding, said.fields) if frame.counts(finding) else ""
         ledger.keep(entry, Unclear(why, finding.name), said.place, told=Told(named), holder=said.source)
         return
-    reading: dict[str, Any] = {**said.fields, **_printed(said)}
+    reading: dict[str, Any] = {**said.fields, **printed(said.fields, said.source)}
     if said.side:
         reading["side"] = said.side
     if frame.time is not None:
@@ -251,17 +275,6 @@ def _record(ledger: Ledger, entry: Entry, said: Said, frame: Frame) -> None:
         reading["origin"] = entry.origin
     reading["path"] = f"{entry.path}{said.place}"
     ledger.record(entry, finding.name, reading, where, frame.moment)
-
-
-def _printed(said: Said) -> dict[str, str]:
-    """Return the number as it was printed, where its unit was read from print and not from a UCUM code."""
-    given = said.source.get("valueQuantity") if isinstance(said.source, dict) else None
-    if not isinstance(given, dict) or given.get("code") is not None or "unit" not in said.fields:
-        return {}
-    if given.get("unit") == said.fields["unit"]:
-        return {}
-    number = f"{given.get('comparator') or ''}{number_text(given.get('value'))}"
-    return {"given": f"{number} {shown(given.get('unit') or '(no unit)')}"}
 
 
 def read_members(ledger: Ledger, entry: Entry, element: str, seen: set[str]) -> None:

@@ -45,7 +45,9 @@ def can_be_of_this_visit(ledger: Ledger, entry: Entry, moment_of: Callable[[Reso
     try:
         moment = moment_of(entry.resource)
     except BadTimeError as bad:
-        return bad.vague and ledger.may_be_today(entry, bad.value)
+        return ledger.may_be_today(entry, bad.value if bad.vague else bad.value[: len("2026-11-24")])
+    if moment is not None and ledger.moment.span.after_visit(moment):
+        return True
     return ledger.belongs(entry.resource, entry, moment) != "history"
 
 

@@ -34,10 +34,7 @@ def test_the_effective_time_is_that_of_its_element(resource: dict[str, Any], exp
 @pytest.mark.parametrize(
     ("resource", "key"),
     [
-        ({"effectiveTiming": {"event": []}}, "effectiveTiming"),
-        ({"effectiveTiming": {"event": [FIRST, LAST]}}, "effectiveTiming"),  # exactly one event is a time
         ({"effectiveTiming": {"event": FIRST}}, "effectiveTiming"),
-        ({"effectiveTiming": {"repeat": {"frequency": 3}}}, "effectiveTiming"),
         ({"effectivePeriod": {}}, "effectivePeriod"),
         ({"effectivePeriod": "yesterday"}, "effectivePeriod"),
         ({"effectiveDateTime": 20261124}, "effectiveDateTime"),
@@ -47,6 +44,13 @@ def test_what_gives_no_single_time_is_refused_by_its_element(resource: dict[str,
     with pytest.raises(BadTimeError) as caught:
         effective(resource)
     assert (caught.value.key, caught.value.code, caught.value.message) == (key, "time", "this is not a time")
+
+
+@pytest.mark.parametrize("timing", [{"event": []}, {"event": [FIRST, LAST]}, {"repeat": {"frequency": 3}}])
+def test_a_timing_is_a_time_only_where_it_has_exactly_one_event_and_is_vague_else(timing: dict[str, Any]) -> None:
+    with pytest.raises(BadTimeError) as caught:
+        effective({"effectiveTiming": timing})
+    assert (caught.value.key, caught.value.vague) == ("effectiveTiming", True)
 
 
 def test_two_effective_times_contradict_each_other() -> None:
