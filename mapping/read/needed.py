@@ -55,10 +55,12 @@ def sorted_out(problems: Iterable[InputProblem], result: ReadResult) -> Sorted:
 def _harmless(problem: InputProblem, entry: str, outcome: Outcome) -> bool:
     """Whether nothing that is used needs the element in which a problem stands.
 
-    A relative fullUrl leaves references without their end, which is a problem of reading where one is followed.
+    A relative fullUrl leaves references without their end, which is a problem of reading where one is followed. Of what
+    stands there twice reading takes the later version, or says that nobody can tell which holds.
     """
     if problem.path.endswith(".fullUrl"):
-        return problem.message.endswith("(full-url)")
+        settled = problem.message.endswith("(bdl-7)") and outcome is not Outcome.REFUSED
+        return settled or problem.message.endswith("(full-url)")
     inside = problem.path.removeprefix(entry)
     if UNREAD.match(inside):
         return True

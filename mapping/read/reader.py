@@ -96,6 +96,7 @@ def read(
         if not entry.aside and entry.outcome is not Outcome.REFUSED:
             _read_entry(ledger, entry)
     ledger.join_weights()
+    ledger.take_first_weight()
     return _result(ledger, _visit(ledger))
 
 

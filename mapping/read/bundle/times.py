@@ -153,6 +153,13 @@ class VisitSpan:
             isinstance(moment, datetime) and isinstance(self.born, datetime) and moment - self.born <= LAST_APGAR_SCORE
         )
 
+    def of_first_day(self, moment: date) -> bool:
+        """Whether a moment surely lies within the first day: 24 hours, or the day of birth where no hour is known."""
+        if isinstance(moment, datetime) and isinstance(self.born, datetime):
+            return timedelta(0) <= moment - self.born <= timedelta(days=1)
+        day = moment.astimezone(self._zone_of_days()).date() if isinstance(moment, datetime) else moment
+        return day == self.birthday
+
     def first(self, moment: date) -> datetime:
         """Return the first moment that is meant."""
         if isinstance(moment, datetime):

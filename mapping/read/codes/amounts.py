@@ -16,6 +16,7 @@ from layette.mapping.read.bundle.parts import Resource, mapping, shown, text
 
 _COMPARATORS = {"<": "below", "<=": "at_most", ">=": "at_least", ">": "more_than"}
 _OUNCES = 16
+_DAYS = 7
 _LARGEST = 12
 """The largest power of ten of a number in a newborn's record; anything beyond is a slip."""
 
@@ -192,23 +193,47 @@ _IN_WORDS = re.compile(
 )
 
 
-_NUMBER_IN_WORDS = re.compile(r"(\d{1,6}(?:\.\d{1,4})?)\s*([^\s\d.,][^\s]{0,19})", re.ASCII)
+_NUMBER_IN_WORDS = re.compile(r"(<=|>=|<|>)?\s*(\d{1,6}(?:\.\d{1,4})?)\s*([^\s\d.,][^\s]{0,19})", re.ASCII)
+_WEEKS_AND_DAYS = re.compile(
+    r"(\d{2})\s*(?:(?:w|wk|wks|weeks?)\.?\s*(?:,|\+|and|&)?\s*([0-6])\s*(?:d|days?)\.?|\+\s*([0-6])|\s([0-6])/7(?:\s*(?:wk|wks|weeks?))?)",
+    re.IGNORECASE | re.ASCII,
+)
+"""36w2d, 36 weeks and 2 days, 36+2, 36 2/7: nobody means anything else by these."""
 
 
 def in_words(said: str, units: Units) -> Fields | None:
-    """Return a number that is written out with its unit: ``38.6 C``, or a weight as ``7 lb 4 oz`` in ounces.
+    """Return a number that is written out with its unit: ``38.6 C``, ``>25 mg/dL``; a weight as ``7 lb 4 oz`` in
+    ounces; a gestation as ``36w2d`` in days.
 
     None where it is something else: a comma may part thousands or decimals, and pounds alone may lack their ounces.
     """
-    plainly = _NUMBER_IN_WORDS.fullmatch(said.strip())
-    unit = _accepted(plainly[2], units, known_ucum=False) if plainly else None
+    said = said.strip()
+    plainly = _NUMBER_IN_WORDS.fullmatch(said)
+    unit = _accepted(plainly[3], units, known_ucum=False) if plainly else None
     if plainly and unit and unit not in ("[lb_av]", "[oz_av]"):
-        return {"value": plainly[1], "unit": unit, "given": said.strip()}
-    found = _IN_WORDS.fullmatch(said.strip())
+        value = {_COMPARATORS[plainly[1]]: plainly[2]} if plainly[1] else plainly[2]
+        return {"value": value, "unit": unit, "given": said}
+    weeks = _WEEKS_AND_DAYS.fullmatch(said) if {"wk", "d"} <= units.accepts else None
+    if weeks:
+        return {"value": _days(weeks[1], weeks[2] or weeks[3] or weeks[4]), "unit": "d", "given": said}
+    found = _IN_WORDS.fullmatch(said)
     if found is None or not {"[lb_av]", "[oz_av]"} <= units.accepts or Decimal(found[2]) >= _OUNCES:
         return None
     total = int(found[1]) * _OUNCES + Decimal(found[2])
-    return {"value": format(total, "f"), "unit": "[oz_av]", "given": said.strip()}
+    return {"value": format(total, "f"), "unit": "[oz_av]", "given": said}
+
+
+def _days(weeks: str, days: str) -> str:
+    return str(int(weeks) * _DAYS + int(days))
+
+
+def weeks_and_days(first: Fields, second: Fields) -> Fields | None:
+    """Return the sum in days of whole weeks and days below a week that were sent apart; None for anything else."""
+    by_unit = {fields.get("unit"): fields.get("value") for fields in (first, second)}
+    weeks, days = by_unit.get("wk"), by_unit.get("d")
+    if not (isinstance(weeks, str) and isinstance(days, str) and weeks.isdigit() and days.isdigit()):
+        return None
+    return {"value": _days(weeks, days), "unit": "d"} if int(days) < _DAYS else None
 
 
 def pounds_and_ounces(first: Fields, second: Fields) -> Fields | None:

@@ -12,7 +12,7 @@ from layette.engine.pack.written.shapes import FindingShape
 from layette.mapping.codes import OWN, OWN_BASE, display
 from layette.mapping.pack_view import PackView, systems
 from layette.mapping.read.bundle.parts import Coding
-from layette.mapping.read.codes.amounts import Units, units_of
+from layette.mapping.read.codes.amounts import Units, ucum, units_of
 from layette.mapping.read.codes.answers import AnswerSheet, coded, pairs, stated_codes
 from layette.mapping.read.codes.spoken import head_of, said_words, side_in
 
@@ -187,7 +187,7 @@ class CodeIndex:
             self._add((system, code), CodeMeaning(name, 2, values=frozenset((value,)), asked=True))
         for key in pairs(shape.codes):
             if key not in stated:
-                self._add(key, CodeMeaning(name, 2, said=_qualifiers_said(finding, key)))
+                self._add(key, CodeMeaning(name, 2, said=_qualifiers_said(finding, key), unit=_unit_said(finding, key)))
         for side, codes in shape.side_codes.items():
             for key in pairs(codes):
                 self._add(key, CodeMeaning(name, 1, side))
@@ -250,6 +250,12 @@ def qualifiers_in(finding: Finding, texts: Iterable[str]) -> dict[str, set[str]]
 def _side_said(finding: Finding, key: Key) -> str | None:
     named = side_in([display(*key) or ""]) if finding.sides else set()
     return named.pop() if len(named) == 1 else None
+
+
+def _unit_said(finding: Finding, key: Key) -> str | None:
+    """Return the unit that the wording of a code names, as "Gestational age in weeks" does."""
+    named = ucum((display(*key) or "").rpartition(" in ")[2])
+    return named if finding.units is not None and named in finding.units.accepts else None
 
 
 def _qualifiers_said(finding: Finding, key: Key) -> tuple[tuple[str, str], ...]:

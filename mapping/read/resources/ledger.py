@@ -17,7 +17,7 @@ from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import EXAMPLE, BadTimeError
 from layette.mapping.read.codes.amounts import Unclear, Wrong
 from layette.mapping.read.codes.index import CodeIndex, Finding
-from layette.mapping.read.resources.weights import APART, joined
+from layette.mapping.read.resources.weights import APART, BIRTH_WEIGHT, WEIGHT, first_weight, joined
 
 Where = Literal["visit", "history"]
 WITHDRAWN = ("entered-in-error", "cancelled")
@@ -134,6 +134,23 @@ class Ledger:
                     self._keep_pieces(finding, pieces, Told(finding if readings is self.findings else ""))
                     if not readings[finding]:
                         del readings[finding]
+
+    def take_first_weight(self) -> None:
+        """Where no birth weight is on record, take it to be at least the weight of the first day.
+
+        Many a record holds it as a body weight of that day; a newborn gains nothing before it loses.
+        """
+        if BIRTH_WEIGHT not in self.index.findings or {BIRTH_WEIGHT} & {*self.findings, *self.earlier}:
+            return
+        first = first_weight(self.earlier.get(WEIGHT, ()), self.moment.span)
+        if first is not None:
+            amount = f"{first['value']} {first['unit']}"
+            said = {key: first[key] for key in ("unit", "status", "origin", "path") if key in first}
+            value = {"value": {"at_least": first["value"]}, "given": f"{amount} on the first day"}
+            self.findings[BIRTH_WEIGHT] = [said | value]
+            self.notices.append(
+                f"No birth weight is on record: it is taken to be at least the weight of the first day, {amount}"
+            )
 
     def _keep_pieces(self, finding: str, pieces: list[dict[str, Any]], told: Told) -> None:
         used = [str(one.get("path", "")) for several in self.findings.values() for one in several]

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from layette.mapping.read.codes.amounts import Fields, pounds_and_ounces
+from layette.mapping.read.codes.amounts import Fields, pounds_and_ounces, weeks_and_days
 from layette.mapping.read.codes.index import CodeMeaning
 
 
@@ -73,7 +73,7 @@ def _parts(first: Said, second: Said) -> Said | None:
 
 
 def _amounts(first: Said, second: Said) -> Said | None:
-    total = pounds_and_ounces(first.fields, second.fields)
+    total = pounds_and_ounces(first.fields, second.fields) or weeks_and_days(first.fields, second.fields)
     if total is None:
         return None
     given = " ".join(f"{one.fields['value']} {one.fields['unit']}" for one in (first, second))

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from layette.mapping.read.bundle.times import BadTimeError, parse
+from layette.mapping.read.bundle.times import BadTimeError, VisitSpan, parse
 from layette.mapping.read.codes.amounts import pounds_and_ounces
 
 APART = (
     "pounds and ounces of one weight that do not stand at one moment with one status: which weight it is, is not known"
 )
+WEIGHT, BIRTH_WEIGHT = "weight", "birth_weight"
+_SETTLED = ("final", "amended", "corrected")
 _OUNCES = 16
 _PIECES = ("[lb_av]", "[oz_av]")
 
@@ -75,3 +77,11 @@ def _instant(reading: dict[str, Any]) -> object:
 
 def _shared(reading: dict[str, Any]) -> tuple[Any, ...]:
     return (_instant(reading), *(reading.get(key) for key in ("status", "reported", "side")))
+
+
+def first_weight(readings: Iterable[dict[str, Any]], span: VisitSpan) -> dict[str, Any] | None:
+    """Return the first settled weight of the first day of life, if there is one."""
+    weighed = [one for one in readings if one.get("status") in _SETTLED and isinstance(one.get("value"), str)]
+    timed = [(parse(one["time"]), one) for one in weighed if "time" in one]
+    of_first_day = [(span.first(moment), place) for place, (moment, _) in enumerate(timed) if span.of_first_day(moment)]
+    return timed[min(of_first_day)[1]][1] if of_first_day else None
