@@ -2,7 +2,7 @@
 import { aside, refuse } from "./aside.js";
 import { measures } from "./comes.js";
 import { anything, findings, flat, recorded, visit } from "./kept.js";
-import { aged, button, count, element, t } from "./words.js";
+import { aged, button, count, element, spoken, t } from "./words.js";
 
 const WAIT = 4;
 /** How long one question keeps the next from being asked: what is typed fast is asked once for several touches. */
@@ -228,6 +228,7 @@ export function draw(place) {
   const { last } = answered;
   if (!last) return;
   place.append(element("p", `${t("age")}: ${aged(last.age)}`, "age"));
+  if (spoken() !== "en") place.append(element("p", t("in-english"), "fine"));
   for (const group of last.groups.filter((one) => one.deadline === "now")) place.append(section(t("now"), "now", list(group.items)));
   if (last.chase.length) place.append(section(t("chase"), "now", list(last.chase)));
   if (last.judge.length) place.append(section(t("judge"), "judge", list(last.judge, judged)));

@@ -14,7 +14,7 @@ from typing import Any
 from layette.engine.api import Pack
 from layette.engine.errors import InputError, InputProblem
 from layette.mapping.codes import OWN_BASE
-from layette.mapping.intake import CallerSays, take
+from layette.mapping.intake import CallerSays, Intake, take
 from layette.mapping.pages.exam.told import told, visit_of
 
 _HEAD = ("born", "at", "sex_at_birth", "findings", "history", "layette_visit")
@@ -24,6 +24,8 @@ _OF_ONE_VALUE = ("implausible", "value", "time")
 _RECORDING = re.compile(r"findings\.(\w+)")
 _TIME = re.compile(r"(\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d)?(\.\d+)?(Z|[+-]\d\d:\d\d)?)?)?")
 _A_DATE = 10
+_OF_A_DAY = 999_999
+"""The microsecond of the last moment of a day."""
 _APART = timedelta(hours=1)
 """How far the hours of birth in two records of one baby may lie apart."""
 _LISTS = ("orders", "guidance", "immunizations", "judged")
@@ -57,11 +59,22 @@ def opened(content: bytes, pack: Pack, *, earlier: bool = False, born: str | Non
         _same_baby(str(visit.get("born") or ""), born)
         before = [*past, *(_at(one, str(visit["at"])) for one in found)]
         return head | notices | {"earlier": _by_time(before), "past": {k: v for k, v in history.items() if k in _LISTS}}
-    rest = {name: part for name, part in visit.items() if name not in _HEAD}
+    rest = {name: part for name, part in visit.items() if name not in _HEAD} | _ended(intake)
     others = {name: part for name, part in (visit.get("findings") or {}).items() if not _is_shown(name, part, pack)}
     rest |= {"history": history} if history else {}
     rest |= {"others": others} if others else {}
     return head | notices | {"records": _on_page(found, pack), "earlier": _by_time(past), "rest": rest}
+
+
+def _ended(intake: Intake) -> dict[str, str]:
+    """Return the end of the visit as its Encounter states it; of one without, what was found last ends the visit.
+
+    Reading takes the end of a day where no hour is stated: that is no end to be written into a file.
+    """
+    end = datetime.fromisoformat(intake.result.until) if intake.result and intake.result.until else None
+    began = intake.visit.get("at")
+    stated = end is not None and end.microsecond != _OF_A_DAY and began and end > datetime.fromisoformat(str(began))
+    return {"until": end.isoformat()} if end is not None and stated else {}
 
 
 def _clock(visit: Mapping[str, Any], pack: Pack, *, strict: bool) -> Any:

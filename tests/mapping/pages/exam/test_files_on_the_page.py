@@ -225,3 +225,29 @@ def test_a_baby_born_at_another_hour_of_the_day_is_another_baby() -> None:
     assert opened(content, load_pack(), earlier=True, born="2026-11-24")["earlier"]
     with pytest.raises(InputError, match="another hour"):
         opened(content, load_pack(), earlier=True, born=far)
+
+
+@pytest.mark.parametrize(
+    ("status", "end", "until"),
+    [
+        ("finished", "2026-11-28T11:30:00-06:00", "2026-11-28T11:30:00-06:00"),
+        ("in-progress", None, None),
+        ("in-progress", "2026-11-28", None),
+    ],
+)
+def test_the_stated_end_of_a_visit_is_kept_though_nothing_was_found_so_late(
+    status: str, end: str | None, until: str | None
+) -> None:
+    pack = load_pack()
+    bundle = as_fhir(answer(visit({"cry": "weak"}), pack, readers=["native"]), pack)
+    [encounter] = [
+        one["resource"] for one in bundle["entry"] if one["resource"]["resourceType"] == "Encounter"
+    ]  # fmt: skip
+    encounter["status"] = status
+    encounter["period"] |= {"end": end} if end else {}
+    made = opened(dumps(bundle).encode(), pack)
+    assert made["rest"].get("until") == until
+    page = visit({"cry": "weak"}, **({"until": made["rest"]["until"]} if until else {}))
+    again = as_fhir(answer(page, pack, readers=["native"]), pack)
+    periods = [one["resource"]["period"] for one in again["entry"] if one["resource"]["resourceType"] == "Encounter"]
+    assert [one.get("end") for one in periods] == [until]
