@@ -141,13 +141,14 @@ export function verdict() {
   const alone = hiddenOf([...grave(), ...last.chase]);
   const what = [...now.slice(0, 3), now.length > 3 && t("and-more", { n: now.length - 3 }), alone && count("alone", alone)];
   if (now.length || alone) parts.push(t("now-is", { what: what.filter(Boolean).join("; ") }));
+  if (aside.size) parts.push(count("kept-aside", aside.size)); // early: on a telephone two lines of it are in sight
   if (last.verdict.judge) parts.push(count("to-judge", last.verdict.judge));
   if (last.verdict.tomorrow) parts.push(count("by-tomorrow", last.verdict.tomorrow));
-  if (!parts.length) parts.push(t(anything() ? "nothing-pressing" : "nothing-recorded"));
+  const said = parts.length - Number(aside.size > 0);
+  if (!said) parts.push(t(anything() ? "nothing-pressing" : "nothing-recorded"));
   const open = context.openBegun?.() ?? { n: 0, grave: 0 };
   if (open.n) parts.push(count("still-open", open.n) + (open.grave ? `, ${count("could-be", open.grave)}` : "") + ".");
   if (context.left) parts.push(count("not-begun", context.left));
-  if (aside.size) parts.push(count("kept-aside", aside.size));
   return parts.join(" ");
 }
 

@@ -22,7 +22,9 @@ function openIn(one) {
   const all = one.findings.filter(openOf);
   return { n: all.length, grave: all.filter((name) => openOf(name).emergency).length };
 }
-const openBegun = () => order.steps.filter((one) => begun.has(one.name) && (!one.private || here === one.name)).map(openIn)
+/** Whether somebody was in a step, or something is recorded in it; of the private room only the first is told. */
+const isBegun = (one) => begun.has(one.name) || (!one.private && one.findings.some((name) => kept.recorded(name).length));
+const openBegun = () => order.steps.filter((one) => isBegun(one) && (!one.private || here === one.name)).map(openIn)
   .reduce((sum, one) => ({ n: sum.n + one.n, grave: sum.grave + one.grave }), { n: 0, grave: 0 });
 
 function openHere() {
@@ -69,7 +71,7 @@ function paintSpine() {
     if (on) made.setAttribute("aria-current", "step");
     else made.removeAttribute("aria-current");
     const { n, grave } = openIn(one);
-    const speaks = begun.has(one.name) && answered.last && (!one.private || on);
+    const speaks = isBegun(one) && answered.last && (!one.private || on);
     const left = made.querySelector(".left");
     left.textContent = speaks ? (n ? `${grave ? "! " : ""}${n}` : "✓") : "";
     left.setAttribute("aria-label", speaks ? (n ? count("still-open", n) + (grave ? `, ${count("could-be", grave)}` : "") : t("done")) : "");
@@ -230,7 +232,7 @@ function paintAnswer() {
 }
 
 function paintAll() {
-  const left = steps().filter((one) => !begun.has(one.name)).length;
+  const left = steps().filter((one) => !isBegun(one)).length;
   inside({ private: Boolean(step().private), left, openBegun, here: openHere, reach });
   paintHead();
   paintSpine();

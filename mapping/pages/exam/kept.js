@@ -140,7 +140,11 @@ export function fill(pairs) {
 }
 
 export function takeBack(pairs) {
-  for (const [system, name] of pairs) if (mine(system, name)) records.delete(name);
+  for (const [system, name] of pairs) {
+    const others = recorded(name).filter((one) => one.by !== system); // one side may have been looked at by itself since
+    if (others.length) records.set(name, others);
+    else records.delete(name);
+  }
   changed();
 }
 

@@ -9,10 +9,11 @@ from typing import Any
 
 from layette.engine.answer.parts.assessment import Assessment, ComeBack, DoGroup, Measured
 from layette.engine.answer.parts.judged_at_once import by_value
-from layette.engine.answer.shapes.proposed import Citation, Recommendation, ToJudge
+from layette.engine.answer.shapes.proposed import Citation, Due, Recommendation, ToJudge
 from layette.engine.api import Pack
 from layette.mapping.pages.exam.model import measures_asked
 from layette.mapping.pages.exam.privacy import Room, room
+from layette.mapping.text.about import About
 from layette.mapping.text.clock import Clock
 from layette.mapping.text.labels import asked, listed, named
 from layette.mapping.text.layout import sentence
@@ -25,6 +26,7 @@ Part = dict[str, Any]
 def live(assessment: Assessment, pack: Pack) -> Part:
     """Return the short answer as plain data: a few kilobytes, of which every line is the engine's."""
     clock, private, asked_of = Clock.of(assessment.at), room(pack), measures_asked(pack)
+    about, later = About.of(pack, None), [due for due in assessment.due if due.state == "later"]
     return {
         "at": assessment.at,
         "age": units(assessment.age),
@@ -33,7 +35,7 @@ def live(assessment: Assessment, pack: Pack) -> Part:
         "chase": [_act(one, assessment, clock, private) for one in assessment.to_chase],
         "judge": [_judge(together, clock, private) for together in by_value(assessment.to_judge)],
         "avoid": [{"label": named(one), "private": private.holds(one)} for one in assessment.avoid],
-        "visits": [_visit(one, clock, private) for one in assessment.come_back],
+        "visits": [_visit(one, clock, private, later, about) for one in assessment.come_back],
         "normal": listed(one.label for one in assessment.reassurance),
         "measures": [_measure(one) for one in assessment.measures if one.headline and one.low is not None],
         "values": {
@@ -82,9 +84,11 @@ def _judge(together: list[ToJudge], clock: Clock, private: Room) -> Part:
     }  # fmt: skip
 
 
-def _visit(one: ComeBack, clock: Clock, private: Room) -> Part:
+def _visit(one: ComeBack, clock: Clock, private: Room, later: list[Due], about: About) -> Part:
+    """Return a visit to come by the acts that it is for; what is asked alone there is not named."""
+    open_to_all = [due for due in later if not private.holds(due) and not private.names(due.label)]
     told = (item for item in one.items if item.target not in private.targets and not private.names(item.label))
-    items = [item.label + (f", {item.side}" if item.side else "") for item in told]
+    items = listed(name for item in told for name in about.visit_names(item, one, open_to_all))
     return {"when": clock.span(one.start, one.until), "items": items}
 
 

@@ -98,6 +98,7 @@ def test_spanish(desk: Desk) -> None:
     desk.touch("#f-red_reflex [data-side=left][data-value=white]")
     desk.settled()
     assert "Ahora:" in desk.verdict()
+    assert "están en inglés" in desk.text("#answer .full")
     english = desk.page.locator("#answer .act").first
     assert english.get_attribute("lang") == "en"
 

@@ -232,3 +232,14 @@ def test_an_earlier_reading_of_today_that_is_not_as_expected_is_not_hidden_by_a_
     desk.touch("#f-jaundice [data-value=none]")
     assert desk.page.locator("#f-jaundice").get_attribute("data-state") == "unexpected"
     assert "legs" in desk.text("#f-jaundice .readings").lower()
+
+
+def test_a_side_that_was_seen_by_itself_stays_when_the_area_is_taken_back_and_the_other_goes(desk: Desk) -> None:
+    begun(desk)
+    desk.step("eyes")
+    button = desk.page.locator("[data-system=eyes_examination]")
+    button.click()
+    desk.touch("#f-cornea .name")
+    desk.touch("#f-cornea [data-side=right][data-value=cloudy]")
+    button.click()
+    assert findings(desk) == {"cornea.right": [{"value": "cloudy"}]}

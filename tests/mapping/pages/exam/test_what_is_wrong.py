@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -176,3 +177,22 @@ def test_matters_to_discuss_alone_are_counted_beside_the_others(desk: Desk, tmp_
     opened(desk, tmp_path / "visit.json", babys | hers)
     assert desk.verdict().startswith(before + "; ")
     assert "to discuss alone" in desk.verdict()
+
+
+def test_that_an_entry_is_wrong_is_said_before_that_nothing_presses(desk: Desk, tmp_path: Path) -> None:
+    """On a telephone two lines of the verdict are in sight."""
+    opened(desk, tmp_path / "visit.json", {"temperature": {"value": "101.3", "unit": "Cel"}})
+    assert desk.verdict().startswith("1 entry is wrong and not used. Nothing pressing in what was recorded.")
+
+
+def test_a_step_with_something_recorded_in_it_is_begun(desk: Desk, tmp_path: Path) -> None:
+    def untouched() -> int:
+        found = re.search(r"(\d+) steps not begun", desk.verdict())
+        return int(found[1]) if found else 0
+
+    opened(desk, tmp_path / "empty.json", {})
+    before = untouched()
+    opened(desk, tmp_path / "visit.json", {"belly": "soft", "foot.left": "straight", "violence_at_home": "none"})
+    assert untouched() == before - 2
+    assert desk.page.locator("[data-step=belly-cord] .left").is_visible()
+    assert not desk.page.locator("[data-step=alone] .left").is_visible()
