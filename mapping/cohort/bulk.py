@@ -73,9 +73,19 @@ WHERE trim(coalesce(line, '')) <> '' AND CASE WHEN json_valid(line) THEN line->>
 
 
 def bulk_files(folder: Path) -> list[Path]:
-    """Return the files of a Bulk Data export in a folder; none where it holds no Encounters."""
+    """Return the files of a Bulk Data export in a folder; none where it holds none.
+
+    Raises `InputError` where it is one of Patients without Encounters: then it tells of no visit.
+    """
     found = sorted(place for place in folder.iterdir() if place.is_file() and _FILE.search(place.name))
-    return found if any(_kind(place) == "Encounter" for place in found) else []
+    kinds = {_kind(place) for place in found}
+    if "Encounter" in kinds:
+        return found
+    if {"Patient"} < kinds:
+        message = "this is Bulk Data without Encounters, and a visit is an Encounter"
+        right = "Encounter.ndjson beside the others: ask the server for that type too"
+        raise InputError([InputProblem("INPUT", "structure", message, str(folder), right)])
+    return []
 
 
 def _kind(place: Path) -> str:

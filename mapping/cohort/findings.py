@@ -1,6 +1,7 @@
 """A table of findings, CSV or Parquet, as visits: what its columns mean stands in a file beside it.
 
 visit: {patient: mrn, encounter: visit_no, clinic: site, at: seen_at, born: born_at, sex_at_birth: sex}
+sexes: {F: female, M: male}      # their words for the sex at birth
 offset: "-06:00"                 # of times that have none
 wide:                            # a row a visit: our finding, their column
   weight: {column: wt, unit: g}
@@ -21,7 +22,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import duckdb
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -72,6 +73,7 @@ class Columns(_Shape):
     """What the columns of a table mean."""
 
     visit: dict[str, str]
+    sexes: dict[str, Literal["female", "male", "unknown", "other"]] = Field(default_factory=dict)
     offset: str = ""
     wide: dict[str, Meant] = Field(default_factory=dict)
     long: Long | None = None
@@ -176,6 +178,8 @@ def _visit(rows: Sequence[Mapping[str, Any]], meant: Columns) -> dict[str, Any]:
         value = rows[0][column]
         if value is not None:
             flat[part] = _time(value, meant) if part in _TIMES else value
+    if "sex_at_birth" in flat:
+        flat["sex_at_birth"] = meant.sexes.get(flat["sex_at_birth"], flat["sex_at_birth"])
     if flat.get("patient"):
         flat["patient"] = f"Patient/{flat['patient']}"
     if flat.get("encounter"):

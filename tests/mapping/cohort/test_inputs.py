@@ -13,6 +13,7 @@ import pytest
 from support.small_pack import FOLDER
 
 from layette.engine.api import load_pack
+from layette.engine.errors import InputError
 from layette.mapping.cli.command import main
 from layette.mapping.cohort.audit import Wanted, audit
 from layette.mapping.cohort.part import Totals
@@ -254,3 +255,26 @@ def test_a_visit_stands_at_its_first_row_in_the_file(tmp_path: Path, parquet: bo
     shift = 0 if parquet else 1
     assert {row["patient"]: row["line"] - shift for row in rows(out, "visits")} == {"Patient/9": 1, "Patient/8": 2}
     assert json.loads((out / "rejected.ndjson").read_text())["line"] == 3 + shift
+
+
+def test_bulk_data_without_encounters_is_refused_as_that(tmp_path: Path) -> None:
+    folder = bulk(tmp_path / "bulk", [example("healthy-day-4.json")], zipped=False)
+    (folder / "Encounter.ndjson").unlink()
+    with pytest.raises(InputError, match="Bulk Data without Encounters") as found:
+        audit(Wanted(str(folder), tmp_path / "out"), load_pack())
+    assert "Encounter.ndjson" in found.value.problems[0].expected
+
+
+def test_a_table_may_have_words_of_its_own_for_the_sex_at_birth(tmp_path: Path) -> None:
+    table, meant = tmp_path / "t.csv", tmp_path / "c.yaml"
+    table.write_text(
+        "mrn,no,site,seen,birth,sex,wt\n"
+        "1,1,A,2026-05-08 10:00,2026-05-04 08:30,F,3100\n2,1,A,2026-05-08 10:00,2026-05-04 08:30,x,3100\n"
+    )
+    wide = "wide: {weight: {column: wt, unit: g}}\n"
+    meant.write_text(f"{COLUMNS}sexes: {{F: female, M: male}}\n{wide}")
+    progress = audit(Wanted(str(table), tmp_path / "out", columns=str(meant)), load_pack())
+    assert (progress.totals.visits, progress.totals.rejected) == (1, 1)
+    meant.write_text(f"{COLUMNS}sexes: {{F: girl}}\n{wide}")
+    with pytest.raises(InputError, match="sexes"):
+        audit(Wanted(str(table), tmp_path / "other", columns=str(meant)), load_pack())
