@@ -22,6 +22,7 @@ from layette.engine.answer.report import (
     judgments,
     late_orders,
     measures,
+    not_applying,
     reading_warnings,
     set_notices,
 )
@@ -92,7 +93,7 @@ def assemble(context: Context, readers: Sequence[Reader]) -> Assessment:
         reassurance=_of_kind("reassure", made),
         measures=later(lambda: tuple(measures(context, pack.measures))),
         notices=(*set_notices(context), *pack.site.notices(), *judgments(context), *conflicts(made, context)),
-        warnings=(*visit.warnings, *reading_warnings(context), *late_orders(context)),
+        warnings=(*visit.warnings, *reading_warnings(context), *not_applying(context), *late_orders(context)),
         settings=context.plan.settings_used(context.choices),
         compared=later(lambda: tuple(compared(context))),
         contacts={**pack.site.contacts},

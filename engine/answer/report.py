@@ -17,7 +17,7 @@ from layette.engine.answer.resolved.orders import LIVE, in_force, placed_after
 from layette.engine.answer.shapes.detail import Answer, Choice, Concluded, NotEvaluated, Traced
 from layette.engine.answer.shapes.part import known
 from layette.engine.answer.shapes.proposed import Recommendation
-from layette.engine.logic.conditions import Status
+from layette.engine.logic.conditions import Status, evaluate, tests
 from layette.engine.logic.program import NO, YES
 from layette.engine.measures.growth import AT_TERM
 from layette.engine.measures.thresholds import ThresholdSet
@@ -203,6 +203,24 @@ def reading_warnings(context: Context) -> Iterable[str]:
         if any(r.status == REGISTERED and r.possible is not None for r in context.readings.all(finding, side)):
             label = label_of(context.pack, View(finding, side))
             yield f"{label}: registered, though it has a value: it counts as preliminary"
+
+
+def not_applying(context: Context) -> Iterable[str]:
+    """Yield what was recorded by itself at this visit and does not apply, by what else is known, such as the sex."""
+    table, guards = context.pack.table, context.pack.guards
+    for (finding, side), listed in context.readings.by_place.items():
+        guard = guards.get(finding)
+        given = [
+            one.given.replace("_", " ")
+            for one in listed
+            if one.here and one.possible is not None and not one.spread_from
+        ]
+        if guard is None or not given or evaluate(guard, context.states).may:
+            continue
+        by = sorted({label_of(context.pack, table.entries[test.var].view) for test in tests(guard)})
+        label = label_of(context.pack, View(finding, side))
+        known = f"it does not apply, by what is known of {', '.join(by)}"
+        yield f"{label}: recorded ({', '.join(given)}), and not used: {known}"
 
 
 def judgments(context: Context) -> Iterable[str]:

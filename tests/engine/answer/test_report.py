@@ -85,3 +85,15 @@ def test_an_open_rule_names_what_alone_can_settle_it() -> None:
     assert set(traced["exam.danger"].settled_by) == {"Alertness", "Temperature"}
     assert "Barlow test, left" in traced["exam.barlow-again@left"].settled_by
     assert all(one.settled_by == () for one in traced.values() if one.status == "ruled out")
+
+
+@pytest.mark.parametrize(("sex", "said"), [("female", True), ("male", False), ("unknown", False)])
+def test_what_is_recorded_and_does_not_apply_is_told(sex: str, said: bool) -> None:
+    """A boy who is registered as a girl would else have no testis that is missing."""
+    visit = {
+        "born": "2026-11-24T08:30:00-06:00", "at": "2026-11-28T10:00:00-06:00", "sex_at_birth": sex,
+        "findings": {"testis.both": "not_felt"},
+    }  # fmt: skip
+    warned = [text for text in load_pack().assess(visit).warnings if text.startswith("Testis")]
+    what = "recorded (not felt), and not used: it does not apply, by what is known of Sex at birth"
+    assert warned == ([f"Testis, {side}: {what}" for side in ("left", "right")] if said else [])
