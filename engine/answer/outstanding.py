@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from layette.engine.answer.laid.questions import Open
@@ -30,13 +31,13 @@ class Outstanding:
 
 def outstanding(context: Context) -> Outstanding:
     """Gather what the undecided and provisional rules still wait for."""
-    open_findings: dict[Where, list[tuple[int, bool]]] = {}
+    open_findings: defaultdict[Where, list[tuple[int, bool]]] = defaultdict(list)
     not_evaluated: dict[NotEvaluated, None] = {}
     history: dict[Where, None] = {}
     for index, priority in _open_rules(context):
         waits = _waiting(index, context)
         for place, alone in waits.places:
-            open_findings.setdefault(place, []).append((index, alone))
+            open_findings[place].append((index, alone))
         if waits.history:
             history |= dict.fromkeys(waits.history)
         if waits.supplied:
@@ -69,12 +70,12 @@ def _waiting(index: int, context: Context) -> Waiting:
     )
 
 
-def _steps(found: dict[Where, list[tuple[int, bool]]], context: Context) -> list[Step]:
-    by_area: dict[str, list[Open]] = {}
+def _steps(found: Mapping[Where, list[tuple[int, bool]]], context: Context) -> list[Step]:
+    by_area: defaultdict[str, list[Open]] = defaultdict(list)
     area_of = context.plan.area_of
     for place, asking in found.items():
         area = area_of.get(place[0])
-        by_area.setdefault(area.area if area else "", []).append(_open(place, asking, context))
+        by_area[area.area if area else ""].append(_open(place, asking, context))
     order = {area.area: k for k, area in enumerate(context.pack.areas)}
     names = {area.area: area.step for area in context.pack.areas}
     steps = [_made(area, names.get(area, "Record birth facts"), sorted(of_it)) for area, of_it in by_area.items()]

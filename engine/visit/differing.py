@@ -39,6 +39,8 @@ def agreed(best: Sequence[Recorded]) -> Recorded | None:
 
 def inside(inner: Possible | None, outer: Possible | None) -> bool:
     """Whether what ``inner`` can be is among what ``outer`` can be."""
+    if inner is outer:  # most often there is one alone
+        return True
     if isinstance(inner, frozenset) and isinstance(outer, frozenset):
         return inner <= outer
     if not isinstance(inner, Range) or not isinstance(outer, Range):

@@ -7,7 +7,8 @@ takes a tenth of the room.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 
 from layette.engine.answer.shapes.detail import Question, Step
 from layette.engine.answer.shapes.proposed import Due
@@ -91,10 +92,10 @@ def _due(due: Due) -> str:
 
 def _requirements(out: Output) -> Iterator[tuple[Resource, Resource]]:
     """Yield each data requirement after the set of codes that it names."""
-    grouped: dict[tuple[Wanted, tuple[str, ...]], list[str]] = {}
+    grouped: defaultdict[tuple[Wanted, tuple[str, ...]], list[str]] = defaultdict(list)
     for wanted, findings in _wanted(out).items():
         for finding, sides in findings.items():
-            grouped.setdefault((wanted, tuple(sorted(sides))), []).append(finding)
+            grouped[wanted, tuple(sorted(sides)) if sides else ()].append(finding)
     for number, (((step, start, until), both), names) in enumerate(grouped.items(), 1):
         codes = _set_of_codes(out, f"{step}.{number}", names)
         filters: list[Resource] = [{"path": "code", "valueSet": f"#{codes['id']}"}]
@@ -104,31 +105,30 @@ def _requirements(out: Output) -> Iterator[tuple[Resource, Resource]]:
         yield codes, requirement | ({"dateFilter": [{"path": "effective", "valuePeriod": when}]} if when else {})
 
 
-def _wanted(out: Output) -> dict[Wanted, dict[str, set[str]]]:
+def _wanted(out: Output) -> Mapping[Wanted, Mapping[str, set[str]]]:
     """Return the open findings with the sides that are open."""
-    wanted: dict[Wanted, dict[str, set[str]]] = {}
+    wanted: defaultdict[Wanted, defaultdict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     for step in out.assessment.steps:
+        of_step = wanted[step.area, None, None]
         for question in step.questions:
-            _want(wanted, (step.area, None, None), question.finding, question.side)
+            sides = of_step[question.finding]
+            if question.side:
+                sides.add(question.side)
     for due in out.assessment.due:
-        _want(wanted, ("due", due.window.start, due.window.until), due.finding, due.side)
+        sides = wanted["due", due.window.start, due.window.until][due.finding]
+        if due.side:
+            sides.add(due.side)
     return wanted
-
-
-def _want(wanted: dict[Wanted, dict[str, set[str]]], place: Wanted, finding: str, side: str | None) -> None:
-    sides = wanted.setdefault(place, {}).setdefault(finding, set())
-    if side:
-        sides.add(side)
 
 
 def _set_of_codes(out: Output, name: str, findings: Iterable[str]) -> Resource:
     """Return the codes of findings as a set, without their display, which the published dictionary holds."""
-    by_system: dict[str, dict[str, None]] = {}
+    by_system: defaultdict[str, dict[str, None]] = defaultdict(dict)
     ours = out.system(keys.FINDINGS)
     for finding in findings:
         shape = out.pack.findings.get(finding.split(".")[0])
         for system, code in (*(concepts.codes_of(shape.codes) if shape else ()), (ours, finding)):
-            by_system.setdefault(system, {})[code] = None
+            by_system[system][code] = None
     included = [
         {"system": system, "concept": [{"code": code} for code in codes]} for system, codes in by_system.items()
     ]

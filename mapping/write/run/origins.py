@@ -60,8 +60,8 @@ def sources(content: Mapping[str, Any] | Sequence[Any] | None) -> Sources:
 
 def _entries(bundle: Mapping[str, Any]) -> Iterator[tuple[str, Resource]]:
     for entry in bundle.get("entry") or ():
-        resource = entry.get("resource") if isinstance(entry, Mapping) else None
-        if not isinstance(resource, Mapping):
+        resource = entry.get("resource") if type(entry) is dict or isinstance(entry, Mapping) else None
+        if not (type(resource) is dict or isinstance(resource, Mapping)):
             continue
         if resource.get("resourceType") == "Bundle":
             yield from _entries(resource)

@@ -71,7 +71,7 @@ def _all(findings: Mapping[str, Any], visit: Mapping[str, Any], at: str, earlier
 
 def _fields(item: Any) -> dict[str, Any]:
     """Return a reading as a mapping; a bare value, and a bare bound, are values."""
-    if not isinstance(item, Mapping) or (item and item.keys() <= _BOUNDS):
+    if not (type(item) is dict or isinstance(item, Mapping)) or (item and item.keys() <= _BOUNDS):
         return {"value": item}
     fields = dict(item)
     if fields.get("part"):
