@@ -20,6 +20,7 @@ from layette.engine.logic.native import InCodes
 from layette.engine.states.facts import Facts
 from layette.engine.visit.recordings import Readings
 from layette.engine.visit.settled import SETTLED
+from layette.engine.visit.unsure import is_measured_anew
 from layette.engine.visit.visit import Recorded
 
 _STANDS = STATUSES.index(Status.PROVISIONAL)
@@ -50,7 +51,7 @@ class PlainReader:
         self._due = [(rule, frozenset(one.name for one in rule.findings)) for rule in plan.due_rules]
         self._judging = frozenset(plan.judging)
         self._in_parts = plan.in_parts
-        self._that_stand = frozenset(name for name, shape in findings.items() if shape.stands)
+        self._from_before = frozenset(n for n, shape in findings.items() if shape.stands or is_measured_anew(shape))
         views = [entry.view for entry in plan.pack.table.entries]
         self._on_lines = frozenset(view.subject for view in views if view.what == "beyond")
 
@@ -82,7 +83,7 @@ class PlainReader:
             return True
         if one.here:
             return one.finding in self._in_parts and one.status not in SETTLED
-        return one.finding in self._that_stand or one.finding in self._in_parts
+        return one.finding in self._from_before or one.finding in self._in_parts
 
     def _record(
         self, statuses: bytearray, readings: Readings, names: frozenset[str]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from layette.engine.exact.times import DAY
+from layette.engine.pack.written.shapes import FindingShape
 from layette.engine.terms import WITHDRAWN
 from layette.engine.visit.recordings import Readings
 from layette.engine.visit.settled import SETTLED
@@ -41,3 +42,22 @@ def perhaps_of_the_last_day(readings: Readings) -> Iterator[Recorded]:
     for r in readings.visit.readings:
         if r.here and r.time.lo < start <= r.time.hi and r.possible is not None and r.status not in WITHDRAWN:
             yield r
+
+
+def measured_within_a_day(readings: Readings) -> Iterator[Recorded]:
+    """Yield numbers that another visit measured in the 24 hours before this one, which nobody measured at this one.
+
+    Of named values the pack says which stand or are events; a number is over only when somebody measured again.
+    """
+    start = readings.visit.at.lo - DAY
+    for finding, side in readings.by_place if readings.has_earlier else ():
+        shape = readings.findings[finding]
+        if is_measured_anew(shape) and not any(r.here and r.possible is not None for r in readings.all(finding, side)):
+            last = readings.earlier(finding, side).valued
+            if last is not None and last.time.hi >= start:
+                yield last
+
+
+def is_measured_anew(shape: FindingShape) -> bool:
+    """Whether a finding is a number that counts only for the visit at which it was measured."""
+    return shape.number is not None and not shape.carries_over and shape.readings is None

@@ -11,7 +11,7 @@ from layette.engine.pack.written.subjects import SEX, SEXES
 from layette.engine.terms import PRIORITIES
 from layette.engine.visit.differing import one_value
 from layette.engine.visit.recordings import Readings
-from layette.engine.visit.unsure import beyond_count, not_final, perhaps_of_the_last_day
+from layette.engine.visit.unsure import beyond_count, measured_within_a_day, not_final, perhaps_of_the_last_day
 from layette.engine.visit.visit import Recorded, Visit
 
 STAT, ASAP = PRIORITIES.index("stat"), PRIORITIES.index("asap")
@@ -19,6 +19,7 @@ STAT, ASAP = PRIORITIES.index("stat"), PRIORITIES.index("asap")
 LOOK_AGAIN = "Look again now, and record what is right."
 LEARN_THE_SEX = "Learn the sex at birth; look again with it in mind."
 AWAIT_FINAL = "Learn the final value, or take it again now."
+MEASURE_AGAIN = "Measure again now, or learn what was done about it."
 LEARN_THE_TIME = "Learn when it was, and record the hour."
 
 
@@ -97,6 +98,11 @@ def doubtful(readings: Readings) -> Iterator[Doubtful]:
         recent = one._replace(time=replace(one.time, lo=visit.at.lo - DAY))
         why = "It may lie within the last 24 hours; its hour is not known."
         yield Doubtful((one,), (Change((one,), (recent,)),), why, LEARN_THE_TIME, either=False)
+    for one in measured_within_a_day(readings):
+        if not visit.judged_since(one):
+            why = "It was measured at another visit within the last day, and not again."
+            seen = Change((one,), (one._replace(here=True),))
+            yield Doubtful((one,), (seen,), why, MEASURE_AGAIN, either=False, least=STAT)
     if visit.sex is None:
         ways = tuple(Change(sex=sex) for sex in SEXES)
         yield Doubtful((), ways, "The sex at birth is not known.", LEARN_THE_SEX, either=False, least=STAT)

@@ -16,6 +16,7 @@ from support.feeds.flat import Flat, Item, Place, added, changed, moment_of, sta
 
 from layette.engine.exact.units import convert, exact
 from layette.engine.pack.written.shapes import FindingShape, listed
+from layette.engine.visit.unsure import is_measured_anew
 
 Make = Callable[[Emergency, Place], Flat | None]
 NOW, PROVISIONAL, CHASE, JUDGE = "now", "now, unless", "to chase", "to judge"
@@ -373,6 +374,18 @@ def seen_at_an_earlier_visit_and_only_tried_again(one: Emergency, place: Place) 
     flat = _moved_to_an_earlier_visit(one, place)
     if flat is not None:
         place.among(flat).append({"absent": "not-performed", "time": flat["at"]})
+    return flat
+
+
+@way(13)
+def measured_at_another_visit_of_the_last_day_and_not_again(one: Emergency, place: Place) -> Flat | None:
+    if not place.here or not is_measured_anew(_shape(one, place)) or len(place.among(one.flat)) > 1:
+        return None
+    flat = deepcopy(one.flat)
+    item = place.among(flat).pop(place.number)
+    born, before = moment_of(flat["born"]), moment_of(flat["at"]) - timedelta(minutes=90)
+    item["time"] = stamped(max(before, born + timedelta(minutes=1)))
+    flat["history"]["findings"].setdefault(place.key, []).append(item)
     return flat
 
 
