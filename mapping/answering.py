@@ -19,9 +19,13 @@ from layette.mapping.account import Account
 from layette.mapping.codes import OWN_BASE
 from layette.mapping.intake import CallerSays, Fhir, Intake, take
 from layette.mapping.text import render
+from layette.mapping.undated import urgent_at_any_age
 
 if TYPE_CHECKING:
     from layette.mapping.write.run.context import Parts
+
+
+_DATES = frozenset(("at", "born"))
 
 
 @dataclass(frozen=True)
@@ -132,7 +136,9 @@ def _rest(intake: Intake, pack: Pack, at: str | None) -> tuple[tuple[InputProble
         assessment = pack.assess(rest, at=at)
     except InputError as error:
         known = {problem.path for problem in intake.problems} | ({"at", "born"} - rest.keys())
-        return tuple(problem for problem in error.problems if problem.path not in known), error.urgent
+        undated = intake.result is not None and any(problem.path in _DATES for problem in error.problems)
+        urgent = error.urgent or (urgent_at_any_age(rest, pack) if undated else ())
+        return tuple(problem for problem in error.problems if problem.path not in known), urgent
     except LayetteError as error:
         return (), (str(error), *error.urgent)
     return (), emergencies(assessment)

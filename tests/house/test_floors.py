@@ -15,7 +15,7 @@ ORDER = (
     "mapping.settle mapping.validate.rules mapping.validate mapping.door mapping.words mapping.read.bundle "
     "mapping.read.codes mapping.read.resources mapping.read mapping.read.hl7v2 mapping.account mapping.text "
     "mapping.write.run mapping.write.words mapping.write.resources mapping.write mapping.export mapping.intake "
-    "mapping.answering mapping.many mapping.cohort mapping.pages mapping.service mapping.cli"
+    "mapping.undated mapping.answering mapping.many mapping.cohort mapping.pages mapping.service mapping.cli"
 )
 """The rooms from the ground up, rooms of one floor with `|` between. The longest name with which a module's name begins
 is its room."""

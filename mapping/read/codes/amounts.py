@@ -119,8 +119,10 @@ def _accepted(unit: str, units: Units, *, known_ucum: bool) -> str | None:
     if unit in units.accepts:
         return unit
     bare = _without_annotation(unit)
-    if bare in units.accepts:
-        return bare
+    for same in (bare, f"{bare[:-1]}L"):
+        # UCUM writes the liter with a small letter too
+        if same in units.accepts and same.casefold() == bare.casefold():
+            return same
     meant = None if known_ucum else ucum(unit)
     return meant if meant in units.accepts else None
 

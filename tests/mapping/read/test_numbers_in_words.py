@@ -92,6 +92,12 @@ def test_breaths_as_they_are_printed(unit: str) -> None:
     assert one("breathing_rate", sent)["unit"] == "/min"
 
 
+@pytest.mark.parametrize(("code", "unit", "taken_as"), [("1975-2", "mg/dl", "mg/dL"), ("14631-6", "umol/l", "umol/L")])
+def test_the_liter_with_a_small_letter(code: str, unit: str, taken_as: str) -> None:
+    sent = observation(concept(LOINC, code), valueQuantity=quantity("300", unit))
+    assert readings("serum_bilirubin", sent)[0]["unit"] == taken_as
+
+
 def test_a_resource_that_stands_in_a_bundle_twice_stops_no_visit() -> None:
     hot = observation(concept(LOINC, "8310-5"), valueQuantity=quantity("38.6", "Cel"))
     given = visit_bundle(hot, hot)
