@@ -143,6 +143,7 @@ export function verdict() {
   if (now.length || alone) parts.push(t("now-is", { what: what.filter(Boolean).join("; ") }));
   if (aside.size) parts.push(count("kept-aside", aside.size)); // early: on a telephone two lines of it are in sight
   if (last.verdict.judge) parts.push(count("to-judge", last.verdict.judge));
+  if (last.verdict.unread && !aside.size) parts.push(count("not-understood", last.verdict.unread));
   if (last.verdict.tomorrow) parts.push(count("by-tomorrow", last.verdict.tomorrow));
   const said = parts.length - Number(aside.size > 0);
   if (!said) parts.push(t(anything() ? "nothing-pressing" : "nothing-recorded"));

@@ -49,7 +49,10 @@ def live(assessment: Assessment, pack: Pack) -> Part:
 def _verdict(assessment: Assessment) -> Part:
     """Return the numbers of the verdict, which the page says in its own language; its text names what is private."""
     one = assessment.verdict
-    return {"pressing": one.pressing, "now": one.now, "tomorrow": one.by_tomorrow, "judge": one.to_judge}
+    unread = one.unread + len(one.unknown)
+    return {
+        "pressing": one.pressing, "now": one.now, "tomorrow": one.by_tomorrow, "judge": one.to_judge, "unread": unread,
+    }  # fmt: skip
 
 
 def _group(group: DoGroup, assessment: Assessment, clock: Clock, private: Room) -> Part:

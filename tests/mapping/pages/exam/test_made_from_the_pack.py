@@ -158,3 +158,10 @@ def test_every_line_that_rests_on_what_was_asked_alone_is_marked() -> None:
     outside = [one for one in lines if not one.get("private")]
     assert [one for one in outside if word.search(json.dumps(one))] == []
     assert [visit for visit in told["visits"] if word.search(json.dumps(visit))] == []
+
+
+def test_what_came_along_and_was_not_understood_is_counted() -> None:
+    kept = [{"text": "hot", "finding": "temperature"}, {"text": "odd", "here": True}, {"text": "of another visit"}]
+    visit = {"born": "2026-11-24T08:30:00-06:00", "at": "2026-11-28T10:00:00-06:00", "not_understood": kept}
+    told = live(answer(json.dumps(visit).encode(), load_pack()).assessment, load_pack())
+    assert told["verdict"]["unread"] == 2

@@ -185,6 +185,13 @@ def test_that_an_entry_is_wrong_is_said_before_that_nothing_presses(desk: Desk, 
     assert desk.verdict().startswith("1 entry is wrong and not used. Nothing pressing in what was recorded.")
 
 
+def test_what_came_along_and_was_not_understood_is_said_instead_of_that_nothing_presses(
+    desk: Desk, tmp_path: Path
+) -> None:
+    opened(desk, tmp_path / "visit.json", {}, not_understood=[{"text": "Femoral pulses odd", "here": True}])
+    assert desk.verdict().startswith("1 thing of this visit was not understood")
+
+
 def test_a_step_with_something_recorded_in_it_is_begun(desk: Desk, tmp_path: Path) -> None:
     def untouched() -> int:
         found = re.search(r"(\d+) steps not begun", desk.verdict())
