@@ -225,7 +225,10 @@ class VisitReader:
         return out
 
     def _not_understood(self, items: Any) -> tuple[NotRead, ...]:
-        """Tell what came along and could not be read; return what of it is of this visit, each once."""
+        """Tell what came along and could not be read; return what of it is of this visit, each once, words first.
+
+        A diagnosis or a message says more by itself than a number of which nobody knows what it is.
+        """
         unread: dict[NotRead, None] = {}
         for item in items:
             parts = [str(item[key]) for key in ("text", "code", "why") if item.get(key)]
@@ -235,7 +238,7 @@ class VisitReader:
                 unread[NotRead(str(item["finding"]), "", finding.subject == "mother")] = None
             if item.get("here") is True and parts:
                 unread[NotRead("", parts[0], item.get("subject") == "mother")] = None
-        return tuple(sorted(unread, key=repr))
+        return tuple(sorted(unread, key=lambda one: (any(map(str.isdigit, one.said)), repr(one))))
 
 
 def _times_found(flat: Mapping[str, Any]) -> Iterator[object]:

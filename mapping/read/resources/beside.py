@@ -67,6 +67,8 @@ def keep_notes(ledger: Ledger, entry: Entry) -> None:
     Where the reason for no value is that it stands in words, or that it went wrong, a note may be all that tells of it.
     """
     resource = entry.resource
+    if "note" not in resource and "dataAbsentReason" not in resource:
+        return
     found = [note.get("text") for note in items(resource.get("note")) if note.get("authorString") != FAMILYS_WORDS]
     notes = [shown(one) for one in found if isinstance(one, str)]
     reasons = concept_codes(resource.get("dataAbsentReason"))

@@ -101,14 +101,14 @@ def _frame(ledger: Ledger, entry: Entry, person: str) -> Frame | None:
     except BadTimeError as bad:
         ledger.refuse_time(entry, bad, withdrawn=withdrawn, told=told_here(ledger, entry))
         return None
-    meant, of_her = asked_for(ledger, resource), False
-    if moment is not None and ledger.moment.span.before_birth(moment):
-        of_her = bool(meant) and all(finding.person == "mother" for finding in meant)
-    person = "mother" if of_her else person
     wrong = ledger.check_time(moment, time, effective_key(resource), of_baby=person == "baby")
-    if wrong is not None and not (wrong.message == AFTER and came_later(ledger, meant, moment)):
-        _out_of_time(ledger, entry, wrong, meant, withdrawn=withdrawn)
-        return None
+    if wrong is not None:
+        meant = asked_for(ledger, resource)
+        if wrong.message != AFTER and meant and all(finding.person == "mother" for finding in meant):
+            person = "mother"
+        elif not (wrong.message == AFTER and came_later(ledger, meant, moment)):
+            _out_of_time(ledger, entry, wrong, meant, withdrawn=withdrawn)
+            return None
     where = ledger.belongs(resource, entry, moment)
     return Frame(where, time, moment, str(status), is_reported(ledger, entry), withdrawn, person)
 

@@ -207,3 +207,10 @@ def test_what_is_said_of_the_mother_stands_in_no_plan_that_everybody_reads() -> 
     written = [entry["resource"] for entry in found.to_fhir(load_pack())["entry"]]
     (plan,) = [one for one in written if one["resourceType"] == "CarePlan"]
     assert "something of hers" not in str(plan)
+
+
+def test_words_are_told_before_numbers_of_which_nobody_knows_what_they_are() -> None:
+    numbers = [observation(concept("urn:lab", f"X{n}", f"A{n}"), valueInteger=n, id=f"n{n}") for n in (1, 2, 3)]
+    verdict = assessed(*numbers, flag("Zebra")).verdict
+    assert verdict.unknown == ("Zebra", "A1 1", "A2 2", "A3 3")
+    assert "read them: Zebra; A1 1; A2 2; and 1 more" in verdict.text
