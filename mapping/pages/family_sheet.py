@@ -20,6 +20,7 @@ from layette.engine.api import Pack
 from layette.mapping.pages.diapers import expected_diapers
 from layette.mapping.pages.family_pictures import PICTURES
 from layette.mapping.pages.family_words import FamilyWords, family_words
+from layette.mapping.pages.figures.readings import value
 from layette.mapping.pages.frame import filled, print_size, style
 from layette.mapping.text.about import About
 from layette.mapping.words.speech import Speech
@@ -72,7 +73,7 @@ def family_sheet(assessment: Assessment, pack: Pack, flat: Mapping[str, Any], la
         come=come,
         advice=spoken,
         also=words.say("also", what=" · ".join(named)) if named else "",
-        pictures=[(Markup(PICTURES[name]), text) for name, text in words["pictures"].items()],
+        pictures=[(Markup(PICTURES[name]), text) for name, text in words["pictures"].items() if sheet.shows(name)],
         pack=assessment.pack,
     )
 
@@ -89,12 +90,17 @@ class _Sheet:
         born = datetime.fromisoformat(assessment.born)
         born = born if born.tzinfo else born.replace(tzinfo=self.today.tzinfo)
         self.hours = (self.today - born).total_seconds() / 3600
+        self._fed = value(pack.read_visit(flat, assessment.at), "feeding_type")
         self._hers = {name for name, shape in pack.findings.items() if shape.private or shape.subject == "mother"}
         blind = pack.assess(_without(flat, self._hers), assessment.at)
         self._due_anyhow = {due.target for due in blind.due}
         self._asked_anyhow = {(one.target, one.side) for one in blind.recommendations} | {
             (due.target, None) for due in blind.due
         }
+
+    def shows(self, picture: str) -> bool:
+        """Whether a picture says something to this family: that of the breast not where the baby has formula alone."""
+        return picture != "latch" or self._fed != "formula_only"
 
     def setting(self, name: str) -> str:
         """Return the words of the choice in force of a setting, such as a number to call."""

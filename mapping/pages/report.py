@@ -9,10 +9,11 @@ from typing import Any
 from markupsafe import Markup
 
 from layette.engine.answer.parts.assessment import Assessment
-from layette.engine.answer.shapes.proposed import Citation
+from layette.engine.answer.shapes.proposed import Citation, Recommendation, ToJudge
 from layette.engine.api import Pack
 from layette.engine.visit.visit import Visit
 from layette.mapping.pages.asked import Group, groups, standing
+from layette.mapping.pages.exam.privacy import room
 from layette.mapping.pages.figures.bilirubin import bilirubin
 from layette.mapping.pages.figures.calendar import calendar
 from layette.mapping.pages.figures.course import weight_course
@@ -63,6 +64,7 @@ def report(assessment: Assessment, pack: Pack, flat: Mapping[str, Any]) -> str:
         groups=asked,
         standing=standing(assessment, clock),
         said=list(_said(pack, flat)),
+        alone=_holds_what_was_asked_alone(assessment, pack),
         come_back=_come_back(assessment, clock, about),
         charts=_charts(pack, visit, assessment),
         steps=examination(pack, visit, assessment),
@@ -117,6 +119,12 @@ def _missing(assessment: Assessment, clock: Clock, about: About) -> Iterator[tup
     for due in assessment.not_on_record:
         until = f"by {clock.day(due.window.until)}" if due.window.until else "no fixed time"
         yield about.due_name(due), f"overdue, {until}" if due.state == "overdue" else until
+
+
+def _holds_what_was_asked_alone(assessment: Assessment, pack: Pack) -> bool:
+    private = room(pack)
+    asked: list[Recommendation | ToJudge] = [*assessment.recommendations, *assessment.to_chase, *assessment.to_judge]
+    return any(private.holds(one) for one in asked)
 
 
 def _said(pack: Pack, flat: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

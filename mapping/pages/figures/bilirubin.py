@@ -171,7 +171,7 @@ def _draw(axes: Axes, line: _Line, hours: float) -> None:
 
 def _told(points: list[Seen], table: ThresholdSet) -> str:
     unit = table.unit.replace("umol", "µmol")
-    return "Measured: " + "; ".join(f"{one.value:.0f} {unit} at {one.hours:.0f} hours" for one in points) + "."
+    return "Measured: " + "; ".join(f"{one.value:.0f} {unit} at {int(one.hours)} hours" for one in points) + "."
 
 
 def _margins(assessment: Assessment) -> str:
@@ -182,7 +182,7 @@ def _margins(assessment: Assessment) -> str:
 def _rows(kinds: list[_Kind], table: ThresholdSet) -> tuple[tuple[str, ...], ...]:
     unit = table.unit.replace("umol", "µmol")
     rows = [
-        (f"{one.hours:.0f} h", kind.label, one.written, f"{one.value:.0f} {unit}")
+        (f"{int(one.hours)} h", kind.label, one.written, f"{one.value:.0f} {unit}")
         for kind in kinds
         for one in kind.seen
     ]

@@ -107,15 +107,16 @@ def _draw_published(axes: Axes, marks: list[_Mark]) -> None:
 
 
 def _told(changes: list[tuple[float, float]], marks: list[_Mark]) -> str:
-    told = "; ".join(f"{change:+.1f} % at {hours:.0f} hours" for hours, change in changes)
+    told = "; ".join(f"{change:+.1f} % at {int(hours)} hours" for hours, change in changes)
     return f"Change from birth weight: {told}." + (" Published medians and tails are drawn beside it." if marks else "")
 
 
 def _rows(birth: Seen, later: list[Seen], changes: list[tuple[float, float]]) -> tuple[tuple[str, ...], ...]:
     rows = [
-        (f"{one.hours:.0f} h", one.written, f"{change:+.1f} %") for one, (_, change) in zip(later, changes, strict=True)
+        (f"{int(one.hours)} h", one.written, f"{change:+.1f} %")
+        for one, (_, change) in zip(later, changes, strict=True)
     ]
-    return (("age", "weight", "of birth weight"), (f"{birth.hours:.0f} h", birth.written, "birth"), *rows)
+    return (("age", "weight", "of birth weight"), (f"{int(birth.hours)} h", birth.written, "birth"), *rows)
 
 
 def _notes(marks: list[_Mark]) -> tuple[str, ...]:

@@ -192,3 +192,9 @@ def test_what_a_person_says_alone_stands_on_no_paper_that_goes_home(language: st
         english = pack.targets[name].label
         assert english not in page
         assert getattr(spanish.get(name), "text", english) not in page
+
+
+def test_a_baby_who_has_formula_alone_gets_no_picture_of_the_breast() -> None:
+    fed = {how: words(sheet({**VISIT, "findings": {"feeding_type": how}})) for how in ("formula_only", "mixed")}
+    assert "Latch:" not in fed["formula_only"]
+    assert "Latch:" in fed["mixed"]

@@ -256,3 +256,16 @@ def test_vaccines_that_one_act_brings_are_one_line() -> None:
     page = report(load_pack().assess(visit), load_pack(), visit)
     [missing] = re.findall(r"Not on record: look it up.*?</dl>", page, re.DOTALL)
     assert missing.count("Vaccines of the two-month visit") == 1
+
+
+def test_a_report_that_holds_what_was_asked_alone_says_so() -> None:
+    assert "Holds what was asked alone" in seen({"violence_at_home": "danger_now"})
+    assert "Holds what was asked alone" not in seen(
+        {"violence_at_home": "none", "temperature": {"value": 39, "unit": "Cel"}}
+    )
+
+
+def test_hours_in_the_figures_are_those_of_the_age_above_them() -> None:
+    page = seen({"birth_weight": {"value": 3400, "unit": "g"}, "weight": {"value": 3200, "unit": "g"}})
+    assert "4 days (97 h)" in page
+    assert " 97 h 3200 g " in page
