@@ -111,7 +111,7 @@ def _measures(pack: Pack, assessment: Assessment, clock: Clock) -> Iterator[tupl
         past = compute == "time_left" and (one.high or "").startswith("-")
         if compute not in ("age", "age_days") and not past and is_telling(one):
             label, text = measured(one)
-            text += f", {clock.day(one.time)}" if one.time and not clock.today(one.time) else ""
+            text += f", {clock.day(one.time)}" if one.time and not one.category and not clock.today(one.time) else ""
             yield label, text, "; ".join(listed(f"{short(u.label)} {dated(u, clock)}" for u in one.derived_from))
 
 
