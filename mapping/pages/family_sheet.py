@@ -109,9 +109,10 @@ class _Sheet:
         return str(getattr(said, "text", said) or "")
 
     def clinic(self) -> str:
-        """Return how the clinic is reached: the site's contacts, else the setting's words."""
-        told = "; ".join(f"{who} {how}" for who, how in self.assessment.contacts.items()) or self.setting("clinic_line")
-        return told if any(sign.isdigit() for sign in told) else _TO_FILL_IN
+        """Return how families reach the clinic: by the words of the setting, else by the site's contacts."""
+        contacts = "; ".join(f"{who} {how}" for who, how in self.assessment.contacts.items())
+        numbered = [told for told in (self.setting("clinic_line"), contacts) if any(sign.isdigit() for sign in told)]
+        return numbered[0] if numbered else _TO_FILL_IN
 
     def urgent(self) -> str:
         """Return the signs for which to get help at once."""

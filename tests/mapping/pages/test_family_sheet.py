@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from html import unescape
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -198,3 +199,14 @@ def test_a_baby_who_has_formula_alone_gets_no_picture_of_the_breast() -> None:
     fed = {how: words(sheet({**VISIT, "findings": {"feeding_type": how}})) for how in ("formula_only", "mixed")}
     assert "Latch:" not in fed["formula_only"]
     assert "Latch:" in fed["mixed"]
+
+
+@pytest.mark.parametrize("own", [True, False])
+def test_families_are_given_their_own_line_before_the_numbers_of_the_house(tmp_path: Path, own: bool) -> None:
+    line = 'settings: {clinic_line: {words: {en: "call us at 555-0100", es: "llame al 555-0100"}}}\n'
+    site = tmp_path / "site.yaml"
+    site.write_text(f"site: Invented\ncontacts: {{Pediatrician on call: 555-0199}}\n{line if own else ''}")
+    pack = load_pack(site=site)
+    page = words(family_sheet(pack.assess(VISIT, readers=["native"]), pack, VISIT))
+    assert ("To reach us: call us at 555-0100." in page) == own
+    assert ("555-0199" in page) != own
