@@ -15,6 +15,7 @@ async function read(file, earlier) {
 /** Open a file as this visit, put it beside as an earlier one, or take in what the family told; says what came of it. */
 export async function open(file, kind) {
   const earlier = kind === "earlier";
+  let came = 0;
   try {
     const opened = await read(file, earlier);
     if (opened.told) return count("told-joined", join(opened));
@@ -22,13 +23,13 @@ export async function open(file, kind) {
     if (earlier) {
       const why = notBefore(opened);
       if (why) return t("not-opened", { why });
-      remember(opened);
+      came = remember(opened);
     } else {
       if (saved.changed && anything() && !window.confirm(t("replace"))) return t("kept-page");
       take(opened);
     }
     const clock = !earlier && foreign() ? [t("clock", { zone: `UTC${foreign()}` })] : [];
-    return [earlier ? count("put-beside", opened.earlier.length) : count("opened", opened.records.length), ...clock, ...(opened.notices ?? [])].join(" ");
+    return [earlier ? count("put-beside", came) : count("opened", opened.records.length), ...clock, ...(opened.notices ?? [])].join(" ");
   } catch (error) {
     return t("not-opened", { why: error.message });
   }

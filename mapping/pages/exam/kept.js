@@ -253,12 +253,20 @@ export function join(opened) {
   return came;
 }
 
-/** Put an earlier visit beside what is on the page. */
+/** Add to a list what is not in it yet; returns how many that were. */
+function addedTo(list, more) {
+  const there = new Set(list.map((one) => JSON.stringify(one)));
+  const fresh = more.filter((one) => !there.has(JSON.stringify(one)));
+  list.push(...fresh);
+  return fresh.length;
+}
+
+/** Put an earlier visit beside what is on the page, once; returns how many recordings came. */
 export function remember(opened) {
-  visit.history.push(...opened.earlier);
+  const came = addedTo(visit.history, opened.earlier);
   for (const [part, list] of Object.entries(opened.past ?? {})) {
     visit.rest.history ??= {};
-    (visit.rest.history[part] ??= []).push(...list);
+    addedTo(visit.rest.history[part] ??= [], list);
   }
   if (!visit.bornDay && opened.born) {
     const born = opened.born.length > 10 ? wall(new Date(opened.born)) : { day: opened.born, time: "" };
@@ -266,4 +274,5 @@ export function remember(opened) {
   }
   visit.sex ||= opened.sex ?? "";
   changed();
+  return came;
 }

@@ -70,6 +70,8 @@ def test_an_earlier_visit_stands_beside_the_finding_with_its_day(desk: Desk, tmp
     path.write_text(json.dumps(before))
     desk.head(BORN, AT, "female")
     assert "2 recordings" in opened(desk, path, earlier=True)
+    assert "0 recordings" in opened(desk, path, earlier=True)  # the same file again brings nothing twice
+    assert len(desk.visit()["history"]["findings"]["weight"]) == 1
     desk.page.locator("[data-step=growth]").click()
     assert "3.150 kg" in desk.text("#f-weight .earlier")
     assert "Nov" in desk.text("#f-weight .earlier")
