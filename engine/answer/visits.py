@@ -29,18 +29,14 @@ class Span(NamedTuple):
     item: ComeBackItem
 
 
-def fewest_visits(spans: Iterable[Span], least: int = 0) -> list[tuple[int, int, list[Span]]]:
-    """Return (start, until, items) of the fewest visits that serve every span.
-
-    ``least``: seconds that a visit must leave open to be joined, so that none is pinned to the one moment at which one
-    span ends and another begins.
-    """
+def fewest_visits(spans: Iterable[Span]) -> list[tuple[int, int, list[Span]]]:
+    """Return (start, until, items) of the fewest visits that serve every span."""
     visits: list[tuple[int, int, list[Span]]] = []
     left = sorted(spans, key=lambda span: (span.until, span.start, span.item.label, span.item.side or ""))
     while left:
-        latest = max(left[0].start, left[0].until - least)
-        taken = [span for span in left if span.start <= latest]
-        left = [span for span in left if span.start > latest]
+        end = left[0].until
+        taken = [span for span in left if span.start <= end]
+        left = [span for span in left if span.start > end]
         visits.append((max(span.start for span in taken), min(span.until for span in taken), taken))
     return visits
 
@@ -55,7 +51,7 @@ def come_back(made: Sequence[Recommendation], later: Sequence[Due], context: Con
             until=None if until == OPEN else context.stamp(until),
             items=tuple(span.item for span in taken),
         )
-        for start, until, taken in fewest_visits(spans, DAY)
+        for start, until, taken in fewest_visits(spans)
     )
 
 

@@ -53,13 +53,3 @@ def test_every_item_is_served_once_within_the_span_of_its_visit(seed: int) -> No
 def test_the_order_of_the_items_never_matters(seed: int) -> None:
     for items, rng in zip(several_spans(seed, 7), several(seed + 1), strict=True):
         assert fewest_visits(rng.sample(items, len(items))) == fewest_visits(items)
-
-
-@settings(max_examples=100 // EACH, deadline=None)
-@given(seeds)
-def test_no_visit_is_pinned_to_the_moment_at_which_one_span_ends_and_another_begins(seed: int) -> None:
-    for items in several_spans(seed, 9):
-        visits = fewest_visits(items, least=2)
-        assert sorted(span.item.label for *_, taken in visits for span in taken) == sorted(s.item.label for s in items)
-        for start, until, taken in visits:
-            assert until - start >= min(2, *(span.until - span.start for span in taken))
