@@ -73,7 +73,7 @@ class Clock:
         return f"from {tell(window.start or '')}" if later else window.text
 
     def span(self, start: str, until: str | None) -> str:
-        """Return a span of days: ``Thu 14 - Mon 18 May``, ``by Mon 18 May`` once it has begun.
+        """Return a span of days: ``Thu 14 - Mon 18 May``, ``by Mon 18 May`` once begun, ``Mon 18 May`` of one day.
 
         Far ahead the day of the week is left out.
         """
@@ -81,8 +81,10 @@ class Clock:
         first, last = (self._date(self.day(time), far=far) for time in (start, until or start))
         if until is None:
             return f"from {first}" if self._later(start) else "at the next visit"
-        if not self._later(start) or first == last:
+        if not self._later(start):
             return f"by {last}"
+        if first == last:
+            return last
         if start[:7] == until[:7]:
             first = first.removesuffix(first[first.rindex(" ") :])
         return f"{first} - {last}"
