@@ -17,15 +17,7 @@ from layette.mapping.read.bundle.entries import Entry, Inputs, gather
 from layette.mapping.read.bundle.members import share_with_diagnoses, share_with_members
 from layette.mapping.read.bundle.modifiers import set_aside_modified
 from layette.mapping.read.bundle.moment import moment_of, named_encounter
-from layette.mapping.read.bundle.parts import (
-    Resource,
-    identifiers,
-    items,
-    shown,
-    text,
-    value_text,
-    wrong_kind,
-)
+from layette.mapping.read.bundle.parts import Resource, identifiers, items, mapping, shown, text, value_text, wrong_kind
 from layette.mapping.read.bundle.people import People, find_people
 from layette.mapping.read.bundle.result import NOTES, Counts, NotUsed, Outcome, ReadResult, around
 from layette.mapping.read.codes.amounts import Unclear, Wrong
@@ -166,6 +158,10 @@ def _not_read(ledger: Ledger) -> Iterator[str]:
 
 
 def _is_of_baby(ledger: Ledger, entry: Entry) -> bool:
+    """Whether a resource is about the newborn and none of our own, which are known by a tag."""
+    tags = (text(tag.get("system")) for tag in items(mapping(entry.resource.get("meta")).get("tag")))
+    if any(system.startswith(f"{ledger.index.base}/") for system in tags):
+        return False
     return any(key in entry.resource and ledger.is_of_baby(entry, key) for key in _SUBJECTS)
 
 

@@ -12,7 +12,7 @@ from layette.engine import Assessment, load_pack
 from layette.engine.answer.parts.plan import AnswerPlan
 from layette.engine.states.plan import StatesPlan
 from layette.mapping.answering import Answer, answer
-from layette.mapping.codes import finding_words
+from layette.mapping.codes import OWN_BASE, finding_words
 
 ICD = "http://hl7.org/fhir/sid/icd-10-cm"
 BEFORE = "2026-11-21T09:00:00-06:00"
@@ -148,7 +148,9 @@ def test_a_kind_that_is_not_read_is_named_where_it_is_of_the_newborn() -> None:
     given = {"status": "completed", "medicationCodeableConcept": {"text": "x"}, "effectiveDateTime": AT}
     twice = [of_baby("MedicationAdministration", **given) | {"id": number} for number in ("a", "b")]
     other = {"resourceType": "Organization", "id": "c", "name": "Clinic"}
-    said = [one for one in assessed(*twice, other).notices if one.startswith("Not read")]
+    ours = of_baby("CarePlan", status="draft", intent="proposal") | {"id": "d"}
+    ours["meta"] = {"tag": [{"system": f"{OWN_BASE}/CodeSystem/tags", "code": "proposal"}]}
+    said = [one for one in assessed(*twice, other, ours).notices if one.startswith("Not read")]
     assert said == ["Not read, of this newborn: MedicationAdministration (2)"]
 
 
