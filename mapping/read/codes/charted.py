@@ -18,6 +18,16 @@ _ASIDE = frozenset(
 )  # fmt: skip
 """Beside one of these words, the name of a finding says something else than what was found."""
 
+_ROUTINE = frozenset(
+    (
+        "well", "routine", "check", "checkup", "examination", "exam", "visit", "follow", "screening", "vaccination",
+        "immunization", "assessment", "encounter", "consultation", "education", "counseling", "documentation",
+        "liveborn",
+    )
+)  # fmt: skip
+"""Beside one of these words a reason, a diagnosis or a procedure says what visits are for, and not what is wrong."""
+
+_WRONG = frozenset(("abnormal", "failed", "positive", "suspected", "critical", "urgent", "emergency"))
 _OF_THE_MOTHER = frozenset(("mother", "maternal"))
 _SHORT = 4
 _DENIED = frozenset((*NO, "denied", "denies", "never", "normal", "nein", "nie", "keine", "nunca", "ninguno", "ninguna"))
@@ -56,6 +66,12 @@ def _by_word() -> Mapping[str, tuple[tuple[FindingWords, tuple[str, ...]], ...]]
 def of_the_mother(texts: Iterable[str]) -> bool:
     """Whether words name the mother."""
     return any(_OF_THE_MOTHER & {*said_words(text)} for text in texts)
+
+
+def is_routine(texts: Iterable[str]) -> bool:
+    """Whether words only say what a visit is for."""
+    said = {word for text in texts for word in said_words(text)}
+    return bool(said & _ROUTINE) and not said & _WRONG
 
 
 def denied(holder: Resource) -> bool:

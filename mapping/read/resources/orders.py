@@ -6,15 +6,19 @@ later answer took the place of says nothing at all. Least of all that somebody d
 
 from __future__ import annotations
 
+from datetime import date
+
 from layette.mapping.codes import OWN
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, items, mapping, text
 from layette.mapping.read.bundle.result import Outcome
+from layette.mapping.read.bundle.times import parse
 from layette.mapping.read.codes.amounts import Unclear
 from layette.mapping.read.codes.sides import body_sides
 from layette.mapping.read.resources.judgments import is_to_judge, read_judged_request
-from layette.mapping.read.resources.ledger import Ledger
+from layette.mapping.read.resources.ledger import Ledger, Told
 from layette.mapping.read.resources.targets import named_in, order_sides, own_identifier, target_of, time_of
+from layette.mapping.read.resources.unplaced import can_be_of_this_visit
 
 STATUS_REASON = "http://hl7.org/fhir/StructureDefinition/request-statusReason"
 _PRIORITIES = ("routine", "urgent", "asap", "stat")
@@ -48,12 +52,23 @@ def superseded(ledger: Ledger, resource: Resource) -> bool:
     return mark in said or own_identifier(ledger, resource, "answer-key-retired") is not None
 
 
+def _pressing_now(ledger: Ledger, entry: Entry) -> Told:
+    """Return that somebody asks for something pressing at this visit, of which the pack does not know what it is."""
+    asked = entry.resource.get("status") == "active" and entry.resource.get("priority") in ("stat", "asap")
+    return Told(here=asked and can_be_of_this_visit(ledger, entry, _authored))
+
+
+def _authored(resource: Resource) -> date | None:
+    return parse(resource["authoredOn"], "authoredOn") if "authoredOn" in resource else None
+
+
 def _read_order(ledger: Ledger, entry: Entry) -> None:
     resource = entry.resource
     key = own_identifier(ledger, resource, "request-key")
     target = target_of(ledger, [resource.get("code")], told=False) or named_in(ledger, key)
     if target is None:
-        ledger.keep(entry, Unclear("a request for nothing that the pack knows"), ".code", resource.get("code"))
+        unclear = Unclear("a request for nothing that the pack knows")
+        ledger.keep(entry, unclear, ".code", resource.get("code"), told=_pressing_now(ledger, entry))
         return
     written, ends = time_of(ledger, entry, "authoredOn", check=False), _occurrence(ledger, entry)
     if written is None or ends is None:

@@ -12,8 +12,8 @@ from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, items, mapping, text
 from layette.mapping.read.bundle.times import parse
 from layette.mapping.read.codes.amounts import Unclear
+from layette.mapping.read.codes.charted import is_routine
 from layette.mapping.read.codes.named import says_something, worded
-from layette.mapping.read.codes.spoken import said_words
 from layette.mapping.read.resources.ledger import NOTHING_TOLD, WITHDRAWN, Ledger, Told
 from layette.mapping.read.resources.unplaced import can_be_of_this_visit, told_of_unknown
 
@@ -22,14 +22,6 @@ _TIMES = (
     "sent", "received", "period", "recordedDate",
 )  # fmt: skip
 _OVER = {"inactive", "resolved", "completed-in-error", *WITHDRAWN}
-_ROUTINE = frozenset(
-    (
-        "well", "routine", "check", "checkup", "examination", "exam", "visit", "follow", "screening", "vaccination",
-        "immunization", "assessment", "encounter", "consultation", "education", "counseling", "documentation",
-    )
-)  # fmt: skip
-"""Beside one of these words a reason or a procedure says what visits are for, and not what is wrong."""
-
 Concept = Mapping[str, object]
 
 
@@ -123,8 +115,7 @@ def _told(ledger: Ledger, concept: Resource, person: str) -> Told:
 
 def _unless_routine(ledger: Ledger, concept: Resource) -> Told:
     told = _told(ledger, concept, "baby")
-    said = {word for one in worded(concept) for word in said_words(one)}
-    return NOTHING_TOLD if not told.finding and said & _ROUTINE else told
+    return NOTHING_TOLD if not told.finding and is_routine(worded(concept)) else told
 
 
 def _moment(resource: Resource) -> date | None:

@@ -70,6 +70,16 @@ def procedure(text: str) -> dict[str, Any]:
     return of_baby("Procedure", status="completed", encounter=VISIT, code={"text": text})
 
 
+def diagnosis(text: str) -> dict[str, Any]:
+    return of_baby("Condition", recordedDate=AT, encounter=VISIT, code={"text": text})
+
+
+def request(text: str, priority: str, **more: Any) -> dict[str, Any]:
+    made = {"status": "active", "intent": "order", "authoredOn": AT, "encounter": VISIT, "priority": priority} | more
+    kept = {key: value for key, value in made.items() if value is not None}
+    return of_baby("ServiceRequest", **kept, code={"text": text})
+
+
 def risk(text: str) -> dict[str, Any]:
     return of_baby("RiskAssessment", status="final", prediction=[{"outcome": {"text": text}}])
 
@@ -94,6 +104,14 @@ def risk(text: str) -> dict[str, Any]:
         (of_baby("AdverseEvent", actuality="actual", date=AT, event={"text": "a fall"}), (), ("a fall",)),
         (procedure("Resuscitation"), (), ("Resuscitation",)),
         (procedure("Well child visit"), (), ()),
+        (procedure("Abnormal screening, repeated"), (), ("Abnormal screening, repeated",)),
+        (diagnosis("Health examination for newborn under 8 days old"), (), ()),
+        (diagnosis("Single liveborn infant"), (), ()),
+        (diagnosis("Abnormal findings on neonatal screening"), (), ("Abnormal findings on neonatal screening",)),
+        (request("Transfer to intensive care", "stat"), (), ("Transfer to intensive care",)),
+        (request("Ultrasound of something", "routine"), (), ()),
+        (request("Transfer to intensive care", "stat", status="completed"), (), ()),
+        (request("Transfer to intensive care", "stat", encounter=None, authoredOn=BEFORE), (), ()),
     ],
 )
 def test_what_a_resource_states_is_told(
