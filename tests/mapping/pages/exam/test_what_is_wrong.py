@@ -25,14 +25,19 @@ def opened(desk: Desk, path: Path, findings: dict[str, Any], **more: Any) -> str
 
 
 def chosen(desk: Desk, path: Path) -> str:
+    nothing_said(desk)  # of a file before
     desk.page.locator("input[data-file=visit]").set_input_files(path)
     desk.page.wait_for_function("() => document.getElementById('said').textContent !== ''")
     desk.settled()
     return desk.text("#said")
 
 
-def saved(desk: Desk, name: str, to: Path) -> str:
+def nothing_said(desk: Desk) -> None:
     desk.page.evaluate("() => { document.getElementById('said').textContent = ''; }")
+
+
+def saved(desk: Desk, name: str, to: Path) -> str:
+    nothing_said(desk)
     with desk.page.expect_download() as download:
         desk.page.get_by_role("button", name=name, exact=True).click()
     download.value.save_as(to)
