@@ -77,9 +77,7 @@ def centile(of: Interval, sex: Integers, age_days: Interval, table: LmsTable) ->
     """
     if of.blank:
         return unknown_like(of, age_days)
-    lo, hi = _scores(of, sex, age_days, table)
-    low = _normal(lo)
-    return _rounded(low, low if hi is lo else _normal(hi))
+    return _as_centiles(*_scores(of, sex, age_days, table))
 
 
 @measure(
@@ -113,7 +111,10 @@ def centile_from_term(
     """Return ``centile`` by the age from 40 weeks, shape (n,); no answer before, nor of a baby perhaps born at term."""
     if of.blank:
         return unknown_like(of, age_days)
-    lo, hi = _early_scores(of, sex, age_days, gestation_days, table)
+    return _as_centiles(*_early_scores(of, sex, age_days, gestation_days, table))
+
+
+def _as_centiles(lo: Floats, hi: Floats) -> Interval:
     low = _normal(lo)
     return _rounded(low, low if hi is lo else _normal(hi))
 

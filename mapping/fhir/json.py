@@ -33,7 +33,7 @@ NUMBER_LIMIT = 64
 _MARKS = tuple(map(chr, range(0xE000, 0xE040)))
 """Private-use characters, one of which stands around each decimal while the standard encoder is at work."""
 
-_AS_JSON = orjson.OPT_PASSTHROUGH_SUBCLASS | orjson.OPT_PASSTHROUGH_DATACLASS | orjson.OPT_PASSTHROUGH_DATETIME
+JSON_ALONE = orjson.OPT_PASSTHROUGH_SUBCLASS | orjson.OPT_PASSTHROUGH_DATACLASS | orjson.OPT_PASSTHROUGH_DATETIME
 """What orjson would write by itself and JSON does not know is refused."""
 
 _SURROGATE = re.compile(r"\\u[dD][89a-fA-F]", re.ASCII)
@@ -79,7 +79,7 @@ def _quickly(value: JsonValue, indent: int | None) -> str | None:
     if indent not in (None, 2):
         return None
     try:
-        text = orjson.dumps(value, _digits, _AS_JSON if indent is None else _AS_JSON | orjson.OPT_INDENT_2)
+        text = orjson.dumps(value, _digits, JSON_ALONE if indent is None else JSON_ALONE | orjson.OPT_INDENT_2)
     except orjson.JSONEncodeError:
         return None
     return None if b"null" in text else text.decode()

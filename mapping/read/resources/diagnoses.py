@@ -10,13 +10,11 @@ from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, 
 from layette.mapping.read.bundle.result import Outcome
 from layette.mapping.read.bundle.times import BadTimeError, parse
 from layette.mapping.read.codes.amounts import Unclear, Wrong
-from layette.mapping.read.codes.charted import is_routine
 from layette.mapping.read.codes.index import CodeMeaning
-from layette.mapping.read.codes.named import worded
 from layette.mapping.read.codes.sides import sides
 from layette.mapping.read.resources.ledger import NOTHING_TOLD, Ledger, Told, Where
 from layette.mapping.read.resources.observations import is_computed
-from layette.mapping.read.resources.unplaced import told_of_unknown
+from layette.mapping.read.resources.unplaced import told_of_unknown, unless_routine
 
 _ACTIVE = {"active", "recurrence", "relapse"}
 _TENTATIVE = {"unconfirmed", "provisional"}
@@ -71,7 +69,7 @@ def _named(ledger: Ledger, entry: Entry, person: str) -> Told:
     except BadTimeError as bad:
         here = ledger.may_be_today(entry, bad.value)
     told = told_of_unknown(ledger, entry.resource, person) if here else NOTHING_TOLD
-    return NOTHING_TOLD if not told.finding and is_routine(worded(entry.resource.get("code"))) else told
+    return unless_routine(told, entry.resource.get("code"))
 
 
 def _fits(ledger: Ledger, meaning: CodeMeaning, person: str) -> bool:

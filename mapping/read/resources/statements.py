@@ -12,10 +12,9 @@ from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, concept_codes, items, mapping, text
 from layette.mapping.read.bundle.times import parse
 from layette.mapping.read.codes.amounts import Unclear
-from layette.mapping.read.codes.charted import is_routine
-from layette.mapping.read.codes.named import says_something, worded
+from layette.mapping.read.codes.named import says_something
 from layette.mapping.read.resources.ledger import NOTHING_TOLD, WITHDRAWN, Ledger, Told
-from layette.mapping.read.resources.unplaced import can_be_of_this_visit, told_of_unknown
+from layette.mapping.read.resources.unplaced import can_be_of_this_visit, told_of_unknown, unless_routine
 
 _TIMES = (
     "effectiveDateTime", "effectivePeriod", "occurrenceDateTime", "occurrencePeriod", "identifiedDateTime", "date",
@@ -66,7 +65,7 @@ def keep_statements(ledger: Ledger, entry: Entry) -> None:
 def keep_reasons(ledger: Ledger, entry: Entry) -> None:
     """Keep the reasons of this visit; what is routine says nothing."""
     for concept in items(entry.resource.get("reasonCode")):
-        told = _unless_routine(ledger, concept)
+        told = unless_routine(_told(ledger, concept, "baby"), concept)
         if any(told):
             _keep(ledger, entry, concept, ".reasonCode", "the reason for the visit is no finding", told)
 
@@ -94,7 +93,7 @@ def keep_procedure(ledger: Ledger, entry: Entry, moment: date | None) -> None:
     """Keep a procedure that the pack does not know; what is routine says nothing of this visit."""
     concept = mapping(entry.resource.get("code"))
     here = ledger.belongs(entry.resource, entry, moment) != "history"
-    told = _unless_routine(ledger, concept) if here else NOTHING_TOLD
+    told = unless_routine(_told(ledger, concept, "baby"), concept) if here else NOTHING_TOLD
     _keep(ledger, entry, concept, ".code", "a procedure that the pack does not know", told)
 
 
@@ -111,11 +110,6 @@ def _told(ledger: Ledger, concept: Resource, person: str) -> Told:
     told = Told(stated[0].finding) if stated else told_of_unknown(ledger, holder, person)
     written = not codings(holder.get("code")) or "valueString" in holder
     return Told(told.finding, told.here or (written and bool(told.finding)))
-
-
-def _unless_routine(ledger: Ledger, concept: Resource) -> Told:
-    told = _told(ledger, concept, "baby")
-    return NOTHING_TOLD if not told.finding and is_routine(worded(concept)) else told
 
 
 def _moment(resource: Resource) -> date | None:

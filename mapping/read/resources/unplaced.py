@@ -8,7 +8,8 @@ from datetime import date
 from layette.mapping.read.bundle.entries import Entry
 from layette.mapping.read.bundle.parts import Resource, codings, items
 from layette.mapping.read.bundle.times import BadTimeError, effective
-from layette.mapping.read.codes.named import named_as_member, named_by, says_something, told_under
+from layette.mapping.read.codes.charted import is_routine
+from layette.mapping.read.codes.named import named_as_member, named_by, says_something, told_under, worded
 from layette.mapping.read.codes.values import has_value
 from layette.mapping.read.resources.ledger import NOTHING_TOLD, WITHDRAWN, Ledger, Told
 
@@ -35,6 +36,11 @@ def told_of_unknown(ledger: Ledger, holder: Resource, person: str, panel: object
     if finding is None:
         return Told(here=says_something(holder))
     return Told(finding)
+
+
+def unless_routine(told: Told, concept: object) -> Told:
+    """Return what a reason, a diagnosis or a procedure tells; nothing where its words only say what visits are for."""
+    return NOTHING_TOLD if not told.finding and is_routine(worded(concept)) else told
 
 
 def can_be_of_this_visit(ledger: Ledger, entry: Entry, moment_of: Callable[[Resource], date | None]) -> bool:

@@ -19,6 +19,7 @@ import orjson
 
 from layette.engine.answer.parts.assessment import Assessment
 from layette.mapping.codes import OWN, OWN_BASE
+from layette.mapping.fhir.json import JSON_ALONE
 
 BASE = OWN_BASE
 """The default canonical base: a reserved example domain, so that nobody's server is named by mistake."""
@@ -176,7 +177,6 @@ def _plain(value: object) -> Any:
     raise TypeError(f"a {type(value).__name__} has no canonical form")
 
 
-_STRICT = orjson.OPT_PASSTHROUGH_SUBCLASS | orjson.OPT_PASSTHROUGH_DATACLASS | orjson.OPT_PASSTHROUGH_DATETIME
-_SORTED = orjson.OPT_SORT_KEYS | _STRICT
+_SORTED = orjson.OPT_SORT_KEYS | JSON_ALONE
 _STANDARD = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
 """Made once: `json.dumps` makes an encoder for each call."""

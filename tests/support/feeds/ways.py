@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from support.feeds.emergencies import Emergency, other_values
@@ -356,10 +356,14 @@ def a_preliminary_normal_at_the_same_moment(one: Emergency, place: Place) -> Fla
 def _moved_to_an_earlier_visit(one: Emergency, place: Place) -> Flat | None:
     if place.item(one.flat)["value"] not in _shape(one, place).stands:
         return None
+    return _recorded_before(one, place, moment_of(place.item(one.flat)["time"]) - timedelta(days=3))
+
+
+def _recorded_before(one: Emergency, place: Place, before: datetime) -> Flat:
+    """Return the visit with a recording put into the history, at a moment after birth."""
     flat = deepcopy(one.flat)
     item = place.among(flat).pop(place.number)
-    born, before = moment_of(flat["born"]), moment_of(item["time"]) - timedelta(days=3)
-    item["time"] = stamped(max(before, born + timedelta(minutes=1)))
+    item["time"] = stamped(max(before, moment_of(flat["born"]) + timedelta(minutes=1)))
     flat["history"]["findings"].setdefault(place.key, []).append(item)
     return flat
 
@@ -381,12 +385,7 @@ def seen_at_an_earlier_visit_and_only_tried_again(one: Emergency, place: Place) 
 def measured_at_another_visit_of_the_last_day_and_not_again(one: Emergency, place: Place) -> Flat | None:
     if not place.here or not is_measured_anew(_shape(one, place)) or len(place.among(one.flat)) > 1:
         return None
-    flat = deepcopy(one.flat)
-    item = place.among(flat).pop(place.number)
-    born, before = moment_of(flat["born"]), moment_of(flat["at"]) - timedelta(minutes=90)
-    item["time"] = stamped(max(before, born + timedelta(minutes=1)))
-    flat["history"]["findings"].setdefault(place.key, []).append(item)
-    return flat
+    return _recorded_before(one, place, moment_of(one.flat["at"]) - timedelta(minutes=90))
 
 
 @way(13)
